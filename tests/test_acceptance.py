@@ -322,17 +322,28 @@ def test_what_a_command_does_not_load(folder: Path) -> None:
     assert "rich" not in loaded("evaluate base --json", folder)
 
 
-#: Modules that draw: their numbers stand on axes.
-_DRAWING = ("report.svg", "report/svg", "firing_band", "layout")
+def test_no_command_of_text_loads_what_draws(folder: Path, tmp_path: Path) -> None:
+    """All of them, one after the other in one process, in each form of text."""
+    place = shutil.copytree(folder, tmp_path / "bench")
+    code = (
+        "import sys; from castsugar.cli.main import main\n"
+        f"for words in {[shlex.split(words) for words in COMMANDS.values()]!r}:\n"
+        "    main([*words, '--full'] if words[0] != 'init' else words)\n"
+        "print('matplotlib' in sys.modules, 'mpltern' in sys.modules, file=sys.stderr)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=place, capture_output=True, text=True
+    )
+    assert done.stderr.splitlines()[-1] == "False False"
 
 
 def test_numbers_become_text_in_one_place() -> None:
-    """No float is formatted in report/ outside the module of numbers and pictures."""
+    """No float is formatted in report/ outside the module of numbers."""
     root = Path(__file__).parent.parent / "src/castsugar/report"
     found = []
     for path in root.glob("*.py"):
         text = path.read_text("utf-8")
-        if path.stem in ("numbers", *_DRAWING) or _DRAWING[0] in text:
+        if path.stem == "numbers":
             continue
         for number, line in enumerate(text.splitlines(), 1):
             if re.search(r":[+]?\.\d?\w?[a-z}]\}|:\.\d[efg]", line):

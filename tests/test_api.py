@@ -87,7 +87,10 @@ SPACES = {
         "Material Spread allowable_pressure borrowed_law "
         "borrowed_laws burn_rate firings"
     ),
-    "plot": "cook delay differences firing growth sweep trace viscosity",
+    "plot": (
+        "checks cook delay differences firing front growth responses species "
+        "strands sweep ternary trace viscosity"
+    ),
     "records": (
         "Batch Event Learning Link Made add_events foresee freeze learn_all "
         "list_batches material_of new_batch read_batch read_batches record_path "

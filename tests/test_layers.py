@@ -70,7 +70,6 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
     "report": (6, ()),
     "plot": (6, ()),
     "cli": (7, ()),
-    "examples": (8, ()),
 }
 OUTSIDE = ("castsugar", "castsugar.__main__")
 
@@ -180,7 +179,7 @@ def upward_imports(sources: Sources) -> Iterator[str]:
             yield f"{name}: has no floor; give it one in this test"
             continue
         for target, _ in imports(source, sources):
-            if _is_free(target, own[0]):
+            if _is_free(target):
                 continue
             other = place(target)
             if other is None:
@@ -195,10 +194,9 @@ def _is_below(other: tuple[str, int], own: tuple[str, int]) -> bool:
     return near or other[1] < own[1]
 
 
-def _is_free(target: str, room: str) -> bool:
-    """Whether a target is no room: another package, or public names in an example."""
-    outside = target.split(".")[0] not in ("", "castsugar")
-    return outside or (target == "castsugar" and room == "examples")
+def _is_free(target: str) -> bool:
+    """Whether a target is no room: another package."""
+    return target.split(".")[0] not in ("", "castsugar")
 
 
 def cycles(sources: Sources) -> Iterator[str]:
@@ -385,7 +383,6 @@ def test_rules_accept_what_is_allowed() -> None:
         "def f():\n    import pandas",
         "castsugar.report.text": "import pandas\nfrom castsugar.thermo import species",
         "castsugar.cli.main": "import sys\nsys.stdout.write(read_text('x'))",
-        "castsugar.examples.figure": "import castsugar as cs",
         "castsugar.kitchen": "def f():\n    pass" + "\n    x = 1" * 39 + "\n" * 250,
     }
     assert [text for rule in RULES for text in rule(good)] == []

@@ -83,8 +83,11 @@ def test_other_commands_run(
             check_screens(capsys.readouterr().out)
 
 
-def test_python_example(capsys: pytest.CaptureFixture[str]) -> None:
-    """The example runs and prints a table, species, the certificate and a number."""
+def test_python_example(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The example prints a table, species, the certificate and a number, and draws."""
+    monkeypatch.chdir(tmp_path)
     (code,) = of_kind("python", WHOLE)
     exec(compile(code, "README.md", "exec"), {})
     printed = capsys.readouterr().out
@@ -92,6 +95,7 @@ def test_python_example(capsys: pytest.CaptureFixture[str]) -> None:
     assert "\nTrue\n" in printed
     # 1 % of water costs 24 to 32 K at 60 to 80 % nitrate (independent sensitivity).
     assert -32.0 < float(printed.split()[-1]) < -24.0
+    assert (tmp_path / "pour.png").stat().st_size > 10_000
 
 
 @pytest.mark.slow

@@ -96,7 +96,7 @@ def table(path: str) -> list[dict[str, str]]:
 @pytest.mark.parametrize(
     ("words", "drawing"),
     [
-        (MAP, "castsugar.report.maps.ternary"),
+        (MAP, "castsugar.plot.maps.map_drawing"),
         (SWEEP, "castsugar.plot.curves.sweep_drawing"),
     ],
 )
@@ -285,9 +285,9 @@ def test_before_there_is_an_answer(
 @pytest.mark.parametrize(
     "drawing",
     [
-        "castsugar.report.species_bars.species_bars",
+        "castsugar.plot.products.species_drawing",
         "castsugar.comparison.neighbours.neighbours_of",
-        "castsugar.report.search_map.search_map",
+        "castsugar.plot.feasible.search_map_drawing",
     ],
 )
 def test_while_it_draws(
@@ -378,8 +378,8 @@ def test_a_search_in_words(capsys: Capture, monkeypatch: pytest.MonkeyPatch) -> 
 @pytest.mark.parametrize(
     ("drawing", "missing", "there"),
     [
-        ("search_map.search_map", ["m.svg", "t.svg"], ["trials.csv"]),
-        ("search_trace.trace_plot", ["t.svg"], ["trials.csv", "m.svg"]),
+        ("plot.feasible.search_map_drawing", ["m.svg", "t.svg"], ["trials.csv"]),
+        ("plot.curves.responses_drawing", ["t.svg"], ["trials.csv", "m.svg"]),
     ],
 )
 def test_a_search_that_draws(
@@ -391,7 +391,7 @@ def test_a_search_that_draws(
 ) -> None:
     """The answer and the trials come first; what is not drawn is told."""
     Path("bench.toml").write_text(SEARCH)
-    monkeypatch.setattr(f"castsugar.report.{drawing}", stop)
+    monkeypatch.setattr(f"castsugar.{drawing}", stop)
     files = ["--picture", "m.svg", "--picture", "traces=t.svg"]
     files += ["--trials", "trials.csv"]
     document, err = searched([*files, "--no-confirm"], capsys)
@@ -570,7 +570,7 @@ sys.exit(main(sys.argv[2:]))
     ("where", "words", "said", "files"),
     [
         (
-            "castsugar.report.maps.ternary",
+            "castsugar.plot.maps.map_drawing",
             [
                 *MAP,
                 "--csv",

@@ -162,8 +162,9 @@ def inert(page: str) -> None:
     links = [value for name, value in read.attributes if name in ("href", "src")]
     assert links
     assert all(link.startswith(("#", "data:")) for link in links)
-    broad, narrow = (part.split("</svg>")[0] for part in page.split("<svg")[1:])
-    for picture in (broad, narrow):
+    pictures = [part.split("</svg>")[0] for part in page.split("<svg")[1:]]
+    assert len(pictures) % 2 == 0  # each wide and narrow
+    for picture in pictures:
         ET.fromstring(f"<svg{picture}</svg>")
 
 
@@ -329,13 +330,17 @@ def test_nothing_is_supported_on_invented_numbers(
     made_up = BENCH.replace("[motor]", "[motor]\ninvented = true")
     (folder / "made_up.toml").write_text(made_up, "utf-8")
     typed = ["--bench", "made_up.toml", "--page", "made_up.html"]
+    typed += ["--picture", "traces=made_up.svg"]
     lines = screen(capsys, 1, "base", "softer", *typed, "--claim", "lower pressure")
     assert lines[1].startswith("EXAMPLE: invented numbers in made_up.toml")
     text = " ".join(" ".join(lines).split())
     assert "It rests on invented numbers: nothing is supported on them." in text
     assert "limits, its pressure without own strands, by invented numbers" in text
     page = Path("made_up.html").read_text("utf-8")
-    assert ">EXAMPLE: softer against base<" in page.partition("</svg>")[0]
+    first = page.partition("</svg>")[0]
+    assert ">EXAMPLE: Pressure against time: base, softer<" in first
+    traces = Path("made_up.svg").read_text("utf-8")
+    assert ">EXAMPLE: Effect of each ingredient<" in traces
 
 
 def test_a_refuted_claim_lies_outside(
@@ -354,7 +359,9 @@ def test_pictures(folder: Path, what: str) -> None:
     mix = "KNO3:61 powdered sugar:16 corn syrup:23"
     words = ["base", mix, "--bench", "bench.toml", "--picture", f"{what}={what}.svg"]
     assert main(["justify", *words, *QUICK, "-o", "x.txt", "--force"]) in (0, 1)
-    assert ET.fromstring((folder / f"{what}.svg").read_text("utf-8")) is not None
+    drawn = ET.fromstring((folder / f"{what}.svg").read_text("utf-8"))
+    if what == "traces":  # names as typed
+        assert any(str(t).startswith("KNO3 61.0 %") for t in drawn.itertext())
 
 
 def test_result_objects_print_in_a_few_lines() -> None:

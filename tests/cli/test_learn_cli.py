@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import json
-import math
 import re
 import shutil
-import xml.etree.ElementTree as ET
 from functools import partial
 from pathlib import Path
 
@@ -17,9 +15,7 @@ from castsugar import static_test
 from castsugar.cli.main import main
 from castsugar.motor.firing.expectation import expect
 from castsugar.records.folder import add_events
-from castsugar.records.learning.checks import Check
 from castsugar.records.record import Event
-from castsugar.report.learn_picture import checks_picture
 
 # Exact: the same numbers as other commands give, bytes that stay, exit codes.
 pytestmark = pytest.mark.exact
@@ -173,6 +169,13 @@ def test_page_and_text(world: Path, capsys: pytest.CaptureFixture[str]) -> None:
     page = (world / "p.html").read_text("utf-8")
     assert "<svg" in page
     assert "Measured over predicted" in page
+    ids = re.findall(r'\bid="([^"]+)"', page)
+    assert len(ids) == len(set(ids))
+    # What counts, and all; each at two widths: the burn time does not count.
+    assert page.count("<svg") == 4
+    pictures = page.split("<svg")[1:]
+    told = ["burn time" in one.partition("</svg>")[0] for one in pictures]
+    assert told == [False, False, True, True]
     assert answered(["--page", "q.html"], capsys) == text
     assert (world / "q.html").read_bytes() == (world / "p.html").read_bytes()
     assert main([*LEARN, "--page", "p.html"]) == 2  # never overwritten
@@ -469,31 +472,3 @@ def test_a_closed_batch_without_anything_measured(
     path.write_text(f"{lines[0]}\n{lines[-1]}\n", "utf-8")
     assert main(LEARN) == 1
     assert "nothing measured in them" in capsys.readouterr().err
-
-
-def test_picture_of_checks() -> None:
-    """Diamonds outside, hollow where not counted, tips where a band goes on."""
-
-    def check(measured: float, high: float = 1.5, *, counts: bool = True) -> Check:
-        return Check(
-            batch="<b>",
-            quantity="water lost",
-            unit="g",
-            predicted=1.0,
-            low=0.5,
-            high=high,
-            measured=measured,
-            counts=counts,
-        )
-
-    checks = [check(1.0), check(3.0), check(1.0, math.inf), check(1.2, counts=False)]
-    text = checks_picture(checks)
-    root = ET.fromstring(text)
-    spots = [e for e in root.iter() if e.tag.endswith("circle")]
-    assert len(spots) == 2 * 3  # each with its rim
-    assert "&lt;b&gt;" in text
-    assert text == checks_picture(checks)
-    assert "3 inside" in text
-    assert checks_picture([]) == ""
-    assert "EXAMPLE" not in text
-    assert "EXAMPLE: Measured over" in checks_picture(checks, example=True)

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from worlds import DRY, POURED, PRESSED, SETTLED, mix, wings
 
+import castsugar as cs
 from castsugar import InputError, Kitchen
 from castsugar.comparison.neighbours import (
     C_STAR,
@@ -19,13 +20,18 @@ from castsugar.comparison.neighbours import (
     neighbours_of,
     outcome_of_mix,
 )
+from castsugar.evaluation import evaluate_columns
 from castsugar.kitchen.heat import parse_cook
 from castsugar.limits import PEAK as PRESSURE
 from castsugar.limits import POUR as VISCOSITY
-from castsugar.optimize.plane import broken
+from castsugar.limits import chance_column
+from castsugar.optimize.plane import Plane, broken
+from castsugar.optimize.search import Outcome
 from castsugar.optimize.task import TableProblem
-from castsugar.report.search_map import search_map
-from castsugar.report.search_trace import trace_plot
+from castsugar.plot.curves import responses_drawing
+from castsugar.plot.export import written
+from castsugar.plot.feasible import search_map_drawing
+from castsugar.report.shown import Shown
 
 # Exact: rules written out once more in plain loops, or counted by hand.
 pytestmark = pytest.mark.exact
@@ -145,6 +151,11 @@ def test_a_mix_that_freezes_at_the_throat() -> None:
     assert calm.outcome.task.settings.flow == "equilibrium"
 
 
+def search_map(outcome: Outcome, made: Plane | None = None) -> str:
+    """Return the map of a search, as its file holds it."""
+    return written(search_map_drawing(outcome, made=made), ".svg").decode()
+
+
 def words_of(svg: str) -> str:
     return " ".join(re.findall(r">([^<>]+)<", svg))
 
@@ -154,7 +165,7 @@ def test_pictures_of_a_stated_mix_claim_no_optimum(made: object) -> None:
     found: Neighbourhood = made()  # type: ignore[operator]
     both = (
         search_map(found.outcome, made=found.plane),
-        trace_plot(found.outcome),
+        written(responses_drawing(found.outcome, show=Shown()), ".svg").decode(),
     )
     for svg in both:
         told = words_of(svg)
@@ -162,6 +173,19 @@ def test_pictures_of_a_stated_mix_claim_no_optimum(made: object) -> None:
         assert "new mix" in told
     base = BENCH if made is syrup else SUCROSE
     assert base.name in words_of(both[0])
+
+
+def test_a_bar_at_the_new_mix_is_its_95_percent_band() -> None:
+    """The same as a table of it says: quantiles of the same draws."""
+    settings = wings()
+    axes = cs.plot.responses(syrup().outcome, f"{PRESSURE}, 95 of 100")
+    bars = [line for line in axes.get_lines() if "95 % band" in str(line.get_label())]
+    levels = ((PRESSURE, 0.025), (PRESSURE, 0.975))
+    table = evaluate_columns(
+        [SYRUP], kitchen=settings.kitchen, motor=settings.motor, chances=levels
+    )
+    expected = [table[chance_column(*one)][0] for one in levels]
+    assert list(bars[0].get_ydata()) == pytest.approx(expected, rel=1e-6)
 
 
 def test_what_base_and_new_break_is_told() -> None:

@@ -5,14 +5,21 @@ from __future__ import annotations
 import math
 import re
 from typing import Any
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
 from matplotlib.axes import Axes
+from small_search import THREE, limit, outcome, standard
 
 import castsugar as cs
 from castsugar import InputError, Requirement, UnknownNameError
+from castsugar.optimize.space import Space
 from castsugar.plot import style
+from castsugar.plot.curves import responses_drawing
+from castsugar.plot.export import written
+from castsugar.report.search_words import Asked
+from castsugar.report.shown import Shown
 
 pytestmark = pytest.mark.exact
 
@@ -43,6 +50,12 @@ def curve(axes: Axes, label: str) -> Any:
     return np.asarray(line.get_xydata(), dtype=float)
 
 
+def heavy(axes: Axes) -> list[Any]:
+    """Return the lines of limits that are not of the case."""
+    lines = [one for one in axes.get_lines() if one.get_color() == style.INK]
+    return [one for one in lines if one.get_linewidth() == 2.0]
+
+
 def words(axes: Axes) -> list[str]:
     """Return what is written inside axes."""
     return [text.get_text() for text in axes.texts]
@@ -65,8 +78,8 @@ def test_a_sweep_has_curve_band_limit_and_the_quantile_it_asks_for() -> None:
     )
     asked = curve(axes, "pour viscosity, 85 of 100 below")
     np.testing.assert_allclose(asked[:, 1], TABLE[f"{POUR}, 85 of 100"])
-    (limit,) = [one for one in axes.get_lines() if one.get_gid() == "limit"]
-    assert list(limit.get_ydata()) == [10.0, 10.0]
+    (line,) = heavy(axes)
+    assert list(line.get_ydata()) == [10.0, 10.0]
     assert words(axes) == ["at most 10 Pa s, in 85 of 100"]
     top = axes.get_ylim()[1]
     (shaded,) = [p for p in axes.patches if p.get_alpha() == 0.1]
@@ -95,7 +108,7 @@ def test_the_bar_lies_where_all_limits_are_kept() -> None:
     Without the pour limit firmness and pressure keep 20: from 15 to 25, half a step.
     """
     all_three = cs.plot.sweep(TABLE, X, FIRM, limits=[POURS, RATED, FIRMS])
-    assert [one.get_gid() for one in all_three.get_lines()].count("kept") == 0
+    assert "keeps all 3 limits" not in all_three.get_legend_handles_labels()[1]
     axes = cs.plot.sweep(TABLE, X, FIRM, limits=[RATED, FIRMS])
     assert curve(axes, "keeps all 2 limits")[:, 0].tolist() == [15.0, 25.0]
     assert words(axes) == ["at least 0.95"]
@@ -104,7 +117,7 @@ def test_the_bar_lies_where_all_limits_are_kept() -> None:
 @pytest.mark.parametrize(
     ("units", "told", "at"),
     # 1 psi is 6894.757 Pa: https://www.nist.gov/pml/special-publication-811
-    [("si", "your rating, 6.9 MPa", 6.9), ("us", "your rating, 1000 psi", 1000.76)],
+    [("si", "allowed 6.9 MPa", 6.9), ("us", "allowed 1000 psi", 1000.76)],
 )
 def test_the_allowed_pressure_is_the_line_of_all_pictures(
     units: str, told: str, at: float
@@ -161,6 +174,25 @@ def test_what_does_not_burn_and_what_hardly_burns_are_two_marks() -> None:
     assert spans(us, "flame below 1160 °F")  # 900 K = 626.85 C = 1160.33 F
 
 
+def test_a_gap_of_the_kitchen_has_a_meaning() -> None:
+    """No window is an answer; not computed is none."""
+    table = {
+        "flow_class": ["pours", "jammed", "not computed"],
+        "pour_window_width_K": [20.0, math.nan, math.nan],
+    }
+    axes = cs.plot.sweep(table, X, "pour_window_width_K")
+    assert spans(axes, "no pour window") == [(15.0, 25.0)]
+    assert spans(axes, "not computed") == [(25.0, 30.0)]
+
+
+def test_what_jams_is_a_stretch_with_that_word() -> None:
+    """An infinite viscosity is an answer: no panel stays empty without a word."""
+    axes = cs.plot.sweep({POUR: [math.inf, math.inf, 9.0]}, X, POUR)
+    assert spans(axes, "jams") == [(10.0, 25.0)]
+    every = cs.plot.sweep({POUR: [math.inf] * 3}, X, POUR)
+    assert spans(every, "jams") == [(10.0, 30.0)]
+
+
 def test_one_mix_is_a_mark_and_nothing_computed_is_no_error() -> None:
     one = {key: values[:1] for key, values in TABLE.items()}
     axes = cs.plot.sweep(one, X[:1], POUR)
@@ -190,3 +222,76 @@ def test_axes_of_a_caller_are_drawn_on() -> None:
     mine = style.new_axes()
     assert cs.plot.sweep(TABLE, X, FIRM, ax=mine) is mine
     assert mine.get_legend_handles_labels()[1] == ["best estimate"]
+
+
+# ----------------------------------------------------------------------------
+# Around the best mix: a search whose numbers are derived in tests/report.
+
+
+def thick(axes: Axes) -> list[float]:
+    """Return how long the stretches are that keep all. [percent of the mix]"""
+    found = []
+    for line in axes.get_lines():
+        if line.get_linewidth() == 3.6:
+            x, y = np.asarray(line.get_xydata(), dtype=float).T
+            kept = x[np.isfinite(y)]
+            found.append(float(kept.max() - kept.min()) if len(kept) else 0.0)
+    return found
+
+
+def test_the_best_mix_says_how_far_and_what_stops() -> None:
+    """Best 0.6, 0.3, 0.1: a cannot move, b down to 0, c up to 0.5; columns straight."""
+    axes = cs.plot.responses(standard())
+    assert axes.get_title("left") == "Isp, ideal, s: more is better"
+    told = axes.get_legend_handles_labels()[1]
+    assert told == [
+        "a 60.0 %: no less (theoretical density), no more (c at least 10 %)",
+        "b 30.0 %: down to 0.0 % (b at least 0 %), no more (theoretical density)",
+        "c 10.0 %: no less (c at least 10 %), up to 50.0 % (c at most 50 %)",
+    ]
+    assert thick(axes) == pytest.approx([0.0, 30.0, 40.0], abs=1e-4)
+    # The objective 100 (a + 2 b) is 120 at the best mix; a bar needs draws.
+    (best,) = [one for one in axes.get_lines() if one.get_markersize() == 7.0]
+    assert list(best.get_ydata()) == pytest.approx([120.0])
+    assert not [one for one in told if "95 % band" in one]
+
+
+def test_a_panel_of_a_limit_shows_its_line() -> None:
+    made = standard()
+    axes = cs.plot.responses(made, "density_kg_m3", units="us")
+    (line,) = heavy(axes)
+    # 1 lb/in3 is 27679.9 kg/m3: https://www.nist.gov/pml/special-publication-811
+    assert line.get_ydata()[0] == pytest.approx(300.0 / 27679.9, rel=1e-5)
+    assert words(axes) == ["at most 0.0108 lb/in³"]
+    with pytest.raises(UnknownNameError, match="flame_temperature_K"):
+        cs.plot.responses(made, "flame_temperature_C")
+
+
+def test_no_stretch_is_thick_where_no_mix_keeps_all() -> None:
+    hard = limit(2000.0, ">=", "flame_temperature_K")
+    axes = cs.plot.responses(outcome(THREE, hard))
+    assert thick(axes) == [0.0, 0.0, 0.0]
+
+
+def test_a_mix_that_failed_leaves_a_gap() -> None:
+    """Above 70 % of a nothing is computed."""
+    axes = cs.plot.responses(outcome(THREE, limit(300.0), fails=0.7))
+    dashed = [one for one in axes.get_lines() if one.get_linewidth() == 1.2]
+    x, y = np.asarray(dashed[0].get_xydata(), dtype=float).T
+    assert np.isnan(y[x > 10.0 + 70.0 / 48.0]).all()
+    assert np.isfinite(y[x < 10.0]).all()
+
+
+def test_the_picture_names_ingredients_as_typed_and_escapes_them() -> None:
+    evil = '<b> & "x"</svg>'
+    space = Space(bounds={evil: (0.2, 0.9), "b": (0.0, 1.0), "c": (0.1, 0.5)})
+    asked = Asked(file="", typed={"KNO3 <1>": evil}, before="EXAMPLE: ")
+    drawing = responses_drawing(
+        outcome(space, limit(300.0)), asked=asked, show=Shown("si")
+    )
+    svg = written(drawing, ".svg").decode()
+    told = [t.strip() for t in ElementTree.fromstring(svg).itertext() if t.strip()]
+    assert told[0] == "EXAMPLE: Effect of each ingredient"
+    assert any(one.startswith("KNO3 <1> 60.0 %") for one in told)
+    assert {"all limits and bounds kept", "some limit or bound broken"} <= set(told)
+    assert evil not in svg

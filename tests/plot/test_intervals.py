@@ -1,4 +1,4 @@
-"""Differences of mixes with their intervals: what is drawn where, and what it says."""
+"""Differences of mixes and checks of predictions: what is drawn where, what is said."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from worlds import borrowed
 
 import castsugar as cs
@@ -18,8 +19,16 @@ from castsugar.comparison.draws import Summary
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.peak_pressure import Spread
 from castsugar.plot.export import written
-from castsugar.plot.intervals import MOST, differences, differences_drawing
-from castsugar.plot.style import BLUE, INK, PAPER
+from castsugar.plot.intervals import (
+    MOST,
+    checks,
+    checks_drawing,
+    comparable,
+    differences,
+    differences_drawing,
+)
+from castsugar.plot.style import BLUE, INK, PAPER, width_of, wrapped
+from castsugar.records.learning.checks import Check
 from castsugar.report.shown import Shown
 
 if TYPE_CHECKING:
@@ -77,9 +86,9 @@ def words_of(axes: Axes) -> list[str]:
     return [text.get_text() for text in axes.texts]
 
 
-def lines_of(axes: Axes, gid: str) -> list[Line2D]:
+def lines_of(axes: Axes, name: str) -> list[Line2D]:
     """Return the lines that are called so."""
-    return [line for line in axes.lines if line.get_gid() == gid]
+    return [line for line in axes.lines if line.get_label() == f"_{name}"]
 
 
 def ends_of(axes: Axes) -> list[float]:
@@ -227,7 +236,7 @@ def test_names_are_inert_and_all_told(comparison: Comparison) -> None:
     svg = drawn(comparison)
     assert "<script" not in svg
     assert f"Differences from {SCRIPT}" in texts(svg)
-    assert "● the same, ■ sorbitol" in texts(svg)
+    assert "●\N{NO-BREAK SPACE}the same, ■\N{NO-BREAK SPACE}sorbitol" in texts(svg)
     labels = differences(comparison).get_legend_handles_labels()[1]
     assert labels == ["the same", "sorbitol"]
 
@@ -247,31 +256,36 @@ def test_description_tells_every_row(comparison: Comparison) -> None:
     assert "pour viscosity, sorbitol: not computed" in desc
 
 
-def test_groups_and_widths(comparison: Comparison) -> None:
-    """A panel a group; on a phone words stand above the bars, inside the picture."""
+def test_words_stay_inside_the_picture(comparison: Comparison) -> None:
+    """Beside the bars on a page, above them on a phone."""
     draw = differences_drawing(comparison, 2, show=Shown(), invented=True)
     for width in (640, 340):
-        sheet = draw(width)
-        panels = sheet.figure.axes
-        heads = [panel.get_title(loc="left") for panel in panels]
-        assert heads[1:] == ["Pressure in your motor", "Pouring and setting"]
-        sheet.finish().canvas.draw()
-        for panel in panels:
-            for text in panel.texts:
-                box = text.get_window_extent()
-                assert 0.0 < box.x0 < box.x1 < width, text.get_text()
+        figure = draw(width).finish()
+        FigureCanvasAgg(figure).draw()
+        (axes,) = figure.axes
+        for text in axes.texts:
+            box = text.get_window_extent()
+            assert 0.0 < box.x0 < box.x1 < width, text.get_text()
     assert draw(640).title == f"EXAMPLE: sorbitol against {SCRIPT}"
 
 
-def test_more_mixes_than_marks(comparison: Comparison) -> None:
+def test_more_mixes_than_marks() -> None:
     """The first six others are drawn, and that is said."""
-    cells = (*comparison.cells, *(comparison.cells[2:] * 5))
-    names = (*comparison.names, *(f"more {k}" for k in range(5)))
-    many = replace(comparison, cells=cells, names=names)
-    words = texts(drawn(many))
+    mixes = [
+        cs.Mix.weigh({"KNO3": share, "sucrose": 100 - share}, name=f"mix {share}")
+        for share in range(60, 68)
+    ]
+    words = " ".join(texts(drawn(compare(mixes, draws=100))))
     assert f"The first {MOST} of 7 other mixes are drawn." in words
-    assert "more 3" in " ".join(words)
-    assert "more 4" not in " ".join(words)
+    assert "mix 66" in words
+    assert "mix 67" not in words
+
+
+def test_a_mark_and_its_name_stay_on_one_line() -> None:
+    """Where there is room for the mark alone, the line breaks before it."""
+    key = "●\N{NO-BREAK SPACE}base, ■\N{NO-BREAK SPACE}sorbitol"
+    lines = wrapped(key, width_of("●\N{NO-BREAK SPACE}base, ■") + 1.0)
+    assert lines == key.split(" ")
 
 
 def test_refused(comparison: Comparison) -> None:
@@ -283,6 +297,73 @@ def test_refused(comparison: Comparison) -> None:
         differences(comparison, 1, columns=["flame_temperature"])
     with pytest.raises(cs.UnknownNameError, match="units"):
         differences(comparison, 1, units="metric")
+
+
+def check(measured: float, high: float = 1.5, **more: Any) -> Check:
+    """Return a check of 1 g, foreseen between 0.5 and 1.5 g."""
+    made = {"batch": "<b>", "quantity": "water lost", "unit": "g", "predicted": 1.0}
+    return Check(**made | {"low": 0.5, "high": high, "measured": measured} | more)
+
+
+CHECKS = (check(1.0), check(3.0), check(1.0, math.inf), check(1.2, counts=False))
+
+
+def test_checks_stand_where_they_were_measured() -> None:
+    """1, 3, 1 and 1.2 of what was foreseen; the second outside, the last hollow."""
+    axes = checks(CHECKS)
+    inside, outside = lines_of(axes, "inside"), lines_of(axes, "outside")
+    assert [float(x.get_xdata()[0]) for x in inside] == [1.0, 1.0, 1.2]
+    assert [float(x.get_xdata()[0]) for x in outside] == [3.0]
+    assert [x.get_markerfacecolor() for x in inside] == [INK, INK, PAPER]
+    bars = [list(bar.get_xdata()) for bar in lines_of(axes, "interval")]
+    assert bars[0] == [0.5, 1.5]
+    # 3 with 8 % of room, in ln: 3^1.08 = 3.28; the endless band goes to there.
+    assert axes.get_xlim() == pytest.approx((3.0**-1.08, 3.0**1.08))
+    assert bars[2] == pytest.approx([0.5, 3.0**1.08])
+    assert ">" in [line.get_marker() for line in axes.lines]
+    labels = axes.get_legend_handles_labels()[1]
+    assert labels == ["inside its band", "outside its band", "not counted"]
+
+
+def test_checks_of_one_quantity_have_a_narrow_axis() -> None:
+    """A c* that is known to 1 %: the axis ends at 5 %, not at half and double."""
+    axes = checks([check(1.01, 1.02, low=0.98)])
+    assert axes.get_xlim() == pytest.approx((1.05**-1.08, 1.05**1.08))
+    words = [label.get_text() for label in axes.get_xticklabels()]
+    assert {"0.96", "1", "1.04"} <= {*words}
+
+
+def test_checks_far_off_stay_on_the_picture() -> None:
+    """A factor of 1000 at most; beyond it a mark stands at the edge."""
+    axes = checks([check(1e5), check(0.0)])
+    assert axes.get_xlim() == pytest.approx((1e-3, 1e3))
+    at = [float(x.get_xdata()[0]) for x in lines_of(axes, "outside")]
+    assert at == pytest.approx([1e3, 1e-3])
+
+
+def test_what_the_picture_of_checks_says() -> None:
+    """A panel a quantity; how many inside; EXAMPLE; names are inert."""
+    more = replace(CHECKS[0], quantity="pour viscosity", batch="2")
+    draw = checks_drawing([*CHECKS, more], invented=True, name="some")
+    sheet = draw(340)
+    assert sheet.title == "EXAMPLE: Measured over predicted"
+    assert "5 measurements, 4 inside their 95 % bands. <b> water lost 1.0, inside" in (
+        sheet.words
+    )
+    heads = [axes.get_title(loc="left") for axes in sheet.figure.axes]
+    assert heads == ["water lost", "pour viscosity"]
+    svg = written(draw, ".svg").decode()
+    assert "&lt;b&gt;" in svg
+    assert 'id="some-' in svg
+    assert "EXAMPLE" not in checks_drawing(CHECKS)(640).title
+
+
+def test_checks_without_a_prediction_are_refused() -> None:
+    """Nothing foreseen, or foreseen as 0: there is no ratio."""
+    for found in ([], [check(1.0, predicted=0.0)], [check(math.nan)]):
+        assert not comparable(found)
+        with pytest.raises(InputError, match="both predicted and measured"):
+            checks(found)
 
 
 def test_marks_take_their_ink_from_where_they_stand(comparison: Comparison) -> None:

@@ -2,145 +2,32 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
-from functools import cache
 from typing import Any
 from xml.etree import ElementTree
 
 import numpy as np
 import pytest
+from small_search import COLUMNS, QUICK, THREE, Counted, Plain, limit, outcome
 
-from castsugar import InputError, Requirement, UnknownNameError
-from castsugar.comparison.directions import cloud, directions
+from castsugar import InputError
+from castsugar.comparison.directions import directions
 from castsugar.limits import Limit
-from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
 from castsugar.optimize.plane import broken, plane, unknown
-from castsugar.optimize.problem import Goal, Trials
-from castsugar.optimize.rounding import weigh_out
+from castsugar.optimize.problem import Goal
 from castsugar.optimize.search import Outcome
 from castsugar.optimize.space import Space
-from castsugar.optimize.task import Settings, Task
-from castsugar.optimize.trade_off import Front, trade_off
-from castsugar.report.search_front import front_chart
-from castsugar.report.search_map import search_map
-from castsugar.report.search_trace import trace_plot
-from castsugar.report.search_words import Asked, fault_words
-from castsugar.report.svg.patches import between, cut, inside, patches_of
+from castsugar.report.search_words import fault_words
 
 pytestmark = pytest.mark.exact
 
 SVG = "{http://www.w3.org/2000/svg}"
-QUICK = Effort(points=40, prices=False)
-COLUMNS = ("specific_impulse_s", "density_kg_m3", "flame_temperature_K")
-
-
-class Counted:
-    """An objective 100 (a + 2 b), a density 1000 b, a temperature 1000 a.
-
-    The sizes of its batches are kept.
-
-    A mix with more of the first ingredient than `fails` fails.
-    """
-
-    columns = COLUMNS
-
-    def __init__(self, fails: float = 2.0) -> None:
-        self.fails = fails
-        self.batches: list[int] = []
-
-    def evaluate(self, x: np.ndarray) -> np.ndarray:
-        self.batches.append(len(x))
-        a, b = x[:, 0], x[:, 1]
-        out = np.stack([100.0 * (a + 2.0 * b), 1e3 * b, 1e3 * a], axis=1)
-        out[x[:, 0] > self.fails] = np.nan
-        return out
-
-    def jacobian(self, x: np.ndarray) -> None:
-        return None
-
-
-@dataclass(frozen=True, kw_only=True)
-class Plain:
-    """A task with a problem of its own."""
-
-    space: Space
-    made: Counted = field(default_factory=Counted)
-    tried: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
-    front: Any = None
-
-    def problem(self) -> Counted:
-        return self.made
-
-
-def limit(value: float, sense: str = "<=", column: str = COLUMNS[1]) -> Limit:
-    return Limit(column=column, sense=sense, value=value)
-
-
-def outcome(
-    space: Space, *limits: Limit, front: bool = False, fails: float = 2.0, **more: Any
-) -> Outcome:
-    """Return what a search for most of a + 2 b finds."""
-    problem = Counted(fails)
-    goal = Goal(objective=COLUMNS[0], limits=limits)
-    found = optimise(problem, goal, space, effort=QUICK)
-    wanted, line = None, None
-    if front:
-        wanted = ((COLUMNS[0], True), (COLUMNS[2], False))
-        both = [
-            Goal(objective=column, maximise=way, limits=limits)
-            for column, way in wanted
-        ]
-        line = trade_off(problem, *both, space, levels=5, effort=QUICK)
-    task = Plain(space=space, made=problem, front=wanted, **more)
-    names = space.columns
-    known = {n: r for n, r in task.tried.items() if set(r) <= set(names)}
-    values = {
-        n: problem.evaluate(np.array([[r.get(c, 0.0) for c in names]]))[0]
-        for n, r in known.items()
-    }
-    problem.batches.clear()
-    return Outcome(
-        task=task,  # type: ignore[arg-type]
-        found=found,
-        percents=None,
-        weighable=None,
-        no_rounding="",
-        robust=None,
-        front=line,
-        rows={},
-        tried_values={
-            n: dict(zip(COLUMNS, v.tolist(), strict=True)) for n, v in values.items()
-        },
-        refused="",
-    )
-
-
-@cache
-def standard() -> Outcome:
-    """Return the outcome whose numbers the first test derives."""
-    return outcome(THREE, limit(300.0))
-
-
-THREE = Space(bounds={"a": (0.2, 0.9), "b": (0.0, 1.0), "c": (0.1, 0.5)})
 
 
 def texts(picture: str) -> list[str]:
     """Return the words on a picture, which is well-formed."""
     root = ElementTree.fromstring(picture)
     return [t.text or "" for t in root.iter(f"{SVG}text")]
-
-
-def area(data: str) -> float:
-    """Return the area of the closed polygons of a path [px2]."""
-    total = 0.0
-    for part in re.findall(r"M([^MZ]+)Z", data):
-        points = np.array([[float(v) for v in at.split()] for at in part.split("L")])
-        x, y = points.T
-        total += 0.5 * abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1)))
-    return total
 
 
 def test_directions_keep_the_ratio_of_the_others() -> None:
@@ -214,14 +101,12 @@ def test_a_mix_that_fails_breaks_and_leaves_a_gap() -> None:
     assert (way.share + way.change[failed] > 0.7 - 0.7 / 48).all()
     assert failed.any()
     assert not way.kept[np.isnan(way.values[:, 0]) & (way.change > 0.15)].any()
-    ElementTree.fromstring(trace_plot(made))
-    assert "not computed" in texts(search_map(made))
 
 
 def test_no_direction_is_refused() -> None:
     fixed = Space(bounds={"a": (0.6, 0.6), "b": (0.4, 0.4)})
     with pytest.raises(InputError, match="least two ingredients"):
-        trace_plot(outcome(fixed))
+        directions(outcome(fixed))
 
 
 def test_the_lattice_covers_the_space_in_one_batch() -> None:
@@ -278,96 +163,6 @@ def test_mixes_tried_nearby_are_on_the_picture() -> None:
     assert plane_of(THREE, tried={"near": near}).low == pytest.approx((0.15, 0.0, 0.1))
     # 0.4 more of room on top of 0.4 is too much.
     assert plane_of(tight, tried={"far": far}).low == pytest.approx((0.2, 0.0, 0.4))
-    words = " ".join(texts(search_map(outcome(tight, tried={"far": far}))))
-    assert "far: 20.0 / 80.0 / 0.0 % (not on the picture)" in words
-
-
-@pytest.mark.parametrize("count", [2, 4])
-def test_a_map_needs_three_ingredients(count: int) -> None:
-    space = Space(bounds=dict.fromkeys("abcd"[:count], (0.1, 0.8)))
-    with pytest.raises(InputError, match=f"three varying ingredients; here {count} "):
-        search_map(outcome(space))
-
-
-def test_the_clear_part_has_the_area_of_what_keeps_all_limits() -> None:
-    """Of the triangle above 0.2, 0, 0.1 (side 0.7), c at most 0.5 cuts off 0.3^2.
-
-    b at most 0.3 leaves the strip between b 0 and 0.3: 0.7^2 - 0.4^2, less what c above
-    0.5 takes of it: all of 0.3^2 (there b is at most 0.3). Areas in units of the side.
-    """
-    root = ElementTree.fromstring(search_map(standard()))
-    paths = [path for path in root.findall(f"{SVG}path") if "Z" in path.get("d", "")]
-    clear = sum(
-        area(path.get("d", "")) for path in paths if path.get("stroke-width") == "0.6"
-    )
-    (group,) = [g for g in root.findall(f"{SVG}g") if g.get("opacity")]
-    faded = sum(area(path.get("d", "")) for path in group)
-    side = 470.0**2 * np.sqrt(0.75) / 2.0 / 0.7**2
-    assert faded / side == pytest.approx(0.7**2 - 0.3**2, rel=2e-3)
-    assert clear / side == pytest.approx(0.7**2 - 0.4**2 - 0.3**2, rel=2e-3)
-
-
-def test_the_border_of_a_limit_lies_where_it_is() -> None:
-    """A limit on the upper corner's ingredient is level: 0.5 of a, 0.3 of 0.7 up."""
-    picture = search_map(outcome(THREE, limit(500.0, column=COLUMNS[2])))
-    root = ElementTree.fromstring(picture)
-    (line,) = [p for p in root.iter(f"{SVG}path") if p.get("stroke-width") == "2.6"]
-    heights = [float(at.split()[1]) for at in re.split("[ML]", line.get("d", ""))[1:]]
-    outline = root.findall(f"{SVG}path")[0].get("d", "")  # top, left and right corner
-    (_, top), (_, base), _ = (
-        [float(v) for v in at.split()] for at in outline.strip("MZ").split("L")
-    )
-    expected = base + 0.3 / 0.7 * (top - base)
-    np.testing.assert_allclose(heights, expected, atol=0.02)
-    assert "flame temperature" in texts(picture)
-    assert "flame temperature at most 500 K" in texts(picture)
-
-
-def test_a_limit_without_a_border_says_so() -> None:
-    loose, hard = limit(5000.0), limit(2000.0, ">=", COLUMNS[2])
-    made = outcome(THREE, loose, hard)
-    words = texts(search_map(made))
-    assert "theoretical density at most 5000 kg/m³: kept everywhere" in words
-    assert "flame temperature at least 2000 K: broken everywhere" in words
-    assert "Where the least bad mix lies" in words
-    assert "No mix keeps all limits: this one breaks them least." in words
-    thick = [
-        p
-        for p in ElementTree.fromstring(trace_plot(made)).iter(f"{SVG}path")
-        if p.get("stroke-width") == "4.2"
-    ]
-    assert thick == []
-
-
-def test_the_trace_plot_says_how_far_and_what_stops() -> None:
-    """The numbers are those of the first test."""
-    made = standard()
-    words = " ".join(texts(trace_plot(made)))
-    assert "a 60.0 %: no less (theoretical density), no more (c at least 10 %)" in words
-    assert "c 10.0 %: no less (c at least 10 %), up to 50.0 % (c at most 50 %)" in words
-    assert "at most 300 kg/m³" in words
-    assert "specific impulse [s]: more is better" in words
-    one = texts(trace_plot(made, [COLUMNS[2]]))
-    assert "flame temperature [K]" in one
-    assert "theoretical density [kg/m3]" not in one
-    with pytest.raises(UnknownNameError, match="flame_temperature_K"):
-        trace_plot(made, ["flame_temperature_C"])
-
-
-def test_thick_lines_are_as_long_as_what_is_kept() -> None:
-    """Along b all is kept from -0.3 to 0, along c from 0 to +0.4 (first test)."""
-    made = standard()
-    root = ElementTree.fromstring(trace_plot(made))
-    thick = [p for p in root.iter(f"{SVG}path") if p.get("stroke-width") == "4.2"]
-    ends = [
-        [float(at.split()[0]) for at in re.split("[ML]", p.get("d", ""))[1:]]
-        for p in thick
-    ]
-    # x from -0.4 (a) to +0.7 (b), widened by 3 % at both ends, stands at 84 to 576 px.
-    unit = (576.0 - 84.0) / (1.1 * 1.06)
-    long = [max(xs) - min(xs) for xs in ends if max(xs) - min(xs) > 1.0]
-    two_panels = [0.3 * unit, 0.4 * unit] * 2
-    np.testing.assert_allclose(long, two_panels, rtol=1e-3)
 
 
 def test_decades_are_interpolated_by_their_logarithm() -> None:
@@ -395,82 +190,6 @@ def test_decades_are_interpolated_by_their_logarithm() -> None:
     # Down from the best, c = 0.3 (1 - b) / (1 - b0) grows, nothing breaks.
     last = way.values[way.kept][-1, 0]
     assert last <= 10.0 * (1.0 + 1e-5)
-    axis = texts(trace_plot(made, ["peak_pressure_MPa"]))
-    assert "at most 10 MPa" in axis
-    assert {"1", "10", "100"} <= set(axis)
-
-
-def test_front_chart_draws_front_trials_and_mixes() -> None:
-    """Most a + 2 b against least a, c at least 0.1, b at most 0.3: b stays 0.3.
-
-    From a 0.6 (objective 120) to a 0.2 (objective 80, temperature 200).
-    """
-    tried = {"mine": {"a": 0.4, "b": 0.4, "c": 0.2}, "odd": {"z": 1.0}}
-    made = outcome(THREE, limit(300.0), front=True, tried=tried)
-    picture = front_chart(made)
-    words = texts(picture)
-    assert "specific impulse [s]: more is better" in words
-    assert "flame temperature [K]: less is better" in words
-    assert "best mix: 120.0 s, 600 K" in words
-    assert "mine: 120.0 s, 400 K; breaks theoretical density" in words
-    assert "odd" not in " ".join(words)
-    pairs = cloud(made)
-    a = 1e-3 * pairs[:, 1]
-    b = 0.5 * (1e-2 * pairs[:, 0] - a)
-    assert ((b <= 0.3 + 1e-6) & (a >= 0.2 - 1e-9)).all()
-    assert len(pairs) > 20
-    front = made.front
-    assert front is not None
-    root = ElementTree.fromstring(picture)
-    blue = [c for c in root.iter(f"{SVG}circle") if c.get("fill") == "#0072b2"]
-    # Two circles each (rim and dot), the dot blue; one more in the keys.
-    assert len(blue) == len(front.first) + 1
-    across = [float(c.get("cx", 0)) for c in blue[:-1]]
-    assert across == sorted(across, reverse=True)
-
-
-def test_no_front_is_refused() -> None:
-    made = standard()
-    with pytest.raises(InputError, match="no trade-off front to draw: none was asked"):
-        front_chart(made)
-    wanted = ((COLUMNS[0], True), (COLUMNS[2], False))
-    none = np.empty(0)
-    front = Front(
-        status="infeasible",
-        reason="",
-        fractions=np.empty((0, 3)),
-        first=none,
-        second=none,
-        trials=Trials(
-            fractions=np.empty((0, 3)),
-            values=np.empty((0, 3)),
-            region=np.empty(0, dtype=np.int64),
-            stage=(),
-        ),
-    )
-    empty = Outcome(
-        **{
-            **{k: getattr(made, k) for k in made.__slots__},
-            "front": front,
-            "task": Plain(space=THREE, front=wanted),
-        }
-    )
-    with pytest.raises(InputError, match="no mix keeps all limits"):
-        front_chart(empty)
-
-
-def test_names_are_escaped_and_bytes_repeat() -> None:
-    evil = '<b> & "x"</svg>'
-    space = Space(bounds={evil: (0.2, 0.9), "b": (0.0, 1.0), "c": (0.1, 0.5)})
-    tried = {evil * 2: {evil: 0.5, "b": 0.3, "c": 0.2}}
-    made = outcome(space, limit(300.0), front=True, tried=tried)
-    for draw in (trace_plot, search_map, front_chart):
-        first = draw(made)
-        assert first == draw(made)
-        assert "<b>" not in first
-        assert evil in " ".join(texts(first)), draw
-    typed = trace_plot(made, asked=Asked(file="", typed={"KNO3 <1>": evil}))
-    assert any(words.startswith("KNO3 <1> 60.0 %") for words in texts(typed))
 
 
 def test_limits_that_a_tried_mix_breaks() -> None:
@@ -487,73 +206,3 @@ def test_limits_that_a_tried_mix_breaks() -> None:
     assert broken(goal, some) == ("flame_temperature_K >= 0.5",)
     assert unknown(goal, some) == ("density_kg_m3 <= 300",)
     assert fault_words(goal, some).startswith("breaks flame temperature; not computed:")
-
-
-def test_patches_between_levels_cover_the_triangle_once() -> None:
-    """A right triangle of area 2 with the field x: x below 1 is 1.5, above it 0.5."""
-    points = np.array([[0.0, 0.0], [2.0, 0.0], [0.0, 2.0], [9.0, 9.0]])
-    field_ = np.array([[0.0], [2.0], [0.0], [np.nan]])
-    patches = patches_of(points, field_, np.array([[0, 1, 2], [1, 2, 3]]))
-    assert len(patches) == 1  # the triangle of the NaN is left out
-    low, high = between(patches, 0, [1.0])
-    sizes = [sum(polygon(p) for p in part) for part in (low, high)]
-    np.testing.assert_allclose(sizes, [1.5, 0.5])
-    assert cut(patches, 0, 1.0, 3.0) == []
-
-
-def polygon(patch: np.ndarray) -> float:
-    x, y = patch[:, 0], patch[:, 1]
-    return 0.5 * abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1)))
-
-
-def test_lines_are_cut_to_a_convex_outline() -> None:
-    square = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]])
-    line = np.array([[-1.0, 0.5], [0.5, 0.5], [0.5, 2.0], [0.75, 2.0], [0.75, -1.0]])
-    first, second = inside(line, square)
-    np.testing.assert_allclose(first, [[0.0, 0.5], [0.5, 0.5], [0.5, 1.0]])
-    np.testing.assert_allclose(second, [[0.75, 1.0], [0.75, 0.0]])
-    np.testing.assert_allclose(inside(line, square[::-1])[1], second)
-    assert inside(line, square[:2]) == []
-
-
-def test_pictures_of_a_real_search() -> None:
-    """The table's own columns, an invented space; what each picture must hold."""
-    space = Space(
-        bounds={
-            "potassium nitrate": (0.55, 0.7),
-            "sucrose": (0.1, 0.4),
-            "light corn syrup": (0.05, 0.3),
-        }
-    )
-    task = Task(
-        space=space,
-        settings=Settings(items=space.columns),
-        requirements=(Requirement(column="flame_temperature_K", at_most=1500.0),),
-        tried={
-            "base": {"potassium nitrate": 0.6, "sucrose": 0.2, "light corn syrup": 0.2}
-        },
-        effort=QUICK,
-    )
-    trial = standard()
-    goal = task.goal()
-    problem = task.problem()
-    found = optimise(problem, goal, space, effort=QUICK)
-    base = problem.evaluate(np.array([[0.6, 0.2, 0.2]]))[0]
-    made = Outcome(
-        **{
-            **{k: getattr(trial, k) for k in trial.__slots__},
-            "task": task,
-            "found": found,
-            "percents": weigh_out(
-                problem, replace(space, batch=1.0, scale_step=0.01), found
-            ),
-            "tried_values": {"base": dict(zip(problem.columns, base, strict=True))},
-        }
-    )
-    words = texts(trace_plot(made))
-    assert "flame temperature [K]" in words
-    assert "at most 1500 K" in words
-    words = texts(search_map(made))
-    assert "flame temperature at most 1500 K" in words
-    assert {"best mix", "whole percents", "base"} <= set(words)
-    assert "density specific impulse [kg s/m³]: more is better" in words

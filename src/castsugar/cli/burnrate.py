@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from castsugar.cli.answer import Answer, answer, invented_files, units_of
 from castsugar.cli.bench_option import add_bench_option, world_of
-from castsugar.cli.output import SCREEN, add_output_options, write_file
+from castsugar.cli.output import SCREEN, add_output_options, write_picture
 from castsugar.cli.quantities import quantity, read
 
 if TYPE_CHECKING:
@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from castsugar.data.load import Database
     from castsugar.data.records import Caution
     from castsugar.motor.strand_model import StrandModel
+    from castsugar.motor.strands import StrandResults
+    from castsugar.plot.sheet import Drawing
     from castsugar.report.screen import Screen
     from castsugar.report.shown import Shown
     from castsugar.report.strand_rows import Asked
@@ -39,6 +41,11 @@ examples:
   castsugar burnrate strands.csv strands-new.csv
   castsugar burnrate delay.csv --ambient "950 mbar"
 """
+
+_CAPTION = (
+    "Strands and their laws, drawn inside the tested pressures: where each law lies, "
+    "and where one more strand will lie, 95 %"
+)
 
 #: Cautions of the topics motor and firing that are about a motor, not about strands.
 _MOTORS_ONLY = frozenset(
@@ -119,11 +126,7 @@ def run(options: argparse.Namespace) -> int:
     )
     answer(options, _answer(options, database, model, asked))
     for file in options.picture.values():
-        from castsugar.report.strand_chart import strand_chart
-
-        invented = bool(invented_files(options.file))
-        chart = strand_chart(results, asked, units_of(options), invented)
-        write_file(options, file, chart)
+        write_picture(options, file, _drawing(options, results, asked))
     return 0
 
 
@@ -203,11 +206,10 @@ def _answer(
         return burnrate.burnrate_screen(model, asked, rules, show, invented)
 
     def paper(show: Shown) -> Screen:
-        from castsugar.report.screen import Figure
-        from castsugar.report.strand_chart import strand_chart
+        from castsugar.plot.export import shown
 
-        chart = strand_chart(results, asked, show, bool(invented))
-        return replace(screen(show), sheet=(Figure(chart, "Strands and their laws"),))
+        drawn = shown(_drawing(options, results, asked), _CAPTION)
+        return replace(screen(show), sheet=(drawn,))
 
     return Answer(
         command="burnrate",
@@ -226,6 +228,16 @@ def _answer(
         rows=strand_rows.strand_rows(results, asked),
         fields=strand_rows.STRANDS,
     )
+
+
+def _drawing(
+    options: argparse.Namespace, results: StrandResults, asked: Asked
+) -> Drawing:
+    """Return the picture of the strands."""
+    from castsugar.plot.burning import strands_drawing
+
+    invented = bool(invented_files(options.file))
+    return strands_drawing(results, asked, units_of(options), invented=invented)
 
 
 def _cautions(database: Database, facts: dict[str, list[float]]) -> list[Caution]:

@@ -149,7 +149,7 @@ def compared(
         from castsugar.plot.export import shown
 
         invented = bool(found.invented)
-        drawn = drawing(asked, comparison, invented, columns=columns, brief=True)
+        drawn = drawing(asked, comparison, invented, columns=columns)
         figure = shown(drawn, caption)
     return Compared(
         found=found,

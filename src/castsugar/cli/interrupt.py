@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from types import FrameType
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.output import write_picture
+from castsugar.cli.output import drawn, write_file
 from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
@@ -94,7 +94,7 @@ def held_back() -> Iterator[Hold]:
 def write_pictures(
     options: argparse.Namespace,
     hold: Hold,
-    drawers: Mapping[str, Callable[[], str | Drawing]],
+    drawers: Mapping[str, Callable[[], Drawing]],
 ) -> bool:
     """Draw and write pictures; return whether Ctrl-C let all of them be drawn.
 
@@ -105,7 +105,8 @@ def write_pictures(
     try:
         for name in [*left]:
             with hold.work():
-                write_picture(options, name, left[name]())
+                picture = drawn(name, left[name]())
+            write_file(options, name, picture)
             del left[name]
     except KeyboardInterrupt:
         remark(f"castsugar: interrupted; not drawn: {', '.join(left)}")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
@@ -28,6 +29,8 @@ if TYPE_CHECKING:
     from castsugar.plot.sheet import Drawing
     from castsugar.report.compare import Compared
     from castsugar.report.justify import Record
+    from castsugar.report.screen import Figure
+    from castsugar.report.search_words import Asked
     from castsugar.report.shown import Shown
 
 #: The answer is no.
@@ -134,7 +137,19 @@ def _record(asked: Comparing, change: Change, told: Compared) -> Record:
         reason=asked.options.reason.strip(),
         sources=database.sources,
         ticks=tuple(line for line in plain if line not in before)[:_TICKS],
+        firing=_on_page(asked, change, invented=bool(told.found.invented)),
     )
+
+
+def _on_page(asked: Comparing, change: Change, *, invented: bool) -> Figure | None:
+    """Return the picture of sheet 1; None without a page, or without a pressure."""
+    known = any(math.isfinite(row["peak_pressure_MPa"]) for row in change.rows)
+    if not asked.options.page or change.conditions.motor is None or not known:
+        return None
+    from castsugar.plot.export import shown
+
+    caption = "Pressure against time; the band holds 95 of 100 draws at each time."
+    return shown(_firing(change, units_of(asked.options), invented=invented), caption)
 
 
 def _answer(asked: Comparing, record: Record) -> None:
@@ -168,23 +183,59 @@ def _check_limits(asked: Comparing) -> None:
 
 def _pictures(
     asked: Comparing, change: Change, *, invented: bool
-) -> dict[str, Callable[[], str | Drawing]]:
+) -> dict[str, Callable[[], Drawing]]:
     """Return what draws each picture; work is done when it is called."""
-    from castsugar.comparison.change import chamber_products
-    from castsugar.report.search_map import search_map
-    from castsugar.report.search_trace import trace_plot
-    from castsugar.report.species_bars import species_bars
-
     return {
         "firing": lambda: _firing(change, units_of(asked.options), invented=invented),
-        "products": lambda: species_bars(
-            chamber_products(change.mixes, change.conditions)
-        ),
-        "map": lambda: _in_plane(
-            partial(search_map, show=units_of(asked.options)), _around(asked, change)
-        ),
-        "traces": lambda: trace_plot(_around(asked, change).outcome),
+        "products": lambda: _products(change, invented=invented),
+        "map": lambda: _map(asked, change, invented=invented),
+        "traces": lambda: _traces(asked, change, invented=invented),
     }
+
+
+def _traces(asked: Comparing, change: Change, *, invented: bool) -> Drawing:
+    """Draw what more or less of each ingredient of the new mix does."""
+    from castsugar.plot.curves import responses_drawing
+
+    named, outcome = _named(asked, change, invented), _around(asked, change).outcome
+    return responses_drawing(outcome, asked=named, show=units_of(asked.options))
+
+
+def _map(asked: Comparing, change: Change, *, invented: bool) -> Drawing:
+    """Draw the mixes around the two; InputError if they are in a line."""
+    from castsugar.plot.feasible import search_map_drawing
+
+    around = _around(asked, change)
+    if around.plane is None:
+        raise InputError("--picture map: the two mixes lie along a line; take traces")
+    return search_map_drawing(
+        around.outcome,
+        asked=_named(asked, change, invented),
+        made=around.plane,
+        show=units_of(asked.options),
+    )
+
+
+def _named(asked: Comparing, change: Change, invented: bool) -> Asked:
+    """Return the ingredients as typed."""
+    from castsugar.report.search_words import Asked
+
+    find = asked.shared.database.find
+    items = [name for mix in change.mixes for name, _ in mix.recipe]
+    return Asked(
+        file="",
+        typed={name: find(name).name for name in items},
+        before="EXAMPLE: " if invented else "",
+    )
+
+
+def _products(change: Change, *, invented: bool) -> Drawing:
+    """Draw what the chamber holds."""
+    from castsugar.comparison.change import chamber_products
+    from castsugar.plot.products import species_drawing
+
+    found = chamber_products(change.mixes, change.conditions)
+    return species_drawing(found, invented=invented)
 
 
 def _firing(change: Change, show: Shown, *, invented: bool) -> Drawing:
@@ -202,13 +253,6 @@ def _firing(change: Change, show: Shown, *, invented: bool) -> Drawing:
     bands = [replace(one, name=name) for name, one in pairs]
     allowed = motor.allowable
     return trace_drawing(bands, allowed=allowed, show=show, invented=invented)
-
-
-def _in_plane(draw: Callable[..., str], around: Neighbourhood) -> str:
-    """Draw the map of the mixes around the two; InputError if they are in a line."""
-    if around.plane is None:
-        raise InputError("--picture map: the two mixes lie along a line; take traces")
-    return draw(around.outcome, made=around.plane)
 
 
 def _around(asked: Comparing, change: Change) -> Neighbourhood:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 import shlex
 from collections.abc import Sequence
+from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,8 +21,15 @@ if TYPE_CHECKING:
     from castsugar.cli.answer import Answer
     from castsugar.records.learning.learnt import Learning
     from castsugar.records.learning.material import Material
+    from castsugar.report.screen import Figure, Screen
+    from castsugar.report.shown import Shown
 
 NO = 1
+
+_CAPTION = (
+    "measured over predicted, 1 is as predicted; bar: 95 % band of prediction and "
+    "reading; round: inside, diamond: outside, hollow: not counted"
+)
 
 _EXAMPLES = """\
 Only closed batches count, and of those only what was not corrected. Record
@@ -221,9 +230,16 @@ def _answer(
         saved=options.save,
         invented=world.invented,
     )
+
+    def paper(show: Shown) -> Screen:
+        counted, every = _figures(learning, world)
+        drawn = replace(told, counted=counted, every=every)
+        return learn_screen(learning, drawn, show)
+
     return Answer(
         command="learn",
         screen=lambda show: learn_screen(learning, told, show),
+        paper=paper,
         parts=lambda: learn_parts(learning, told, folder),
         told={
             "version": database.version,
@@ -252,12 +268,32 @@ def _next(options: argparse.Namespace, learning: Learning) -> str:
 def _picture(options: argparse.Namespace, learning: Learning, world: World) -> None:
     if not options.picture:
         return
-    from castsugar.cli.output import write_file
+    from castsugar.cli.output import write_picture
     from castsugar.errors import InputError
-    from castsugar.report.learn_picture import checks_picture
+    from castsugar.plot.intervals import checks_drawing, comparable
 
-    picture = checks_picture(learning.checks, example=bool(world.invented))
-    if not picture:
+    if not comparable(learning.checks):
         raise InputError("--picture: nothing was predicted and measured; leave it out")
+    picture = checks_drawing(learning.checks, invented=bool(world.invented))
     for file in options.picture.values():
-        write_file(options, file, picture)
+        write_picture(options, file, picture)
+
+
+def _figures(
+    learning: Learning, world: World
+) -> tuple[tuple[Figure, ...], tuple[Figure, ...]]:
+    """Return the picture of the checks that count, and of all where those are more."""
+    from castsugar.plot.export import shown
+    from castsugar.plot.intervals import checks_drawing, comparable
+
+    every = comparable(learning.checks)
+    counted = [check for check in every if check.counts]
+    found = []
+    for name, which, checks in (
+        ("checks", "What counts: ", counted),
+        ("all-checks", "All: ", every if len(every) > len(counted) else []),
+    ):
+        drawn = partial(checks_drawing, checks, invented=bool(world.invented))
+        picture = (shown(drawn(name=name), which + _CAPTION),) if checks else ()
+        found.append(picture)
+    return found[0], found[1]

@@ -192,7 +192,7 @@ def answer_many(
     conditions: Shared,
     made: tuple[Sequence[str], FloatArray, Blends],
     more: Callable[[Rows, tuple[str, ...]], dict[str, Any]],
-    draw: Callable[[Many, Shown], str | Drawing],
+    draw: Callable[[Many, Shown], Drawing],
 ) -> int:
     """Evaluate mixes and give what was asked for; return the exit code.
 
@@ -328,11 +328,10 @@ def _give(
     options: argparse.Namespace,
     conditions: Shared,
     found: Many,
-    draw: Callable[[Shown], str | Drawing],
+    draw: Callable[[Shown], Drawing],
 ) -> None:
     """Print and write what was asked for; the picture stands on the page too."""
     from castsugar.report.document import to_csv
-    from castsugar.report.screen import Figure
     from castsugar.report.sweep import many_fields, many_parts, many_rows, many_screen
 
     rows = many_rows(found)
@@ -346,10 +345,7 @@ def _give(
             return made
         from castsugar.plot.export import shown
 
-        picture = draw(show)
-        if isinstance(picture, str):
-            return replace(made, sheet=(Figure(picture, found.title),))
-        return replace(made, sheet=(shown(picture, found.title),))
+        return replace(made, sheet=(shown(draw(show), found.title),))
 
     told = conditions.told(found)
     made = Answer(

@@ -151,14 +151,16 @@ def show(options: argparse.Namespace, text: str) -> None:
     _note(options, "what is printed above")
 
 
-def write_picture(
-    options: argparse.Namespace, name: str, picture: str | Drawing
-) -> None:
-    """Write a picture, in the form that the ending of its file asks for."""
+def drawn(name: str, picture: Drawing) -> bytes:
+    """Return a picture in the form that the ending of its file asks for."""
     from castsugar.plot.export import written
 
-    made = picture if isinstance(picture, str) else written(picture, Path(name).suffix)
-    write_file(options, name, made)
+    return written(picture, Path(name).suffix)
+
+
+def write_picture(options: argparse.Namespace, name: str, picture: Drawing) -> None:
+    """Draw a picture and write it."""
+    write_file(options, name, drawn(name, picture))
 
 
 def write_file(options: argparse.Namespace, name: str, text: str | bytes) -> None:

@@ -13,11 +13,16 @@ from castsugar.cli.bench_option import Once, add_bench_option
 from castsugar.cli.conditions import add_nozzle_options, stated_conditions
 from castsugar.cli.interrupt import INTERRUPTED, held_back, write_pictures
 from castsugar.cli.output import add_output_options, write_file
+from castsugar.cli.picture_options import (
+    add_picture_options,
+    read_contours,
+    read_zoom,
+)
 from castsugar.cli.screen import remark
 from castsugar.cli.search_task import task_asked
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from castsugar.bench.world import World
     from castsugar.cli.interrupt import Hold
@@ -26,6 +31,7 @@ if TYPE_CHECKING:
     from castsugar.mix.mix import Mix
     from castsugar.optimize.search import Outcome
     from castsugar.optimize.task import Task
+    from castsugar.plot.sheet import Drawing
     from castsugar.report.screen import Screen
     from castsugar.report.search_words import Asked
     from castsugar.report.shown import Shown
@@ -47,6 +53,9 @@ examples:
 
 #: Ingredients that vary on a map.
 _CORNERS = 3
+
+#: What --zoom knows beside three ranges.
+_PARTS = {"kept": "around the mixes that keep all limits"}
 
 #: What can be drawn; the first is meant where none is named.
 _PICTURES = {
@@ -73,6 +82,7 @@ def add_parser(commands: Any) -> None:
         "--trials", metavar="FILE", help="write every mix that was tried, CSV"
     )
     parser.add_argument("--seed", type=int, metavar="N", help="of the search")
+    add_picture_options(parser, _PARTS)
     conditions = parser.add_argument_group("conditions")
     add_bench_option(conditions)
     add_nozzle_options(conditions)
@@ -119,6 +129,7 @@ def _check_pictures(options: argparse.Namespace, task: Task) -> None:
     """Refuse pictures that could not be drawn, before any work is done."""
     from castsugar.errors import InputError
 
+    read_contours(options.contours), read_zoom(options.zoom, _PARTS)
     if "front" in options.picture and task.front is None:
         raise InputError("a front needs two columns: front = [...] in [search]")
     if "map" in options.picture and (free := _free(task)) != _CORNERS:
@@ -178,10 +189,8 @@ def _answer(
     """Return what is said in every form."""
     from castsugar.motor.peak_causes import causes_of
     from castsugar.report.cautions import chosen, facts_of, pan_facts, topics_of
-    from castsugar.report.screen import Figure
     from castsugar.report.search import Searched, search_screen
     from castsugar.report.search_annexes import search_annexes
-    from castsugar.report.search_map import search_map
     from castsugar.report.search_rows import search_parts, table_fields, table_rows
 
     (world, stated), (outcome, mixes) = under, of
@@ -210,8 +219,10 @@ def _answer(
         made = replace(made, annexes=tuple(search_annexes(found, show)))
         if not options.page or _free(outcome.task) != _CORNERS:
             return made
-        drawn = search_map(outcome, asked=asked, show=show)
-        return replace(made, sheet=(Figure(drawn, "Where the recipe lies"),))
+        from castsugar.plot.export import shown
+
+        drawn = _map(options, outcome, asked, show)
+        return replace(made, sheet=(shown(drawn, "Where the recipe lies"),))
 
     rows = table_rows(found)
     return Answer(
@@ -291,25 +302,49 @@ def _conditions(outcome: Outcome, stated: Conditions, show: Shown) -> str:
     return "; ".join(said)
 
 
+def _map(
+    options: argparse.Namespace, outcome: Outcome, asked: Asked, show: Shown
+) -> Drawing:
+    """Draw the mix among all mixes of the three that vary."""
+    from castsugar.plot.feasible import search_map_drawing
+
+    return search_map_drawing(
+        outcome,
+        asked=asked,
+        contours=read_contours(options.contours),
+        zoom=read_zoom(options.zoom, _PARTS),
+        show=show,
+    )
+
+
 def _draw(
     options: argparse.Namespace, hold: Hold, outcome: Outcome, asked: Asked
 ) -> bool:
     """Write the trials and the pictures; return whether Ctrl-C let all be drawn."""
     from castsugar.report.document import to_csv
-    from castsugar.report.search_front import front_chart
-    from castsugar.report.search_map import search_map
     from castsugar.report.search_rows import trial_fields, trial_rows
-    from castsugar.report.search_trace import trace_plot
 
     if options.trials:
         rows = trial_rows(outcome)
         write_file(options, options.trials, to_csv(rows, trial_fields(rows)))
-    wanted = {
-        "map": lambda: search_map(outcome, asked=asked, show=units_of(options)),
-        "traces": lambda: trace_plot(outcome, asked=asked),
+    show = units_of(options)
+
+    def traces() -> Drawing:
+        from castsugar.plot.curves import responses_drawing
+
+        return responses_drawing(outcome, asked=asked, show=show)
+
+    def front() -> Drawing:
+        from castsugar.plot.trade_off import front_drawing
+
+        return front_drawing(outcome, asked=asked, show=show)
+
+    wanted: dict[str, Callable[[], Drawing]] = {
+        "map": lambda: _map(options, outcome, asked, show),
+        "traces": traces,
     }
     if outcome.front is not None:
-        wanted["front"] = lambda: front_chart(outcome, asked=asked)
+        wanted["front"] = front
     elif "front" in options.picture:
         remark("castsugar: no front to draw: no mix keeps the limits")
     return write_pictures(options, hold, wanted)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plausible
@@ -16,14 +17,32 @@ from castsugar.cli.many import (
     picture_notes,
     said_of_bench,
 )
+from castsugar.cli.picture_options import (
+    Ranges,
+    add_picture_options,
+    read_contours,
+    read_zoom,
+)
 from castsugar.data.load import Database
 from castsugar.errors import InputError
 from castsugar.mix import refusals
 from castsugar.mix.text import parse_recipe
 
 if TYPE_CHECKING:
+    from castsugar.arrays import FloatArray
+    from castsugar.cli.conditions import Shared
+    from castsugar.plot.sheet import Drawing
     from castsugar.report.shown import Shown
     from castsugar.report.sweep import Many
+
+#: What --zoom knows beside three ranges.
+_PARTS = {
+    "search": "the bounds of [search.ingredients] in the bench",
+    "kept": "around the mixes that keep all limits",
+}
+
+#: Fixed parts are the same within so much of the whole. [mass fraction]
+_SAME = 0.005
 
 # ----------------------------------------------------------------------------
 # Read steps, fixed parts and marks of a map.
@@ -77,6 +96,7 @@ def read_mark(
     corners: list[str],
     fixed: dict[str, float],
     total: float,
+    name: str = "",
 ) -> tuple[str, tuple[float, float, float]]:
     """Read a recipe to mark, as shares of the triangle.
 
@@ -89,14 +109,14 @@ def read_mark(
     names = [database.find(c).name for c in corners]
     wanted = {database.find(n).name: share for n, share in fixed.items()}
     strange = [n for n in shares if n not in names and n not in wanted]
-    off = [n for n, share in wanted.items() if abs(shares.get(n, 0.0) - share) > 0.005]
+    off = [n for n, share in wanted.items() if abs(shares.get(n, 0.0) - share) > _SAME]
     if strange or off:
         raise InputError(
             f"--mark {text!r} does not lie on this map: {', '.join(strange + off)} "
             "differ from its three ingredients and fixed parts"
         )
     a, b, c = (shares.get(n, 0.0) / total for n in names)
-    return recipe.name or recipe.text, (a, b, c)
+    return name or recipe.name or recipe.text, (a, b, c)
 
 
 # ----------------------------------------------------------------------------
@@ -106,6 +126,8 @@ _EXAMPLES = """\
 examples:
   castsugar map KNO3 "powdered sugar" "corn syrup" --step 2% --picture map.svg
   castsugar map KNO3 sucrose water --with "red iron oxide:1%" --csv map.csv
+  castsugar map KNO3 "powdered sugar" "corn syrup" --show peak_pressure \\
+      --zoom "50-65 5-35 10-35" --contours "3 4 5" --picture zoom.png
   castsugar map KNO3 sorbitol sucrose --show flame_temperature \\
       --mark "mine=KNO3:65 sorbitol:35" --picture flame.svg
 """
@@ -155,6 +177,7 @@ def add_parser(commands: Any) -> None:
         metavar="RECIPE",
         help="a recipe to draw and name on the picture; may be repeated",
     )
+    add_picture_options(parser, _PARTS)
     add_many_options(parser, "map")
     parser.set_defaults(run=run)
 
@@ -165,21 +188,26 @@ def run(options: argparse.Namespace) -> int:
     from castsugar.cli.choice import check_asked, read_column
     from castsugar.data.load import load_database
     from castsugar.mix.blends import put_together
-    from castsugar.report.maps import Triangle, ternary
 
     database = load_database()
     conditions = read_conditions(options, database)
     column = read_column(options.show)
     check_asked([column], conditions.kitchen, conditions.motor)
     step = read_step(options.step)
+    contours = read_contours(options.contours)
     fixed = read_fixed(database, options.fixed, options.ingredients)
     total = 1.0 - sum(fixed.values())
+    zoom = read_zoom(options.zoom, _PARTS, total)
     triangle = numerics.triangle(step)
     items = [*options.ingredients, *fixed]
     fractions = numerics.with_fixed(triangle, total, list(fixed.values()))
-    wanted = recipe_texts(options.mark, conditions.shelf.bench)[0]
+    wanted = zip(*recipe_texts(options.mark, conditions.shelf.bench), strict=True)
     corners = options.ingredients
-    marks = [read_mark(database, text, corners, fixed, total) for text in wanted]
+    given = [
+        read_mark(database, text, corners, fixed, total, name) for text, name in wanted
+    ]
+    if zoom == "search":
+        zoom = _search_ranges(conditions, corners)
     blends = put_together(
         items,
         fractions,
@@ -200,15 +228,86 @@ def run(options: argparse.Namespace) -> int:
             "next": next_of(options, conditions, rows),
         }
 
-    def draw(found: Many, show: Shown) -> str:
-        plan = Triangle(
-            corners=tuple(options.ingredients),
-            fractions=triangle,
+    def draw(found: Many, show: Shown) -> Drawing:
+        from castsugar.plot.maps import Map, map_drawing
+        from castsugar.plot.spread import Mark
+
+        motor = conditions.motor
+        marks = [
+            Mark(name=name, shares=at, words=f"{name}: {_percents(at, total)}")
+            for name, at in given
+        ]
+        made = Map(
+            found=found,
+            column=column,
+            corners=(corners[0], corners[1], corners[2]),
+            shares=triangle,
             total=total,
-            fixed=fixed,
+            fixed="".join(f", with {name} {100 * s:g} %" for name, s in fixed.items()),
             marks=marks,
-            before="EXAMPLE: " if found.invented else "",
+            measured=_measured(conditions, corners, fixed),
+            allowed=math.nan if motor is None else 1e-6 * motor.allowable,
+            contours=contours,
+            zoom=zoom,
         )
-        return ternary(plan, found.rows, column, picture_notes(found, show), show)
+        return map_drawing(made, picture_notes(found, show), show)
 
     return answer_many(options, conditions, (items, fractions, blends), more, draw)
+
+
+# ----------------------------------------------------------------------------
+# What is known of a bench for its picture.
+
+
+def _search_ranges(conditions: Shared, corners: list[str]) -> Ranges:
+    """Return the bounds of a search for three ingredients.
+
+    Raises
+    ------
+    InputError
+        If the bench has none.
+    """
+    bench, find = conditions.shelf.bench, conditions.database.find
+    search = None if bench is None else bench.search
+    search = {"ingredients": {}, "choices": {}} if search is None else search
+    known = {
+        find(name).name: share
+        for name, share in search["ingredients"].items()
+        if name not in search["choices"]
+    }
+    found = [known.get(find(corner).name) for corner in corners]
+    a, b, c = (one if isinstance(one, tuple) else (0.0, 0.0) for one in found)
+    if not all(high > low for low, high in (a, b, c)):
+        raise InputError(
+            f"--zoom search: no bounds of {', '.join(corners)} in [search.ingredients] "
+            "of a bench file; give three ranges, for example '50-65 5-35 10-35'"
+        )
+    return a, b, c
+
+
+def _measured(
+    conditions: Shared, corners: list[str], fixed: dict[str, float]
+) -> FloatArray:
+    """Return the mixes that were burned and lie on the map, as shares of the three."""
+    import numpy as np
+
+    find, motor = conditions.database.find, conditions.motor
+    names = [find(corner).name for corner in corners]
+    others = {find(name).name: share for name, share in fixed.items()}
+    found = []
+    for one in () if motor is None else motor.burning.evidence:
+        mix = {find(name).name: share for name, share in one.fractions.items()}
+        rest = {n: s for n, s in mix.items() if n not in names}
+        off = [abs(rest.get(n, 0.0) - others.get(n, 0.0)) for n in {*rest, *others}]
+        if one.measured and max(off, default=0.0) <= _SAME:
+            found.append([mix.get(name, 0.0) for name in names])
+    shares = np.array(found, dtype=float).reshape(-1, 3)
+    return np.unique(shares / shares.sum(axis=1, keepdims=True), axis=0)
+
+
+def _percents(shares: tuple[float, float, float], total: float) -> str:
+    """Write shares of the three in percent of the whole: 60/20/20 %."""
+    from castsugar.report import numbers
+
+    told = (numbers.typed(numbers.tidy(round(100.0 * total * s, 1))) for s in shares)
+    return f"{'/'.join(told)} %"

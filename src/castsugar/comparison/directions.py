@@ -219,8 +219,10 @@ def _straight(columns: Sequence[str], values: FloatArray, way: int = 1) -> Float
     return result
 
 
-def cloud(outcome: Outcome) -> FloatArray:
-    """Return the two columns of the front at every trial that keeps all, (n, 2).
+def cloud(outcome: Outcome, shown: Sequence[str] = ()) -> FloatArray:
+    """Return two columns at every trial that keeps all, (n, 2).
+
+    `shown` are columns of the search; by default those of the front.
 
     Raises
     ------
@@ -232,7 +234,7 @@ def cloud(outcome: Outcome) -> FloatArray:
         why = "none was asked for" if wanted is None else "no mix keeps all limits"
         raise InputError(f"there is no trade-off front to draw: {why}")
     columns = tuple(outcome.task.problem().columns)
-    places = [columns.index(column) for column, _ in wanted]
+    places = [columns.index(name) for name in shown or [name for name, _ in wanted]]
     found = []
     for trials in (outcome.found.trials, front.trials):
         good = keeping(outcome.found.goal, columns, trials.values)

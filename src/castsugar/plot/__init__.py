@@ -12,12 +12,18 @@ from typing import Any
 
 #: Drawing -> its module; none bears the name of what it draws, which it would hide.
 _PLACES = {
+    "checks": "intervals",
     "cook": "pot",
     "delay": "delays",
     "differences": "intervals",
     "firing": "firings",
+    "front": "trade_off",
     "growth": "firings",
+    "responses": "curves",
+    "species": "products",
+    "strands": "burning",
     "sweep": "curves",
+    "ternary": "triangle",
     "trace": "firings",
     "viscosity": "pot",
 }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -10,22 +11,47 @@ from matplotlib.axes import Axes
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.columns import COLUMN, DOUBTS, Column
+from castsugar.comparison.directions import Directions, Way, directions
 from castsugar.errors import InputError, unknown_name
 from castsugar.limits import (
     BAND,
-    RATING,
     Judgement,
     Limit,
     Requirement,
     chance_column,
     judge,
 )
+from castsugar.optimize.search import Outcome
+from castsugar.optimize.task import TableProblem
 from castsugar.plot import style
+from castsugar.plot.column_axis import (
+    PRESSURES,
+    draw_limit,
+    held,
+    limits_on,
+    name_x,
+    named,
+    panel,
+    range_of,
+    scaled,
+    set_range,
+)
+from castsugar.plot.maps import GAPS
 from castsugar.plot.sheet import Drawing, Sheet
 from castsugar.report import numbers
-from castsugar.report.field import CHANCE, Field
-from castsugar.report.field import field_of as field_of_column
-from castsugar.report.search_words import bound_words, chance_of, field_of, label_of
+from castsugar.report.search_words import (
+    PLAIN,
+    Asked,
+    best_words,
+    bound_words,
+    chance_of,
+    field_of,
+    is_stated,
+    label_of,
+    note_of,
+    state_lines,
+    stop_words,
+)
 from castsugar.report.shown import Shown
 from castsugar.report.sweep import WINDOW, Many, runs
 from castsugar.rows import FAINT_FLAME
@@ -33,206 +59,13 @@ from castsugar.rows import FAINT_FLAME
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
-# ----------------------------------------------------------------------------
-# A column on an axis: its name, its values in the units shown, its range, its limits.
-
-#: Columns that run over decades: their axis is logarithmic.
-_DECADES = "pour_viscosity"
-
-#: Columns of pressures in the motor: they begin at 0, a limit is the allowed pressure.
-_PRESSURES, _MARGIN = "peak_pressure", "pressure_margin_percent"
-
-#: A logarithmic axis reaches so many times beyond limits, or above its lowest value.
-_FAR, _ABOVE = 30.0, 1e3
-
 #: Normal quantile of a 95 % band.
 _TWO_SIDED = 1.96
-
-
-def field_on(column: str) -> Field:
-    """Return what is known of a column of a table or of a search."""
-    return field_of_column(WINDOW) if column == WINDOW.key else field_of(column)
-
-
-def named(column: str, show: Shown) -> str:
-    """Return how a column heads its axis, unit included."""
-    one, share = field_on(column), chance_of(column)[1]
-    if share is None:
-        return one.headed(show)
-    return style.headed(
-        f"{one.named(show)}, {share:g} of 100 below", show.unit(one.kind)
-    )
-
-
-def scaled(column: str, values: ArrayLike, show: Shown) -> FloatArray:
-    """Return values of a column in the units shown; shares of draws of 100."""
-    kind = field_on(column).kind
-    flat = np.asarray(values, dtype=float)
-    if kind == CHANCE:
-        return 100.0 * flat
-    return np.array([show.number(kind, x) for x in flat.ravel()]).reshape(flat.shape)
-
-
-def range_of(
-    column: str,
-    core: FloatArray,
-    more: FloatArray,
-    anchors: FloatArray,
-    room: float = 1.0,
-) -> tuple[float, float]:
-    """Return the range of an axis: `core` and `anchors` in full, others nearby.
-
-    Of `more` what lies within `room` ranges of them: what is far off would flatten what
-    can be chosen. Over decades, what lies within a factor of the anchors.
-    """
-    core, more = core[np.isfinite(core)], more[np.isfinite(more)]
-    if column.startswith(_DECADES):
-        known = np.concatenate([core, more])
-        known = known[known > 0.0]
-        least = known.min(initial=np.inf)
-        lowest = anchors.min() / _FAR if len(anchors) else 0.0
-        highest = anchors.max() * _FAR if len(anchors) else _ABOVE * least
-        known = np.append(np.clip(known, lowest, highest), anchors)
-        return (known.min() / 1.2, known.max() * 1.2) if len(known) else (1.0, 10.0)
-    core = np.append(core, anchors)
-    if not len(core):
-        core = more if len(more) else np.array([0.0, 1.0])
-    low, high = float(core.min()), float(core.max())
-    reach = room * ((high - low) or 0.05 * abs(high) or 1.0)
-    near = np.append(np.clip(more, low - reach, high + reach), [low, high])
-    low, high = float(near.min()), float(near.max())
-    wide = (high - low) or 0.1 * abs(high) or 1.0
-    if column.startswith(_PRESSURES):
-        return 0.0, high + 0.05 * wide
-    return low - 0.05 * wide, high + 0.05 * wide
-
-
-def set_range(axes: Axes, column: str, ends: tuple[float, float]) -> None:
-    """Give the y axis its range, logarithmic where the column runs over decades."""
-    if column.startswith(_DECADES):
-        style.logarithmic(axes, "y", *ends)
-    else:
-        axes.set_ylim(*ends)
-
-
-def held(values: FloatArray, ends: tuple[float, float], column: str) -> FloatArray:
-    """Return values no farther off an axis than they must be to leave it."""
-    low, high = ends
-    if column.startswith(_DECADES):
-        return np.clip(values, low / 10.0, high * 10.0)
-    return np.clip(values, 2.0 * low - high, 2.0 * high - low)
-
-
-def limits_on(column: str, limits: Sequence[Limit]) -> list[Limit]:
-    """Return the limits that stand on an axis.
-
-    The allowed pressure stands on that of any pressure, and of the margin to it.
-    """
-    base = chance_of(column)[0]
-    found = [one for one in limits if one.key == base]
-    for one in limits:
-        if one in found or not one.key.startswith(_PRESSURES):
-            continue
-        if base.startswith(_PRESSURES):
-            found.append(one)
-        elif base == _MARGIN and one.whose == RATING:
-            found.append(Limit(column=base, sense=">=", value=0.0))
-    return found
-
-
-def draw_limit(axes: Axes, limit: Limit, show: Shown, across: bool = False) -> None:
-    """Draw a limit of the y axis, or of the x axis, with the side that breaks it.
-
-    The allowed pressure looks as on every other picture.
-    """
-    at = float(scaled(limit.key, limit.value, show))
-    words = bound_words(limit, show)
-    if limit.key.startswith(_PRESSURES) and limit.sense == "<=" and not across:
-        kind = field_on(limit.key).kind
-        if limit.whose == RATING:
-            words = show.bound(kind, limit.value)
-        style.allowed(axes, at, f"{limit.whose}, {words}")
-        return
-    low, high = axes.get_xlim() if across else axes.get_ylim()
-    first, last = (at, high) if limit.sense == "<=" else (low, at)
-    shade, line = (
-        (axes.axvspan, axes.axvline) if across else (axes.axhspan, axes.axhline)
-    )
-    shade(first, last, facecolor=style.INK, alpha=0.1, linewidth=0.0)
-    line(at, color=style.INK, linewidth=2.0, solid_capstyle="butt", gid="limit")
-    if across:
-        axes.set_xlim(low, high)
-    else:
-        axes.set_ylim(low, high)
-    if limit.probability is not None:
-        words += f", in {100.0 * limit.probability:g} of 100"
-    _name_limit(axes, at, words, above=limit.sense == ">=", across=across)
-
-
-def _name_limit(
-    axes: Axes, at: float, words: str, *, above: bool, across: bool
-) -> None:
-    """Write what a limit is beside its line: where no curve passes, if there is such.
-
-    On the side that keeps it, if both are free.
-    """
-    frame = axes.get_window_extent()
-    wide, high = style.width_of(words, style.SMALL, bold=True), 1.4 * style.SMALL
-    here = axes.transData.transform((at, 1.0) if across else (1.0, at))
-    sides = (3.0, -3.0 - (wide if across else high))[:: 1 if above else -1]
-    along = (
-        np.linspace(frame.y1 - high, frame.y0 + 4.0, 8)
-        if across
-        else np.linspace(frame.x1 - wide - 4.0, frame.x0 + 4.0, 8)
-    )
-    spots = [
-        (here[0] + side, place) if across else (place, here[1] + side)
-        for side in sides
-        for place in along
-    ]
-    inside = [
-        (x, y)
-        for x, y in spots
-        if frame.x0 <= x <= frame.x1 - wide and frame.y0 <= y <= frame.y1 - high
-    ]
-    dots = _dots(axes)
-    met = [
-        ((dots > np.subtract(spot, 2.0)) & (dots < np.add(spot, (wide, high))))
-        .all(axis=1)
-        .sum()
-        for spot in inside
-    ]
-    left, low = inside[int(np.argmin(met))] if inside else spots[0]
-    axes.annotate(
-        words,
-        (0.0, 0.0),
-        (left - frame.x0, low - frame.y0 + 0.3 * style.SMALL),
-        xycoords="axes fraction",
-        textcoords="offset pixels",
-        fontsize=style.SMALL,
-        fontweight="bold",
-        color=style.INK,
-        gid="limit",
-    )
-
-
-def _dots(axes: Axes) -> FloatArray:
-    """Return points along the curves, and of marks. [px]"""
-    found = [np.full((1, 2), np.nan)]
-    for line in axes.get_lines():
-        if line.get_gid() is None:
-            at = axes.transData.transform(np.asarray(line.get_xydata(), dtype=float))
-            place = np.linspace(0.0, len(at) - 1.0, 400) if len(at) > 1 else [0.0]
-            found.append(
-                np.column_stack([np.interp(place, range(len(at)), v) for v in at.T])
-            )
-    return np.vstack(found)
-
 
 # ----------------------------------------------------------------------------
 # A sweep: a column of a table against what runs.
 
-#: What is hatched: name, the word in status or flags that means it, the hatch.
+#: Groups of columns that only a mix has which burns.
 _BURNING = ("chamber", "nozzle", "motor")
 
 
@@ -330,15 +163,14 @@ def _sweep(
         scaled(column, y, show)
         for y in (low, high, value, *(one.values for one in quantiles))
     )
-    anchors = [] if column.startswith(_PRESSURES) else [limit.value for limit in on]
+    anchors = [] if column.startswith(PRESSURES) else [limit.value for limit in on]
     ends = range_of(
         column,
         middle,
         np.concatenate([first, last, *others]),
         scaled(column, anchors, show),
     )
-    style.dress(axes, named(column, show))
-    set_range(axes, column, ends)
+    set_range(axes, column, ends, named(column, show))
     room = 0.5 if x[0] == x[-1] else 0.0
     axes.set_xlim(x[0] - room, x[-1] + room)
     marker = "o" if len(x) == 1 else ""
@@ -358,9 +190,12 @@ def _sweep(
         )  # fmt: skip
     if judged:
         _draw_kept(axes, x, judged)
-    _draw_states(axes, x, _states(table, column, middle, show))
+    _draw_states(axes, x, [
+        *_states(table, column, middle, show),
+        (field_of(column).endless, "||", np.isinf(middle)),
+    ])  # fmt: skip
     for limit in on:
-        draw_limit(axes, limit, show)
+        draw_limit(axes, column, limit, show)
     return axes
 
 
@@ -394,22 +229,28 @@ def _band(
 def _states(
     table: Mapping[str, Any], column: str, values: FloatArray, show: Shown
 ) -> list[tuple[str, str, BoolArray]]:
-    """Return what deserves a remark: name, hatch, and where."""
-    blank = [""] * len(values)
-    status = np.asarray(table.get("status", blank), dtype=str)
-    flags = np.asarray(table.get("flags", blank), dtype=str)
-    cold = np.char.startswith(status, "cold")
-    faint = show.amount("flame temperature", FAINT_FLAME)
-    burning = COLUMN.get(column, WINDOW).group in _BURNING
+    """Return what deserves a remark: name, hatch (as on maps), and where."""
     gone = np.isnan(values)
+
+    def has(key: str, word: str) -> BoolArray:
+        texts = np.asarray(table.get(key, [""] * len(values)), dtype=str)
+        return np.char.find(texts, word) >= 0
+
+    group = COLUMN.get(column, WINDOW).group
+    if group == "kitchen":
+        known = ~has("flow_class", "not ")
+        gap = next((told for key, told in GAPS.items() if column.startswith(key)), "")
+        known &= bool(gap)
+        return [(gap, "\\\\\\", gone & known), ("not computed", "---", gone & ~known)]
+    burns = group in _BURNING
+    cold = has("status", "cold") & burns
+    faint = f"flame below {show.amount('flame temperature', FAINT_FLAME)}"
     return [
-        ("does not burn", "xxx", cold & burning),
-        (f"flame below {faint}", "///", (np.char.find(flags, "flame below") >= 0)
-         & ~cold & burning),
-        ("freezing at the throat", "---", (np.char.find(flags, "freezing") >= 0)
-         & burning),
-        ("not computed", "\\\\\\", gone & ~(cold & burning)),
-    ]  # fmt: skip
+        ("does not burn", "xxx", cold),
+        (faint, "\\\\\\", has("flags", "flame below") & ~cold & burns),
+        ("freezing at the throat", "///", has("flags", "freezing") & burns),
+        ("not computed", "---", gone & ~cold),
+    ]
 
 
 def _stretches(x: FloatArray, mask: BoolArray) -> list[tuple[float, float]]:
@@ -436,7 +277,7 @@ def _draw_kept(axes: Axes, x: FloatArray, judged: Sequence[Judgement]) -> None:
     for low, high in _stretches(x, kept):
         axes.plot(
             [low, high], [0.0, 0.0], color=style.GREEN, linewidth=5.0, clip_on=False,
-            transform=axes.get_xaxis_transform(), solid_capstyle="butt", gid="kept",
+            transform=axes.get_xaxis_transform(), solid_capstyle="butt",
             label=f"keeps all {numbers.count(len(judged), 'limit')}",
         )  # fmt: skip
 
@@ -453,20 +294,22 @@ def sweep_drawing(
     table = {k: np.array([row.get(k, np.nan) for row in found.rows]) for k in keys}
     x = np.array([float(row[found.varied]) for row in found.rows])
     name = found.names[found.shares.index(found.varied)]
-    below, *told = notes
+    label = f"{name}, % (the others keep their ratio)"
+    conditions, *told = notes
     words = " ".join(_told(found, x, table, column, show) for column in columns)
 
     def draw(width: int) -> Sheet:
-        sheet = Sheet("sweep", title, width=width, words=words, below=[below])
+        sheet = Sheet("sweep", title, width=width, words=words, below=[conditions])
         high = {1: 260.0, 2: 190.0}.get(len(columns), 150.0)
         drawn = []
         for column in columns:
-            axes = sheet.panel(high, below=38.0 if column is columns[-1] else 18.0)
+            below = label if column is columns[-1] else ""
+            axes = panel(sheet, named(column.key, show), high, below)
             drawn.append(_sweep(axes, (x, table), column.key, found.judged, show))
-        drawn[-1].set_xlabel(f"{name}, % (the others keep their ratio)",
-                             fontsize=style.SIZE, color=style.INK)  # fmt: skip
+        name_x(drawn[-1], label)
         sheet.keys(*drawn)
-        sheet.notes([*told, "Independent check not asked. No claim of safety."])
+        ending = "Independent check not asked. No claim of safety."
+        sheet.notes([*filter(None, (*told, found.draws)), ending])
         return sheet
 
     return draw
@@ -476,7 +319,7 @@ def _told(
     found: Many, x: FloatArray, table: Mapping[str, Any], column: Column, show: Shown
 ) -> str:
     """Say in a sentence how a column runs, and where its limits are kept."""
-    one = field_on(column.key)
+    one = field_of(column.key)
     ends = [one.text({one.key: float(table[one.key][k])}, show) for k in (0, -1)]
     told = f"{one.headed(show)}: {ends[0]} at {numbers.typed(x[0])} %, {ends[1]} at "
     told += f"{numbers.typed(x[-1])} %"
@@ -485,3 +328,218 @@ def _told(
             where = found.where(judgement.kept) if judgement.kept.any() else "nowhere"
             told += f"; {bound_words(judgement.limit, show)}: kept {where}"
     return f"{told}."
+
+
+# ----------------------------------------------------------------------------
+# Around the best mix: one ingredient more or less, the others in ratio.
+
+#: Shown so many ranges of what keeps all limits.
+_BEYOND = 2.0
+
+#: What runs.
+_CHANGE = "percent of the mix, more (+) or less (\u2212)"
+
+#: Reaches below this are none. [percent of the mix]
+_NONE = 0.05
+
+
+def responses(
+    outcome: Outcome, column: str = "", *, ax: Axes | None = None, units: str = "si"
+) -> Axes:
+    """Draw what more or less of each ingredient of the best mix does to a column.
+
+    One ingredient runs from its lowest to its highest share, the others keep their
+    ratio. Lines are thick where all limits and bounds are kept; a bar at the best mix
+    is its 95 % band, where the column is drawn.
+
+    Parameters
+    ----------
+    outcome : Outcome
+        Of :func:`castsugar.search`.
+    column : str, optional
+        A column of the search; by default what it looks for.
+    ax : Axes, optional
+        Drawn on; else on Axes of a figure of its own.
+    units : str
+        "si" or "us".
+
+    Returns
+    -------
+    Axes
+        Its artists are labelled: ``ax.legend()`` names them, and says how far each
+        ingredient can go and what stops it.
+
+    Raises
+    ------
+    InputError
+        If no ingredient can vary alone.
+    UnknownNameError
+        For a column that the search did not compute, or other units.
+    """
+    columns = (column,) if column else ()
+    of = _around(outcome, columns, PLAIN, Shown(units))
+    axes = ax if ax is not None else style.new_axes()
+    _respond(axes, of, of.columns[0])
+    name_x(axes, _CHANGE)
+    return axes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Around:
+    """What surrounds a mix: its ingredients along their ways, its 95 % bands."""
+
+    outcome: Outcome
+    columns: tuple[str, ...]
+    ran: Directions
+    bands: Mapping[str, tuple[float, float]]
+    asked: Asked
+    show: Shown
+
+
+def _around(
+    outcome: Outcome, columns: Sequence[str], asked: Asked, show: Shown
+) -> _Around:
+    """Compute what surrounds a mix; by default objective and columns with a limit."""
+    problem, goal = outcome.task.problem(), outcome.found.goal
+    known = list(problem.columns)
+    wanted = columns or [goal.objective, *(limit.column for limit in goal.limits)]
+    for name in wanted:
+        if name not in known:
+            raise unknown_name("column", name, known)
+    bases = {chance_of(name)[0] for name in wanted}
+    ends = tuple(one for one in BAND if one[0] in bases)
+    bands = {}
+    if ends and isinstance(problem, TableProblem):
+        made = replace(problem, wanted=(), chances=ends, weights={})
+        values = made.evaluate(np.asarray(outcome.found.fractions)[None])[0].tolist()
+        names = [name for name, _ in ends[::2]]
+        bands = dict(
+            zip(names, zip(values[::2], values[1::2], strict=True), strict=True)
+        )
+    return _Around(
+        outcome=outcome,
+        columns=tuple(dict.fromkeys(wanted)),
+        ran=directions(outcome),
+        bands=bands,
+        asked=asked,
+        show=show,
+    )
+
+
+def _headed(of: _Around, column: str) -> str:
+    """Return how a column heads its panel, with what is better."""
+    goal = of.outcome.found.goal
+    label = named(column, of.show)
+    if column != goal.objective:
+        return label
+    return f"{label}: {'more' if goal.maximise else 'less'} is better"
+
+
+def _respond(axes: Axes, of: _Around, column: str) -> None:
+    """Draw the ways of all ingredients in one column."""
+    ran, show = of.ran, of.show
+    place = ran.columns.index(column)
+    ways = [scaled(column, way.values[:, place], show) for way in ran.ways]
+    kept = [values[way.kept] for way, values in zip(ran.ways, ways, strict=True)]
+    best = scaled(column, [ran.best[column]], show)
+    on = limits_on(column, of.outcome.found.goal.limits)
+    anchors = scaled(column, [limit.value for limit in on], show)
+    core, every = np.concatenate([*kept, best]), np.concatenate(ways)
+    ends = range_of(column, core, every, anchors, _BEYOND)
+    set_range(axes, column, ends, _headed(of, column))
+    first = min(float(way.change[0]) for way in ran.ways)
+    last = max(float(way.change[-1]) for way in ran.ways)
+    room = 0.03 * (last - first)
+    axes.set_xlim(100.0 * (first - room), 100.0 * (last + room))
+    for k, (way, values) in enumerate(zip(ran.ways, ways, strict=True)):
+        _draw_way(axes, k, way, held(values, ends, column), _reach(of, way))
+    axes.xaxis.set_major_formatter(
+        lambda x, _: f"{x:+g}".replace("-", "\u2212") if x else "0"
+    )
+    axes.axvline(0.0, color=style.SOFT, linewidth=0.9, linestyle=":")
+    if chance_of(column)[0] in of.bands:
+        bar = scaled(column, of.bands[chance_of(column)[0]], show)
+        axes.plot(
+            [0.0, 0.0], held(bar, ends, column), color=style.INK, linewidth=1.2,
+            marker="_", markersize=9.0,
+            label=f"95 % band of the {best_words(of.outcome)}",
+        )  # fmt: skip
+    axes.plot([0.0], best, "o", markerfacecolor=style.PAPER, markersize=7.0,
+              markeredgecolor=style.INK, zorder=4.0)  # fmt: skip
+    for limit in on:
+        draw_limit(axes, column, limit, show)
+
+
+def _draw_way(axes: Axes, k: int, way: Way, values: FloatArray, label: str) -> None:
+    """Draw one ingredient: thick where all is kept, dashed where not, marks at ends."""
+    colour, mark = style.LINES[k % len(style.LINES)], style.MARKS[k % len(style.MARKS)]
+    x = 100.0 * way.change
+    axes.plot(x, values, color=colour, linewidth=1.2, linestyle=(0, (4, 2.5)))
+    thick = np.where(way.kept, values, np.nan)
+    axes.plot(x, thick, color=colour, linewidth=3.6)
+    low, high = axes.get_ylim()
+    seen = np.flatnonzero((values >= low) & (values <= high) & (np.abs(x) > 0.1))
+    at = seen[[0, -1]] if len(seen) else seen
+    style_of: dict[str, Any] = {"color": colour, "marker": mark, "markersize": 6.0,
+                                "markeredgecolor": style.INK}  # fmt: skip
+    axes.plot(x[at], values[at], linestyle="none", **style_of)
+    axes.plot([], [], linewidth=2.0, label=label, **style_of)
+
+
+def _reach(of: _Around, way: Way) -> str:
+    """Say of an ingredient how far it can go, and what stops it."""
+    share = 100.0 * way.share
+    told = f"{of.asked.name(way.ingredient)} {share:.1f} %"
+    ends = []
+    for reach, stop, none in zip(
+        way.reach, way.stops, ("no less", "no more"), strict=True
+    ):
+        far = none
+        if abs(100.0 * reach) >= _NONE:
+            far = f"{'down' if reach < 0.0 else 'up'} to {share + 100.0 * reach:.1f} %"
+        why = stop_words(of.outcome, stop, of.asked, of.show)
+        ends.append(f"{far} ({why})" if why else far)
+    return f"{told}: {', '.join(ends)}" if any(way.stops) else told
+
+
+def responses_drawing(
+    outcome: Outcome,
+    *,
+    asked: Asked = PLAIN,
+    show: Shown,
+    columns: Sequence[str] = (),
+) -> Drawing:
+    """Return the picture of what surrounds the best mix, one panel a column."""
+    of = _around(outcome, columns, asked, show)
+    title = f"{asked.before}Effect of each ingredient"
+    best = best_words(outcome)
+    around = f"Around the {best}: one runs, the others keep their ratio."
+    reaches = "; ".join(_reach(of, way) for way in of.ran.ways)
+    words = f"{', '.join(map(label_of, of.columns))} around the {best}. {reaches}."
+    grounds = ("all limits and bounds kept", "some limit or bound broken")
+    if is_stated(outcome):
+        grounds = ("all limits kept", "some limit broken, or outside the range shown")
+
+    def draw(width: int) -> Sheet:
+        told = [*state_lines(outcome), around]
+        sheet = Sheet("traces", title, width=width, words=words, below=told)
+        high = {1: 260.0, 2: 190.0}.get(len(of.columns), 140.0)
+        drawn = []
+        for column in of.columns:
+            below = _CHANGE if column is of.columns[-1] else ""
+            axes = panel(sheet, _headed(of, column), high, below)
+            _respond(axes, of, column)
+            drawn.append(axes)
+        for ground, weight, dashes in zip(
+            grounds, (3.6, 1.2), ("-", (0, (4, 2.5))), strict=True
+        ):
+            drawn[0].plot(
+                [], [], color=style.INK, linewidth=weight, linestyle=dashes,
+                label=ground,
+            )  # fmt: skip
+        name_x(drawn[-1], _CHANGE)
+        sheet.keys(*drawn, columns=1)
+        sheet.notes([note_of(of.columns)])
+        return sheet
+
+    return draw

@@ -99,6 +99,7 @@ def _svg(text: str, name: str, title: str, words: str) -> str:
     text = re.sub(r"font-family: '.*?(?=[;\"])", f"font-family: {_FONTS}", text)
     text = re.sub(r' d="[^"]*"', _rounded, text)
     text = re.sub(r'(<path id="[^>]*style=")stroke: #\w+(; )?', r"\1", text)
+    text = re.sub(r' fill="(#\w{6})"', r' style="fill: \1"', text)  # grounds of hatches
     head, rest = text.split(">", 1)
     head = re.sub(r' (width|height)="([\d.]+)pt"', r' \1="\2"', head)
     told = f"{name}-title {name}-words" if words else f"{name}-title"

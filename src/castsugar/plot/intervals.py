@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
 
 from castsugar.comparison.compare import CANNOT_TELL, Cell, Comparison
-from castsugar.comparison.drawn_batches import DECADES, KITCHEN, MOTOR
+from castsugar.comparison.drawn_batches import DECADES
 from castsugar.errors import InputError
 from castsugar.plot.sheet import Drawing, Sheet
 from castsugar.plot.style import (
@@ -17,13 +18,17 @@ from castsugar.plot.style import (
     MARKS,
     ORANGE,
     PAPER,
+    RED,
     RULE,
-    SIZE,
     SMALL,
     SOFT,
     dress,
+    logarithmic,
     new_axes,
+    shortened,
+    width_of,
 )
+from castsugar.records.learning.checks import Check
 from castsugar.report import numbers
 from castsugar.report.compare import difference, interval
 from castsugar.report.field import FIELDS
@@ -33,11 +38,32 @@ from castsugar.report.shown import SI, Shown
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-#: Other mixes that one picture tells apart.
-MOST = 6
-
 #: Height of a line of words [px], and room left and right of a track on a phone.
 _LINE, _SIDE = 19.0, 62.0
+
+
+def _interval(
+    axes: Axes,
+    ends: Sequence[float],
+    y: float,
+    reach: tuple[float, float],
+    **style: Any,
+) -> None:
+    """Draw an interval as a bar with its ends; arrows where it leaves what is shown."""
+    at = np.clip(ends, *reach)
+    axes.plot(
+        at, [y, y], clip_on=False, solid_capstyle="butt", label="_interval", **style
+    )
+    tips: dict[str, Any] = {"color": style["color"], "ms": 9.0, "mew": 1.6}
+    for end, x, tip in zip(ends, at, "<>", strict=True):
+        axes.plot(x, y, "|" if x == end else tip, clip_on=False, **tips)
+
+
+# ----------------------------------------------------------------------------
+# Differences of mixes.
+
+#: Other mixes that one picture tells apart, and letters that look like their marks.
+MOST, _GLYPHS = 6, "●■▲◆▼✚"
 
 #: Ends of scales within a decade, and how much room a scale leaves beyond its data.
 _ENDS = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 5.0, 6.0, 7.0, 8.0, 10.0, 12.0)
@@ -46,45 +72,41 @@ _ROOM = 1.15
 #: How far Axes reach beyond the ends of a scale; a bar without an end does nearly.
 _EDGE, _ENDLESS = 1.15, 1.06
 
-#: Dark enough for words: good, bad, neither, no verdict.
+#: Good, bad, neither, no verdict.
 _INKS = {"better": BLUE, "worse": ORANGE, "": INK, "open": SOFT}
-
-#: Letters that look like the marks.
-_GLYPHS = "●■▲◆▼✚"
-
 _ARROWS = {"higher": "\N{UPWARDS ARROW} ", "lower": "\N{DOWNWARDS ARROW} ", "": ""}
 
-_BELOW = "paired differences, 95 % intervals; every row has a scale of its own"
+#: Words beside a line, from the left or right end of the axes.
+_BESIDE: dict[str, Any] = {
+    "xycoords": ("axes fraction", "data"),
+    "textcoords": "offset points",
+    "va": "center",
+    "fontsize": SMALL,
+}
+
 _HOW = (
-    "Mark: the median of the paired draws; bar: 95 % of them; of pressures by formula. "
-    "Filled: the bar leaves out 0; hollow: cannot tell. Better or worse where the "
-    "trade agrees which way is good.",
+    "Paired differences, every row on a scale of its own. Mark: the median; bar: 95 % "
+    "of the draws; of pressures by formula. Filled: the bar leaves out 0; hollow: "
+    "cannot tell. Better or worse where the trade agrees which way is good."
 )
 
 
-# ----------------------------------------------------------------------------
-# Differences of mixes.
-
-
-@dataclass(frozen=True, slots=True)
-class _Told:
+class _Told(NamedTuple):
     """A difference in the units shown (of ln for ratios), its words and its verdict.
 
-    `tone` is a key of :data:`_INKS`; `turn` is "higher", "lower" or empty.
+    NaN where there is none. `tone` is a key of :data:`_INKS`, `turn` of `_ARROWS`.
     """
 
     low: float
     high: float
     middle: float
     words: str
-    verdict: str
-    tone: str
-    turn: str
+    verdict: str = CANNOT_TELL
+    tone: str = "open"
+    turn: str = ""
 
-    @property
-    def known(self) -> bool:
-        """Return whether there is an interval."""
-        return not (math.isnan(self.low) or math.isnan(self.high))
+
+_Rows = Mapping[str, Sequence[_Told]]
 
 
 def differences(
@@ -136,8 +158,7 @@ def differences(
     >>> axes.texts[0].get_text()
     'flame temperature'
     """
-    show = Shown(units)
-    mixes = _mixes(comparison, mix)[:MOST]
+    show, mixes = Shown(units), _mixes(comparison, mix)[:MOST]
     rows = _rows(comparison, mixes, columns, show)
     axes = ax if ax is not None else new_axes()
     dress(axes, grid="")
@@ -146,11 +167,10 @@ def differences(
         high = 0.4 + lines * len(rows) * _LINE / 72.0
         axes.figure.set_size_inches(7.5, high)  # type: ignore[union-attr]
     axes.set(xlim=(-_EDGE, _EDGE), ylim=(lines * len(rows), 0.0), xticks=[], yticks=[])
-    for side in ("left", "bottom"):
-        axes.spines[side].set_visible(False)
-    names = _names(comparison)
+    axes.spines[["left", "bottom"]].set_visible(False)
     for k, place in enumerate(mixes):
-        axes.plot([], [], MARKS[k], color=SOFT, linestyle="", label=names[place])
+        name = _names(comparison)[place]
+        axes.plot([], [], MARKS[k], color=SOFT, linestyle="", label=name)
     for number, (column, told) in enumerate(rows.items()):
         _row(axes, (column, show), told, number * lines, above=above)
     return axes
@@ -162,7 +182,7 @@ def _lines(mixes: int, *, above: bool) -> float:
 
 
 def _mixes(comparison: Comparison, mix: int | None) -> Sequence[int]:
-    """Return the places of the mixes that are drawn."""
+    """Return the places of the mixes that are asked for."""
     places, base = range(len(comparison.names)), comparison.baseline
     others = [place for place in places if place != base]
     mixes = others if mix is None else [mix]
@@ -176,11 +196,7 @@ def _mixes(comparison: Comparison, mix: int | None) -> Sequence[int]:
 
 def _names(comparison: Comparison) -> Sequence[str]:
     """Return the names of mixes, short where that tells them apart."""
-    own = comparison.draws.outlook.mixes
-    short = [
-        short_names([own[place]])[0] if ":" in name else name
-        for place, name in enumerate(comparison.names)
-    ]
+    short = short_names(comparison.draws.outlook.mixes)
     return short if len({*short}) == len(short) else comparison.names
 
 
@@ -189,7 +205,7 @@ def _rows(
     mixes: Sequence[int],
     columns: Sequence[str] | None,
     show: Shown,
-) -> Mapping[str, Sequence[_Told]]:
+) -> _Rows:
     """Return what each column tells of every mix."""
     for name in columns or ():
         comparison.draws.known(name)
@@ -203,23 +219,17 @@ def _rows(
 def _told(cell: Cell, show: Shown) -> _Told:
     """Return what one cell tells."""
     found, kind = cell.difference, FIELDS[cell.column].kind
-    three = (*found.interval, found.median)
-    if any(math.isnan(x) for x in three):
-        gone = math.nan
-        return _Told(gone, gone, gone, "not computed", CANNOT_TELL, "open", "")
-    told = cell.verdict != CANNOT_TELL
     low, high, middle = (
-        x if cell.column in DECADES else show.span(kind, x) for x in three
+        x if cell.column in DECADES else show.span(kind, x)
+        for x in (*found.interval, found.median)
     )
-    return _Told(
-        low,
-        high,
-        middle,
-        words=_words(cell, show),
-        verdict=cell.merit or cell.verdict,
-        tone=cell.merit if told else "open",
-        turn=cell.verdict if told else "",
-    )
+    if any(map(math.isnan, (low, high, middle))):
+        return _Told(math.nan, math.nan, math.nan, "not computed")
+    words = _words(cell, show)
+    if cell.verdict == CANNOT_TELL:
+        return _Told(low, high, middle, words)
+    verdict = cell.merit or cell.verdict
+    return _Told(low, high, middle, words, verdict, cell.merit, cell.verdict)
 
 
 def _words(cell: Cell, show: Shown) -> str:
@@ -232,21 +242,17 @@ def _words(cell: Cell, show: Shown) -> str:
         return endless if low > 0.0 else f"the baseline: {endless}"
     middle, ends = difference(cell, show)[0], interval(cell, show)
     if cell.column in DECADES:
-        if math.isinf(cell.difference.median):
-            return "no ratio: one of them jams"
-        return f"× {middle} ({ends})"
-    unit = show.unit(FIELDS[cell.column].kind)
-    return f"{' '.join(filter(None, (middle, unit)))} ({ends})"
+        jams = math.isinf(cell.difference.median)
+        return "no ratio: one of them jams" if jams else f"× {middle} ({ends})"
+    return f"{middle} {show.unit(FIELDS[cell.column].kind)}".rstrip() + f" ({ends})"
 
 
 def _span(told: Sequence[_Told]) -> float:
     """Return the half width of a scale about 0 that holds every finite end."""
-    ends = [abs(v) for one in told for v in (one.low, one.high, one.middle)]
-    most = _ROOM * max((v for v in ends if math.isfinite(v)), default=0.0)
-    if most == 0.0:
-        return 0.0
-    decade = 10.0 ** math.floor(math.log10(most))
-    return next(end * decade for end in _ENDS if end * decade >= most)
+    ends = [abs(v) for one in told for v in one[:3] if math.isfinite(v)]
+    most = _ROOM * max(ends, default=0.0)
+    decade = 10.0 ** math.floor(math.log10(most)) if most else 0.0
+    return next((end * decade for end in _ENDS if end * decade >= most), 0.0)
 
 
 def _scale_ends(column: str, span: float, show: Shown) -> tuple[str, str]:
@@ -263,95 +269,50 @@ def _row(
 ) -> None:
     """Draw a column in its units, from a line on: its name, then every mix."""
     (column, show), span = of, _span(told)
-    before, after = ((-_SIDE, "left"), (_SIDE, "right"))
+    first, last = ((-_SIDE, "left"), (_SIDE, "right"))
     if not above:
-        before, after = (-10.0, "right"), (12.0, "left")
-    _write(axes, FIELDS[column].named(show), (0.0, top + 0.6), before, bold=True)
+        first, last = (-10.0, "right"), (12.0, "left")
+    before: dict[str, Any] = {"xytext": (first[0], 0.0), "ha": first[1], **_BESIDE}
+    after: dict[str, Any] = {"xytext": (last[0], 0.0), "ha": last[1], **_BESIDE}
+    name = FIELDS[column].named(show)
+    axes.annotate(name, (0.0, top + 0.6), color=INK, fontweight="bold", **before)
     for k, one in enumerate(told):
-        line, ink = top + (2 * k if above else k) + 1.5, _INKS[one.tone]
-        mark = f"{_GLYPHS[k]} " if len(told) > 1 else ""
-        _write(axes, mark + one.words, (0.0, line), before)
+        y, ink = top + (2 * k if above else k) + 1.5, _INKS[one.tone]
+        words = f"{_GLYPHS[k]} {one.words}" if len(told) > 1 else one.words
+        axes.annotate(words, (0.0, y), color=INK, **before)
+        weight = "bold" if one.turn else "normal"
         verdict = f"{_ARROWS[one.turn]}{one.verdict}"
-        _write(axes, verdict, (1.0, line), after, bold=bool(one.turn), ink=ink)
-        line += 1.0 if above else 0.0
-        axes.plot([-1.0, 1.0], [line, line], color=RULE, linewidth=0.8, zorder=0.5)
-        start, end = (line - 0.5, line + 0.5) if above else (top, line + 0.5)
-        axes.plot([0.0, 0.0], [start, end], color=INK, linewidth=1.2, zorder=1.5)
-        if one.known:
-            _bar(axes, one, span or 1.0, line, MARKS[k])
+        axes.annotate(verdict, (1.0, y), color=ink, fontweight=weight, **after)
+        y += 1.0 if above else 0.0
+        axes.plot([-1.0, 1.0], [y, y], color=RULE, linewidth=0.8, zorder=0.5)
+        start = y - 0.5 if above else top
+        axes.plot([0.0, 0.0], [start, y + 0.5], color=INK, linewidth=1.2, zorder=1.5)
+        _bar(axes, one, span or 1.0, y, MARKS[k])
     if not span:
         return
     low, high = _scale_ends(column, span, show)
-    line, sides = top + 0.6, ("left", "right")
+    y, x, sides = top + 0.6, 1.0, ("left", "right")
     if above:
-        line, sides = top + 2.5, ("right", "left")
+        y, x, sides = top + 2.5, _EDGE, ("right", "left")
         high = high if column in DECADES else high.partition(" ")[0]
-    for x, words, side in zip((-1.0, 1.0), (low, high), sides, strict=True):
-        x *= _EDGE if above else 1.0
-        axes.text(x, line, words, ha=side, va="center", color=SOFT, fontsize=SMALL)
-
-
-def _write(
-    axes: Axes,
-    words: str,
-    at: tuple[float, float],
-    place: tuple[float, str],
-    *,
-    bold: bool = False,
-    ink: str = INK,
-) -> None:
-    """Write words beside a line, from the left or right end of the axes."""
-    axes.annotate(
-        words,
-        at,
-        (place[0], 0.0),
-        xycoords=("axes fraction", "data"),
-        textcoords="offset points",
-        ha=place[1],
-        va="center",
-        fontsize=SMALL,
-        fontweight="bold" if bold else "normal",
-        color=ink,
-    )
+    style: dict[str, Any] = {"va": "center", "color": SOFT, "fontsize": SMALL}
+    axes.text(-x, y, low, ha=sides[0], **style)
+    axes.text(x, y, high, ha=sides[1], **style)
 
 
 def _bar(axes: Axes, one: _Told, span: float, y: float, mark: str) -> None:
-    """Draw a bar with its ends, arrows where it has none, and its middle."""
+    """Draw a bar with its ends and its middle; nothing where there is none."""
+    if math.isnan(one.low):
+        return
     ink, told = _INKS[one.tone], one.tone != "open"
-    low, high = one.low, one.high
-    if low == high and math.isinf(low):
-        low, high = sorted((0.0, low))
-    ends = [
-        v / span if math.isfinite(v) else math.copysign(_ENDLESS, v)
-        for v in (low, high)
-    ]
-    axes.plot(
-        ends,
-        [y, y],
-        color=ink,
-        linewidth=4.0 if told else 1.6,
-        clip_on=False,
-        solid_capstyle="butt",
-        gid="interval",
-    )
-    for value, x, tip in zip((low, high), ends, "<>", strict=True):
-        end = "|" if math.isfinite(value) else tip
-        axes.plot(
-            x, y, end, color=ink, markersize=9.0, markeredgewidth=1.6, clip_on=False
-        )
+    endless = one.low == one.high and math.isinf(one.low)
+    low, high = sorted((0.0, one.low)) if endless else (one.low, one.high)
+    style: dict[str, Any] = {"color": ink, "linewidth": 4.0 if told else 1.6}
+    _interval(axes, (low / span, high / span), y, (-_ENDLESS, _ENDLESS), **style)
     if math.isfinite(one.middle):
-        axes.plot(
-            one.middle / span,
-            y,
-            mark,
-            markersize=7.0,
-            markerfacecolor=ink if told else PAPER,
-            markeredgecolor=ink,
-            gid="median",
-        )
-
-
-# What commands and pages show.
+        fill, rim = (ink, PAPER) if told else (PAPER, ink)
+        style = {"ms": 8.0, "mfc": fill, "mec": rim, "zorder": 3.0}
+        axes.plot(one.middle / span, y, mark, label="_median", **style)
 
 
 def differences_drawing(
@@ -361,77 +322,47 @@ def differences_drawing(
     columns: Sequence[str] | None = None,
     show: Shown,
     invented: bool = False,
-    brief: bool = False,
 ) -> Drawing:
-    """Return the picture of :func:`differences`, a panel a group of columns.
-
-    `invented`: some number is an example's; `brief`: who shows it says how to read it,
-    and the few columns need no groups.
-    """
+    """Return the picture of :func:`differences`; an example's numbers are invented."""
     mixes = _mixes(comparison, mix)
     rows = _rows(comparison, mixes[:MOST], columns, show)
     names = [_names(comparison)[place] for place in mixes[:MOST]]
     base = _names(comparison)[comparison.baseline]
-    head = f"{names[0]} against" if len(mixes) == 1 else "Differences from"
-    notes = [*_remarks(rows, show), *(() if brief else _HOW)]
+    title = f"{'EXAMPLE: ' if invented else ''}Differences from {base}"
+    below = [
+        ", ".join(map("\N{NO-BREAK SPACE}".join, zip(_GLYPHS, names, strict=False)))
+    ]
+    if len(mixes) == 1:
+        title, below = title.replace("Differences from", f"{names[0]} against"), []
+    below += _remarks(rows, show)
     if len(mixes) > MOST:
-        notes.append(f"The first {MOST} of {len(mixes)} other mixes are drawn.")
-    below = [] if brief else [_BELOW]
-    groups = [("", [*rows])] if brief else _groups([*rows])
-    if len(names) > 1:
-        below.append(", ".join(map(" ".join, zip(_GLYPHS, names, strict=False))))
+        below.append(f"The first {MOST} of {len(mixes)} other mixes are drawn.")
 
     def draw(width: int) -> Sheet:
-        sheet = Sheet(
-            "differences",
-            f"{'EXAMPLE: ' if invented else ''}{head} {base}",
-            width=width,
-            words=_described(names, base, rows, show),
-            below=below,
-        )
+        words = _described(names, base, rows, show)
+        sheet = Sheet("differences", title, width=width, words=words, below=below)
         above = sheet.is_narrow
         left, right = (_SIDE, _SIDE) if above else (228.0, 96.0)
-        for group, held in groups:
-            high = _LINE * len(held) * _lines(len(names), above=above)
-            room = {"left": left, "right": right, "above": 24.0 if group else 8.0}
-            panel = sheet.panel(high, **room, below=4.0)
-            options: dict[str, Any] = {"units": show.system, "above": above}
-            differences(comparison, mix, columns=held, ax=panel, **options)
-            style: dict[str, Any] = {"fontsize": SIZE, "fontweight": "bold"}
-            x = -left / (sheet.inner - left - right)
-            panel.set_title(group, loc="left", x=x, color=INK, pad=6.0, **style)
-        sheet.notes(notes)
+        high = _LINE * len(rows) * _lines(len(names), above=above)
+        panel = sheet.panel(high, left=left, right=right, above=8.0, below=4.0)
+        style: dict[str, Any] = {"units": show.system, "above": above}
+        differences(comparison, mix, columns=columns, ax=panel, **style)
+        sheet.notes([_HOW])
         return sheet
 
     return draw
 
 
-def _groups(columns: Sequence[str]) -> list[tuple[str, list[str]]]:
-    """Return the groups of rows that hold any, with their columns."""
-    found: dict[str, list[str]] = {
-        "Performance, ideal": [],
-        "Pressure in your motor": [],
-        "Pouring and setting": [],
-    }
-    performance, pressure, pouring = found.values()
-    for name in columns:
-        own = pressure if name in MOTOR else performance
-        (pouring if name in KITCHEN else own).append(name)
-    return [(group, held) for group, held in found.items() if held]
-
-
-def _remarks(rows: Mapping[str, Sequence[_Told]], show: Shown) -> list[str]:
+def _remarks(rows: _Rows, show: Shown) -> list[str]:
     """Say why a bar that leaves out 0 has no verdict."""
     return [
         f"{FIELDS[column].named(show)}: no verdict, too many draws gave no number."
         for column, told in rows.items()
-        if any(s.known and not s.turn and not s.low <= 0.0 <= s.high for s in told)
+        if any(not one.turn and (one.low > 0.0 or one.high < 0.0) for one in told)
     ]
 
 
-def _described(
-    names: Sequence[str], base: str, rows: Mapping[str, Sequence[_Told]], show: Shown
-) -> str:
+def _described(names: Sequence[str], base: str, rows: _Rows, show: Shown) -> str:
     """Say in words what the picture shows, for those who cannot see it."""
     parts = [
         f"{FIELDS[column].named(show)}, {name}: {one.words}, {one.verdict}"
@@ -439,3 +370,124 @@ def _described(
         for name, one in zip(names, told, strict=True)
     ]
     return f"{', '.join(names)} less {base}, 95 % intervals. {'; '.join(parts)}."
+
+
+# ----------------------------------------------------------------------------
+# Predictions beside what was measured.
+
+#: How far an axis reaches from 1, least and most (as a factor), and beyond its data.
+_LEAST, _FARTHEST, _BEYOND = 1.05, 1e3, 1.08
+
+#: How a measurement looks inside its band and outside; not counted ones are hollow.
+_SPOTS = {True: ("o", INK, "inside"), False: ("D", RED, "outside")}
+
+
+def checks(found: Sequence[Check], *, ax: Axes | None = None) -> Axes:
+    """Draw measurements over predictions, each in its 95 % band.
+
+    A row a check on one logarithmic axis: a mark on 1 is as predicted, the bar is the
+    band of prediction and reading, an arrow says that it goes on. Round: inside;
+    diamond: outside; hollow: not counted.
+
+    Parameters
+    ----------
+    found : sequence of Check
+        ``learning.checks`` of :func:`castsugar.records.learn_all`, or those of one
+        quantity; what was predicted as 0, or not measured, is left out.
+    ax : matplotlib.axes.Axes, optional
+        New ones by default.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+
+    Raises
+    ------
+    InputError
+        Where nothing was both predicted and measured.
+
+    Examples
+    --------
+    >>> from castsugar.records.learning.checks import Check
+    >>> water = {"batch": "2026-05-02-1", "quantity": "water lost", "unit": "g"}
+    >>> check = Check(**water, predicted=2.0, low=1.0, high=3.0, measured=2.2)
+    >>> axes = checks([check])
+    >>> axes.get_yticklabels()[0].get_text()
+    '2026-05-02-1'
+    """
+    shown = comparable(found)
+    if not shown:
+        raise InputError("nothing was both predicted and measured")
+    axes = ax if ax is not None else new_axes()
+    dress(axes, x="measured over predicted", grid="x")
+    ratios = [_ratios(check) for check in shown]
+    ends = [v for row in ratios for v in row if v > 0.0 and math.isfinite(v)]
+    reach = max(math.log(_LEAST), *(abs(math.log(v)) for v in ends))
+    factor = min(math.exp(_BEYOND * reach), _FARTHEST)
+    limits = (1.0 / factor, factor)
+    several = len({check.quantity for check in shown}) > 1
+    names = [f"{c.batch}, {c.quantity}" if several else c.batch for c in shown]
+    logarithmic(axes, "x", *limits)
+    axes.set_ylim(len(shown) - 0.4, -0.6)
+    axes.set_yticks(range(len(shown)), [shortened(name, 150.0) for name in names])
+    axes.tick_params(axis="y", length=0.0)
+    axes.axvline(1.0, color=INK, linewidth=1.2, zorder=1.5)
+    for y, (check, (low, middle, high)) in enumerate(zip(shown, ratios, strict=True)):
+        _interval(axes, (low, high), y, limits, color=BLUE, linewidth=2.0)
+        mark, ink, where = _SPOTS[check.inside]
+        style: dict[str, Any] = {"color": ink, "ms": 7.0, "zorder": 3.0}
+        style["mfc"] = ink if check.counts else PAPER
+        axes.plot(np.clip(middle, *limits), y, mark, label=f"_{where}", **style)
+    for mark, ink, where in dict.fromkeys(_SPOTS[check.inside] for check in shown):
+        axes.plot([], [], mark, color=ink, ms=7.0, label=f"{where} its band")
+    if not all(check.counts for check in shown):
+        axes.plot([], [], "o", color=INK, mfc=PAPER, ms=7.0, label="not counted")
+    return axes
+
+
+def comparable(found: Sequence[Check]) -> list[Check]:
+    """Return the checks that have a measurement over a prediction."""
+    return [check for check in found if math.isfinite(_ratios(check)[1])]
+
+
+def _ratios(check: Check) -> tuple[float, float, float]:
+    """Return band and measurement over the prediction; NaN where there is none."""
+    base = check.predicted
+    if not (base > 0.0 and math.isfinite(base)):
+        return math.nan, math.nan, math.nan
+    return check.low / base, check.measured / base, check.high / base
+
+
+def checks_drawing(
+    found: Sequence[Check], *, invented: bool = False, name: str = "checks"
+) -> Drawing:
+    """Return the picture of :func:`checks`, a panel a quantity; `name`: of its ids."""
+    shown = comparable(found)
+    groups = {c.quantity: [o for o in shown if o.quantity == c.quantity] for c in shown}
+    inside = sum(check.inside for check in shown)
+    told = "; ".join(
+        f"{check.batch} {check.quantity} {numbers.factor(_ratios(check)[1])}, "
+        f"{_SPOTS[check.inside][2]}"
+        for check in shown
+    )
+    words = f"{len(shown)} measurements, {inside} inside their 95 % bands. {told}."
+    title = f"{'EXAMPLE: ' if invented else ''}Measured over predicted"
+    notes = [
+        "Bar: 95 % band of prediction and reading; a mark on 1 is as predicted. An "
+        "arrow: the band goes on. Every quantity has its own axis."
+    ]
+
+    def draw(width: int) -> Sheet:
+        sheet = Sheet(name, title, width=width, words=words)
+        left = 16.0 + max(width_of(shortened(c.batch, 150.0), SMALL) for c in shown)
+        panels = []
+        for quantity, group in groups.items():
+            panels.append(sheet.panel(22.0 * len(group), left=left))
+            checks(group, ax=panels[-1])
+            dress(panels[-1], quantity, grid="")
+            panels[-1].set_xlabel("")
+        sheet.keys(*panels)
+        sheet.notes(notes)
+        return sheet
+
+    return draw

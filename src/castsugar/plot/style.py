@@ -86,10 +86,17 @@ HALO: dict[str, Any] = {
     "pad": 1.0,
 }
 
-#: Steps of a logarithmic axis inside a decade.
-_STEPS = (1.0, 2.0, 3.0, 5.0, 7.0)
+#: Steps of a logarithmic axis inside a decade, the finest first, and their least
+#: distance [decades]; room that a tick needs on either axis. [px]
+_STEPS = (
+    ((1.0, 2.0, 3.0, 5.0, 7.0), 0.146),
+    ((1.0, 2.0, 5.0), 0.301),
+    ((1.0, 3.0), 0.477),
+    ((1.0,), 1.0),
+)
+_TICK = {"x": 32.0, "y": 13.0}
 
-#: How far above the curves the allowed pressure may lie and still be on the picture.
+#: How far up the allowed pressure may lie and still be on the picture. [axes]
 _REACH = 3.0
 
 
@@ -138,21 +145,25 @@ def headed(label: str, unit: str) -> str:
 
 def logarithmic(axes: Axes, name: str, low: float, high: float) -> None:
     """Make the axis "x" or "y" logarithmic, with ticks that can be read."""
-    from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
+    from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 
     axis = axes.xaxis if name == "x" else axes.yaxis
     getattr(axes, f"set_{name}scale")("log")
     getattr(axes, f"set_{name}lim")(low, high)
     decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
-    steps: tuple[float, ...] = _STEPS
-    if math.log10(high / low) > 2.5:
-        steps = (1.0, 3.0) if math.log10(high / low) < 5.0 else (1.0,)
+    frame = axes.get_window_extent()
+    decade = (frame.width if name == "x" else frame.height) / math.log10(high / low)
+    fit = [steps for steps, least in _STEPS if least * decade >= _TICK[name]]
+    steps = fit[0] if fit else _STEPS[-1][0]
     ticks = [step * 10.0**n for n in decades for step in steps]
     axis.set_major_locator(FixedLocator([t for t in ticks if low <= t <= high]))
     axis.set_minor_locator(NullLocator())
     axis.set_major_formatter(
         FuncFormatter(lambda value, _: numbers.typed(numbers.tidy(value)))
     )
+    if sum(low <= tick <= high for tick in ticks) < 3:  # a short axis: even steps
+        even = MaxNLocator(6, steps=[1, 2, 5, 10]).tick_values(low, high)
+        axis.set_major_locator(FixedLocator([t for t in even if low <= t <= high]))
 
 
 def band(
@@ -164,23 +175,22 @@ def band(
         axes.plot(x, edge, color=colour, linewidth=0.7, alpha=0.8)
 
 
-def allowed(axes: Axes, pressure: float, words: str) -> None:
+def allowed(axes: Axes, pressure: float, words: str, *, reach: float = _REACH) -> None:
     """Draw the allowed pressure, in the unit of the axes: the same on every picture.
 
     A thick dark line with its name, the region above it shaded. Call it last: a line
-    farther off than three times the highest curve is told at the upper edge instead.
+    farther up than `reach` times the axis is told at the upper edge instead.
     """
     if not math.isfinite(pressure):
         return
-    top = axes.get_ylim()[1]
+    low, top = axes.get_ylim()
     style: dict[str, Any] = {
         "fontsize": SMALL,
         "fontweight": "bold",
         "color": INK,
         "ha": "right",
-        "gid": "allowed",
     }
-    if pressure > _REACH * top:
+    if pressure > low + reach * (top - low):
         axes.annotate(
             f"{words}, above the picture \N{UPWARDS ARROW}",
             (1.0, 1.0),
@@ -191,7 +201,7 @@ def allowed(axes: Axes, pressure: float, words: str) -> None:
             **style,
         )
         return
-    low, top = axes.get_ylim()[0], max(top, 1.15 * pressure)
+    top = max(top, pressure + 0.15 * (pressure - low))
     axes.set_ylim(low, top)
     axes.axhspan(pressure, top, facecolor=INK, alpha=0.1, linewidth=0.0)
     axes.axhline(pressure, color=INK, linewidth=2.8, solid_capstyle="butt")
@@ -256,9 +266,12 @@ def width_of(words: str, size: float = SIZE, *, bold: bool = False) -> float:
 def wrapped(
     words: str, width: float, size: float = SIZE, *, bold: bool = False
 ) -> list[str]:
-    """Return words as lines that fit a width [px]; a longer word stands alone."""
+    """Return words as lines that fit a width [px]; a longer word stands alone.
+
+    Lines break at spaces, but not at those that hold two words together.
+    """
     lines: list[str] = []
-    for word in words.split():
+    for word in filter(None, words.split(" ")):
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and width_of(longer, size, bold=bold) <= width:
             lines[-1] = longer
@@ -313,17 +326,18 @@ def label_points(
     """
     axes.get_xlim(), axes.get_ylim()  # settles limits that matplotlib leaves open
     frame = tuple(axes.get_window_extent().extents)
+    dot = axes.get_figure().dpi / 72.0  # type: ignore[union-attr]
     at = [axes.transData.transform(point[:2]) for point in points]
-    boxes = [*taken, *((x - 5.0, y - 5.0, x + 5.0, y + 5.0) for x, y in at)]
+    near = 5.0 * dot
+    boxes = [*taken, *((x - near, y - near, x + near, y + near) for x, y in at)]
     written: list[Box] = []
     for (x, y), point in zip(at, points, strict=True):
         words = shortened(point[2], room, size)
-        wide, high = width_of(words, size, bold=True), 1.3 * size
+        wide, high = width_of(words, size, bold=True) * dot, 1.3 * size * dot
         for across, up in _PLACES:
-            left = (
-                x + across * 9.0 - (wide if across < 0 else 0.5 * wide * (not across))
-            )
-            low = y + up * (0.5 * high + 5.0) - 0.5 * high
+            before = wide if across < 0 else 0.5 * wide * (not across)
+            left = x + across * 9.0 * dot - before
+            low = y + up * (0.5 * high + near) - 0.5 * high
             box = (left, low, left + wide, low + high)
             inside = frame[0] <= left and box[2] <= frame[2]
             inside = inside and frame[1] <= low and box[3] <= frame[3]
@@ -336,8 +350,8 @@ def label_points(
         axes.annotate(
             words,
             point[:2],
-            (left - x, low - y + 0.25 * size),
-            textcoords="offset pixels",
+            ((left - x) / dot, (low - y) / dot + 0.25 * size),
+            textcoords="offset points",
             fontsize=size,
             fontweight="bold",
             color=INK,

@@ -48,6 +48,7 @@ from castsugar.report.screen import (
     Annex,
     Blanks,
     Block,
+    Figure,
     Finding,
     Listing,
     Paragraph,
@@ -91,7 +92,8 @@ class Record:
     """A change of mix, with what its record says beside the numbers.
 
     `told` has the old mix first; `reason`: why, in the words of the user; `sources`:
-    all that the database knows; `ticks`: what to tick before the new mix is fired.
+    all that the database knows; `ticks`: what to tick before the new mix is fired;
+    `firing`: the pressure of both against time, where there is a motor.
     """
 
     told: Compared
@@ -99,6 +101,7 @@ class Record:
     reason: str = ""
     sources: Mapping[str, Source]
     ticks: tuple[str, ...] = ()
+    firing: Figure | None = None
 
     @property
     def invented(self) -> bool:
@@ -122,7 +125,8 @@ def justify_screen(record: Record, show: Shown) -> Screen:
     blocks = (_table(record, show), Paragraph(grams), Paragraph(evidence))
     reason = (Paragraph(f"Reason given: {record.reason}"),) if record.reason else ()
     sheet: list[Block] = [*reason]
-    sheet += [told.picture] if told.picture is not None else []
+    picture = record.firing or told.picture
+    sheet += [picture] if picture is not None else []
     if record.ticks:
         sheet.append(Ticks(record.ticks, "Before the new mix is fired, tick or stop:"))
     return Screen(
@@ -440,7 +444,9 @@ def _next(record: Record) -> str:
 def _annexes(record: Record, show: Shown) -> Iterator[Annex]:
     """Yield all that there is to say."""
     told, found = record.told, record.told.found
-    yield Annex("Differences", (compare.differences_table(told, NEW, show),))
+    drawn = (told.picture,) if record.firing and told.picture is not None else ()
+    table = compare.differences_table(told, NEW, show)
+    yield Annex("Differences", (*drawn, table))
     if found.judged:
         yield Annex(
             "Limits, margins, draws that keep them", (_standings(record, show),)

@@ -35,7 +35,6 @@ from castsugar.report.learn_data import (
     predicted_of,
     with_band,
 )
-from castsugar.report.learn_picture import checks_picture
 from castsugar.report.mix_words import shares
 from castsugar.report.numbers import count
 from castsugar.report.screen import (
@@ -63,7 +62,8 @@ class Told:
 
     `syrup`: the one that the kitchen measures; `cautions`: chooses them for a system of
     units; `saved`: whether it went into the bench file; `invented`: entries with
-    invented numbers that it rests on.
+    invented numbers that it rests on; `counted`, `every`: pictures for a page, of what
+    counts and of all checks.
     """
 
     syrup: Syrup
@@ -71,20 +71,20 @@ class Told:
     next: str
     saved: bool = False
     invented: tuple[str, ...] = ()
+    counted: tuple[Figure, ...] = ()
+    every: tuple[Figure, ...] = ()
 
 
 def learn_screen(learning: Learning, told: Told, show: Shown) -> Screen:
     """Return what batches taught."""
     cautions = told.cautions(show)
-    picture = _picture(learning, told, brief=True)
     learnt = (
         *_kitchen(learning, told.syrup, show),
         *_burning(learning, show),
         *_efficiency(learning, show),
     )
-    compared = (*_compared(learning), *_picture(learning, told, brief=False))
     annexes = {
-        "Predictions against measurements": compared,
+        "Predictions against measurements": (*_compared(learning), *told.every),
         "Predictions now and after saving": tuple(_moved(learning, show)),
         "What was learnt, 95 %": learnt,
         "Bench file, and what was left out": (
@@ -103,23 +103,11 @@ def learn_screen(learning: Learning, told: Told, show: Shown) -> Screen:
         next=told.next,
         invented=told.invented,
         bench=learning.bench.path.name,
-        sheet=tuple(picture),
+        sheet=told.counted,
         annexes=tuple(
             Annex(title, blocks) for title, blocks in annexes.items() if blocks
         ),
     )
-
-
-def _picture(learning: Learning, told: Told, *, brief: bool) -> Iterator[Figure]:
-    """Yield the picture of all checks; in brief of those that count."""
-    checks = [check for check in learning.checks if check.counts or not brief]
-    drawn = checks_picture(checks, example=bool(told.invented), brief=brief)
-    which = " (bars): what counts; round: inside, diamond: outside" if brief else ""
-    if drawn:
-        yield Figure(drawn, f"Measured over predicted, with 95 % bands{which}", _WORDS)
-
-
-_WORDS = "each measurement over its prediction; 1 is as predicted"
 
 
 def named(names: Sequence[str]) -> str:

@@ -17,8 +17,10 @@ from castsugar.optimize.search import Outcome
 from castsugar.optimize.task import DELIVERED, WEIGHTED
 from castsugar.report import numbers
 from castsugar.report.field import FIELDS, Field
+from castsugar.report.field import field_of as field_of_column
 from castsugar.report.mix_words import plain_key
 from castsugar.report.shown import SI, Shown
+from castsugar.report.sweep import WINDOW
 
 SI_UNITS = Shown()
 
@@ -31,8 +33,9 @@ _ENDLESS = {"pour_viscosity": 1e12, "peak_pressure": 1e3}
 #: Columns of limits on what pours, and on what the case holds.
 _POURS, _PRESSES = "pour_viscosity", ("peak_pressure", "pressure_margin_percent")
 
-#: What a search knows beside the columns of the table.
+#: What a search or a sweep knows beside the columns of the table.
 _OWN = {
+    WINDOW.key: field_of_column(WINDOW),
     DELIVERED: Field(
         key=DELIVERED,
         label="delivered Isp",
@@ -139,12 +142,6 @@ def label_of(column: str) -> str:
     base, share = chance_of(column)
     label = COLUMN[base].label if base in COLUMN else field_of(base).label
     return label if share is None else f"{label}, {share:g} of 100 below"
-
-
-def axis_label(column: str) -> str:
-    """Return what to call a column, with its unit."""
-    unit = unit_of(column)
-    return f"{label_of(column)} [{unit}]" if unit else label_of(column)
 
 
 def stem(column: str, show: Shown = SI_UNITS) -> str:
@@ -329,9 +326,9 @@ def guards_case(limit: Limit) -> bool:
     return limit.column.startswith(_PRESSES)
 
 
-def fault_words(goal: Goal, values: Mapping[str, float]) -> str:
+def fault_words(goal: Goal, values: Mapping[str, float], show: Shown = SI_UNITS) -> str:
     """Say which limits a mix breaks, and which were not computed of it."""
-    limits = {limit.name: stem(limit.column) for limit in goal.limits}
+    limits = {limit.name: stem(limit.column, show) for limit in goal.limits}
     told = {"breaks": broken(goal, values), "not computed:": unknown(goal, values)}
     return "; ".join(
         f"{word} {', '.join(dict.fromkeys(limits[name] for name in names))}"
@@ -349,14 +346,16 @@ def is_stated(outcome: Outcome) -> bool:
     return outcome.found.status == STATED_MIX
 
 
-def stop_words(outcome: Outcome, name: str, asked: Asked) -> str:
+def stop_words(
+    outcome: Outcome, name: str, asked: Asked, show: Shown = SI_UNITS
+) -> str:
     """Return what a limit or a row of the space is called where it stops a mix.
 
     Around a mix that was given no row is anybody's bound: the picture ends there.
     """
     for limit in outcome.found.goal.limits:
         if limit.name == name:
-            return stem(limit.column)
+            return stem(limit.column, show)
     if is_stated(outcome) and name and name != FAILED:
         return "end of the range shown"
     return asked.renamed(name)

@@ -1,1 +1,0 @@
-"""Examples to be read, copied and changed; the ``plot`` extra brings what they need."""

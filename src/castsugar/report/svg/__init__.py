@@ -1,4 +1,0 @@
-"""Pictures as SVG text: small pieces that know nothing of mixes.
-
-No plotting library, no files; the same input gives the same bytes.
-"""
