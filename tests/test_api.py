@@ -78,8 +78,9 @@ SPACES = {
         "review review_frames"
     ),
     "kitchen": (
-        "Belief Cook Kitchen Learnt ball_fall bulk_density calibrate flow_out "
-        "kitchen_intervals kitchen_table pan_weight parse_cook unmeasured"
+        "Belief Cook Drying Kitchen Learnt PourHeat ball_fall bulk_density calibrate "
+        "drying_time flow_out kitchen_intervals kitchen_table pan_weight parse_cook "
+        "pour_heat unmeasured"
     ),
     "motor": (
         "AreaTable BurnLaw BurnModel Burned Case Firing Hardware HollowCylinder "
@@ -100,9 +101,10 @@ SPACES = {
         "read_strands"
     ),
     "weigh": (
-        "Addition Charge Conditions Correction Equipment Judged Line Piece Sheet "
-        "Sizes Tolerance Weighing balance corrected equipment_of judge notes "
-        "pieces_of plan read_charge sizes_of tolerances weighing"
+        "Addition Castings Charge Conditions Correction Equipment Judged Line Piece "
+        "Sheet Sizes Tolerance Weighing balance castings corrected equipment_of "
+        "fewest_pans in_pans judge notes pieces_of plan read_charge sheet_again "
+        "sizes_of tolerances weighed_with weighing"
     ),
 }
 

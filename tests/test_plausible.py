@@ -183,6 +183,12 @@ COMMANDS = {
     "justify": f"{RECIPE} base --bench bench.toml --cook '119 C' --minutes 8",
     "search": "bench.toml",
     "weigh": f"{RECIPE} --batch '200 g' --cook '119 C' --minutes 8",
+    "plan pieces": "base --batch '500 g' --cook '119 C' --minutes 8",
+    "plan correct": "base --batch '200 g' --extra 'KNO3: 1 g' --cook '119 C' "
+    "--minutes 8",
+    "plan pans": "base --batch '500 g' --cook '119 C' --minutes 8",
+    "plan water": "base --left '3 %' --cook '119 C' --minutes 8",
+    "plan heat": "base --cook '119 C' --minutes 8",
     "burnrate": "strands.csv",
     "firing": "shot.csv --throat '8 mm' --propellant-mass '368 g' "
     f"--bench bench.toml --mix {RECIPE}",

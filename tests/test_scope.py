@@ -148,6 +148,11 @@ DOORS = [
     ["justify", GOOD, COAL],
     ["weigh", COAL, "--batch", "200 g"],
     ["weigh", "coal", "--bench", "bench.toml", "--batch", "200 g"],
+    ["plan", "pieces", COAL, "--batch", "200 g"],
+    ["plan", "correct", COAL, "--batch", "200 g", "--extra", "KNO3:1 g"],
+    ["plan", "pans", "coal", "--bench", "bench.toml", "--batch", "200 g"],
+    ["plan", "water", COAL, "--left", "1 %", *COOK],
+    ["plan", "heat", COAL, *COOK],
     ["batch", "new", COAL, "--batch", "200 g", "--date", "2026-05-01"],
     ["search", "bench.toml"],  # a mix that was tried
 ]  # fmt: skip

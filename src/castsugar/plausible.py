@@ -202,6 +202,7 @@ RANGES: Final[dict[str, PlausibleRange]] = {
     "minutes": _min(0.01, 1440, 0.5, 240),
     "observed temperature": _C(-30, 400, 0, 200),
     "water lost": _percent(0, 100),
+    "water left": _percent(0.01, 100, 0.1, 20),
     "degraded sugar": _percent(0.001, 100, 0.1, 30),
     "mass lost": _g(0, 2000, 0, 200),
     "mass of powder": _g(0.5, 10_000, 5, 2000),

@@ -58,6 +58,8 @@ def offered(folder: Path, *words: str) -> set[str]:
         (["batch", "cl"], {"close"}),
         (["kitchen", "b"], {"bulk-density", "ball-fall"}),
         (["weigh", "--gr"], {"--grains"}),
+        (["plan", "p"], {"pieces", "pans"}),
+        (["plan", "correct", "--ex"], {"--extra"}),
         (["batch", "close", "--outc"], {"--outcome"}),
         (["batch", "close", "--outcome", "p"], {"partly"}),
         (["completion", "z"], {"zsh"}),

@@ -138,7 +138,7 @@ METAVARS = {
 }
 
 #: Where an option of the same name means something else.
-OTHER = {("weigh", "--strands"): "N"}
+OTHER = {("weigh", "--strands"): "N", ("plan pieces", "--strands"): "N"}
 
 
 def test_same_option_same_word() -> None:

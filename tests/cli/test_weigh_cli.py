@@ -303,9 +303,13 @@ def test_pieces_are_shared_by_the_pans(capsys, bench) -> None:
     assert gained == pytest.approx(more, abs=0.31)  # steps of 0.1 g, rounded up
 
 
-def test_the_advice_on_pans_is_enough(capsys, bench) -> None:
-    """As many pans as the finding says keep each at 250 g or below; fewer do not."""
-    words = ("base", "--bench", bench, "--grains", "5")
+@pytest.mark.parametrize("what", [("--grains", "5"), ("--batch", "500 g")])
+def test_the_advice_on_pans_is_enough(capsys, bench, what) -> None:
+    """As many pans as the finding says keep each at 250 g or below; fewer do not.
+
+    By hand: a batch of 500 g is two pans of just 250 g.
+    """
+    words = ("base", "--bench", bench, *what)
     said = flat(ran(capsys, *words))
     pans = int(said.partition("add --pans ")[2].partition(".")[0])
     assert as_json(capsys, *words, "--pans", str(pans))["mass_on_scale_g"] <= 250.0

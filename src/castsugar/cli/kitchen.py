@@ -121,7 +121,7 @@ def run_judge(options: argparse.Namespace) -> int:
     shelf, world = read_shelf(options), world_of(options)
     kitchen = asked_kitchen(options, database, in_si(options.water_lost))
     mixes = weigh_recipes(database, options.recipes, shelf=shelf)
-    rows = _rows(mixes, kitchen)
+    rows = kitchen_rows(mixes, kitchen)
     facts = pan_facts(kitchen=kitchen, bench=shelf.bench) | mix_facts(rows, mixes)
     shares = contributions_of(mixes, kitchen)
     syrup = database.syrups[kitchen.syrup]
@@ -211,7 +211,7 @@ def _next(mixes: Sequence[Mix], shares: Mapping[str, float], kitchen: Kitchen) -
     return f"castsugar kitchen {measurement_of(shares, kitchen.belief)} --how"
 
 
-def _rows(mixes: Sequence[Mix], kitchen: Kitchen) -> list[dict[str, Any]]:
+def kitchen_rows(mixes: Sequence[Mix], kitchen: Kitchen) -> list[dict[str, Any]]:
     """Return the kitchen's table with the bands of its numbers."""
     from castsugar.kitchen.pour_table import kitchen_intervals, kitchen_table
     from castsugar.report.field import INTERVAL

@@ -54,7 +54,12 @@ GROUPS = {
         "map": "triangle",
         "next": "next_burns",
     },
-    "Bench": {"weigh": "weigh", "batch": "batch", "kitchen": "kitchen"},
+    "Bench": {
+        "weigh": "weigh",
+        "plan": "plan",
+        "batch": "batch",
+        "kitchen": "kitchen",
+    },
     "Learn": {"burnrate": "burnrate", "firing": "firing", "learn": "learn"},
     "Shell": {"completion": "completion"},
 }
@@ -82,7 +87,7 @@ castsugar says what a nitrate-sugar mix does, before it is cooked.
 
   Start  init, check, ingredients, cautions
   Ask    evaluate, ballistics, compare, search, justify, sweep, map, next
-  Bench  weigh, batch, kitchen
+  Bench  weigh, plan, batch, kitchen
   Learn  burnrate, firing, learn
   Shell  completion
 

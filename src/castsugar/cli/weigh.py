@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from castsugar.mix.mix import Mix
     from castsugar.report.weigh import Told
     from castsugar.weigh.charge import Charge
+    from castsugar.weigh.correction import Conditions
     from castsugar.weigh.result import Weighing
     from castsugar.weigh.sheet import Sheet
 
@@ -122,28 +123,20 @@ def add_parser(commands: Any) -> None:
 def run(options: argparse.Namespace) -> int:
     """Make the sheet, correct it, print it."""
     from castsugar.data.load import load_database
-    from castsugar.limits import limits_of
     from castsugar.report.weigh import weigh_screen
     from castsugar.report.weigh_data import LINES, line_rows, weigh_parts
     from castsugar.weigh.charge import one_grain, read_charge
-    from castsugar.weigh.correction import Conditions
     from castsugar.weigh.result import weighing
 
     database, world = load_database(), world_of(options)
     bench = world.bench if world else None
     charge = read_charge(options.recipe, bench, database, wanted=options.lot)
-    shared = _shared(options, world, database)
+    shared = shared_of(options, world, database)
     motor = shared.motor
     found = weighing(
         _sheet(options, charge, shared),
-        Conditions(
-            **shared.conditions.options(),
-            water_lost=shared.water_lost or 0.0,
-            kitchen=shared.kitchen,
-            motor=motor,
-            limits=limits_of(world.limits) if world is not None else (),
-        ),
-        actual=_actual(options.actual, charge),
+        conditions_of(shared, world),
+        actual=read_masses(options.actual, charge, "--actual", "="),
         at_most=in_si(options.at_most),
         grain_volume=one_grain(motor.grain)[0] if motor is not None else None,
     )
@@ -170,7 +163,7 @@ def run(options: argparse.Namespace) -> int:
 # What is asked.
 
 
-def _shared(
+def shared_of(
     options: argparse.Namespace, world: World | None, database: Database
 ) -> Shared:
     """Return pressures, kitchen, motor and lots."""
@@ -189,7 +182,7 @@ def _shared(
     )
 
 
-def _as_cast(charge: Charge, kitchen: Kitchen | None, lost: float) -> Mix:
+def mix_as_cast(charge: Charge, kitchen: Kitchen | None, lost: float) -> Mix:
     """Return the mix with the water that leaves: none without a kitchen model."""
     from castsugar.kitchen.pour_table import as_cast
 
@@ -214,7 +207,7 @@ def _sheet(options: argparse.Namespace, charge: Charge, shared: Shared) -> Sheet
         plan,
         charge,
         equipment,
-        mix=_as_cast(charge, shared.kitchen, shared.water_lost or 0.0),
+        mix=mix_as_cast(charge, shared.kitchen, shared.water_lost or 0.0),
         density_ratio=motor.density_ratio if motor is not None else DENSITY_RATIO,
         pans=options.pans,
     )
@@ -239,23 +232,41 @@ def _sheet(options: argparse.Namespace, charge: Charge, shared: Shared) -> Sheet
     return make(pieces=pieces)
 
 
-def _actual(words: Sequence[str], charge: Charge) -> dict[str, float]:
-    """Read what the scale showed, by catalogue name. [kg]"""
+def conditions_of(shared: Shared, world: World | None) -> Conditions:
+    """Return under what a weighing is judged."""
+    from castsugar.limits import limits_of
+    from castsugar.weigh.correction import Conditions
+
+    return Conditions(
+        **shared.conditions.options(),
+        water_lost=shared.water_lost or 0.0,
+        kitchen=shared.kitchen,
+        motor=shared.motor,
+        limits=limits_of(world.limits) if world is not None else (),
+    )
+
+
+def read_masses(
+    words: Sequence[str], charge: Charge, option: str, between: str
+) -> dict[str, float]:
+    """Read masses of what a recipe holds, by catalogue name. [kg]
+
+    `between` stands between name and mass, as the option has it.
+    """
     found: dict[str, float] = {}
     for word in words:
-        name, equals, typed = word.partition("=")
-        if not (equals and name.strip() and typed.strip()):
+        name, sign, typed = word.partition(between)
+        if not (sign and name.strip() and typed.strip()):
             raise InputError(
-                f"--actual {word!r} is not of the form NAME=MASS; write for example "
-                "'KNO3=301.2 g'"
+                f"{option} {word!r} is not of the form NAME{between}MASS; write for "
+                f"example 'KNO3{between}301.2 g'"
             )
-        item = charge.find(name.strip(), "--actual")
+        item = charge.find(name.strip(), option)
         if item in found:
             raise InputError(
-                f"--actual names {charge.typed[item]!r} twice; give what the scale "
-                "showed in the end"
+                f"{option} names {charge.typed[item]!r} twice; give one mass for it"
             )
-        where = f"--actual {word!r}"
+        where = f"{option} {word!r}"
         found[item] = plausible.read(typed, "mass on the scale", where=where).value
     return found
 
@@ -295,7 +306,7 @@ def _told(
         rows=(base.row,),
         judged=by_mix(judge_rows(limits, [base.row]), 1) if limits else ((),),
         conditions=partial(conditions_line, shared, options.bench),
-        notes=tuple(_assumptions(shared, sheet)),
+        notes=tuple(assumptions_of(shared, sheet)),
         cautions=chosen(rest, facts, ["weigh"], say=say),
         bench=options.bench or "",
         bench_said=options.bench_said,
@@ -328,8 +339,8 @@ def _next(options: argparse.Namespace, sheet: Sheet) -> str:
     return shlex.join(words + (["--no-bench"] if options.no_bench else []))
 
 
-def _assumptions(shared: Shared, sheet: Sheet) -> list[str]:
-    """Say what was assumed, one line each."""
+def cast_assumptions(shared: Shared, sheet: Sheet) -> list[str]:
+    """Say what was assumed of scale, pan and casting, one line each."""
     from castsugar.weigh.charge import sizes_of
 
     equipment = sheet.equipment
@@ -366,6 +377,12 @@ def _assumptions(shared: Shared, sheet: Sheet) -> list[str]:
         f"casting at {100.0 * sheet.density_ratio:.3g} % of theoretical density, "
         f"{sheet.density:.0f} kg/m3; shrinking on cooling not modelled"
     )
+    return said
+
+
+def assumptions_of(shared: Shared, sheet: Sheet) -> list[str]:
+    """Say all that was assumed: how it is cast, and how it burns."""
+    said = cast_assumptions(shared, sheet)
     if sheet.charge.dummy:
         return said
     said.append(f"c* ideal, flow {shared.flow}, at {shared.pressure.echo()}")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from castsugar.kitchen.calibration import Learnt, calibrate
 from castsugar.kitchen.heat import Cook, parse_cook
+from castsugar.kitchen.inverse import Drying, PourHeat, drying_time, pour_heat
 from castsugar.kitchen.measurements import (
     ball_fall,
     bulk_density,
@@ -16,15 +17,19 @@ from castsugar.kitchen.pour_table import kitchen_intervals, kitchen_table
 __all__ = [
     "Belief",
     "Cook",
+    "Drying",
     "Kitchen",
     "Learnt",
+    "PourHeat",
     "ball_fall",
     "bulk_density",
     "calibrate",
+    "drying_time",
     "flow_out",
     "kitchen_intervals",
     "kitchen_table",
     "pan_weight",
     "parse_cook",
+    "pour_heat",
     "unmeasured",
 ]

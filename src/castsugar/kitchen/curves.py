@@ -7,7 +7,7 @@ import numpy as np
 from castsugar.arrays import FloatArray
 from castsugar.errors import ValidityError
 from castsugar.kitchen.heat import Cook
-from castsugar.kitchen.parameters import Kitchen, Values
+from castsugar.kitchen.parameters import Belief, Kitchen, Values
 from castsugar.kitchen.pot import (
     Pot,
     pot_of,
@@ -45,7 +45,8 @@ def viscosity_curve(mix: Mix, kitchen: Kitchen, temperature: FloatArray) -> Floa
     ValidityError
         For a mix or a cook without a model.
     """
-    pot, values = _drawn(mix, kitchen)
+    pot, known = known_pot(mix, kitchen)
+    values = known.draw(kitchen.draws, kitchen.seed)
     left = water_left(pot, values, kitchen.cook, kitchen.air_pressure)
     found = []
     for one in np.asarray(temperature, dtype=float):
@@ -74,37 +75,40 @@ def water_curve(mix: Mix, kitchen: Kitchen, time: FloatArray) -> FloatArray:
     ValidityError
         For a mix or a cook without a model.
     """
-    pot, values = _drawn(mix, kitchen)
-    whole = kitchen.cook
-    start = water_at_start(pot, values)[0]
+    pot, known = known_pot(mix, kitchen)
+    values = known.draw(kitchen.draws, kitchen.seed)
     found = []
     for one in np.asarray(time, dtype=float):
-        left = water_left(pot, values, _until(whole, one), kitchen.air_pressure)[0]
-        found.append(left / (1.0 - start + left))
+        cook = kitchen.cook.lasting(float(one))
+        found.append(water_share(pot, values, cook, kitchen.air_pressure))
     return _banded(np.array(found))
 
 
-def _drawn(mix: Mix, kitchen: Kitchen) -> tuple[Pot, Values]:
-    """Return the pot of a mix and the draws of what is uncertain of it."""
+def water_share(pot: Pot, values: Values, cook: Cook, pressure: float) -> FloatArray:
+    """Return the water of one mix after a cook, as a share of what is left of it.
+
+    Arguments as for :func:`castsugar.kitchen.pot.water_left`, the pot of one row.
+    """
+    start = water_at_start(pot, values)
+    left = water_left(pot, values, cook, pressure)
+    return np.asarray((left / (1.0 - start + left))[0])
+
+
+def known_pot(mix: Mix, kitchen: Kitchen) -> tuple[Pot, Belief]:
+    """Return the pot of a mix, and what is believed of the kitchen for its syrup.
+
+    Raises
+    ------
+    ValidityError
+        For a mix or a cook without a model.
+    """
     pot = pot_of(mix, kitchen)
     if pot.gap[0] or kitchen.too_hot:
         raise ValidityError(pot.gap[0] or "no model above 150 C bulk temperature")
     known = kitchen.belief
     if not pot.measured_syrup[0]:
         known = known.of_another_syrup()
-    return pot, known.draw(kitchen.draws, kitchen.seed)
-
-
-def _until(cook: Cook, time: float) -> Cook:
-    """Return the first part of a cook. [s]"""
-    end = cook.times[0] + time
-    kept = [(t, k) for t, k in zip(*_points(cook), strict=True) if t < end]
-    last = float(np.interp(end, *_points(cook)))
-    return Cook((*(t for t, _ in kept), end), (*(k for _, k in kept), last))
-
-
-def _points(cook: Cook) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    return cook.times, cook.temperatures
+    return pot, known
 
 
 def _banded(drawn: FloatArray) -> FloatArray:

@@ -203,6 +203,28 @@ class Cook:
         )
         return Cook(self.times, tuple(moved))
 
+    def lasting(self, time: float) -> Cook:
+        """Return the cook that ends at a time, or goes on until then as hot as it ends.
+
+        Parameters
+        ----------
+        time : float
+            From the start, above 0. [s]
+
+        Examples
+        --------
+        >>> Cook((0.0, 60.0), (300.0, 360.0)).lasting(30.0)
+        Cook(times=(0.0, 30.0), temperatures=(300.0, 330.0))
+        >>> Cook.hold(392.15, 480.0).lasting(600.0)
+        Cook(times=(0.0, 600.0), temperatures=(392.15, 392.15))
+        """
+        end = self.times[0] + time
+        if len(set(self.temperatures)) == 1:
+            return Cook((self.times[0], end), (self.pour_temperature,) * 2)
+        kept = sum(t < end for t in self.times)
+        last = float(np.interp(end, self.times, self.temperatures))
+        return Cook((*self.times[:kept], end), (*self.temperatures[:kept], last))
+
     def degradation(self) -> float:
         """Return D, the integral of the rate of degradation."""
         times, temperatures = self.nodes()

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from castsugar.arrays import FloatArray
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import unknown_name
 from castsugar.kitchen.validity import ICE_POINT, celsius, inside
 from castsugar.kitchen.water import SUCROSE, WATER
@@ -186,6 +186,9 @@ CLASS_NAMES = tuple(name for name, *_ in CLASSES)
 #: Classes up to this one pour.
 POURS = CLASS_NAMES.index("pours")
 
+#: From this viscosity on nothing pours [Pa s].
+POURS_BELOW = CLASSES[POURS][1]
+
 
 def expansions(temperature: ArrayLike) -> tuple[FloatArray, FloatArray]:
     """Return the factors on the volumes of sugars and of water since 20 C."""
@@ -330,6 +333,22 @@ def flow_class(viscosity: ArrayLike, crowding: ArrayLike) -> NDArray[np.int8]:
     for _, thickest, fullest, _ in CLASSES[:-1]:
         index += (eta > thickest) | (r >= fullest)
     return index
+
+
+def pours(
+    viscosity: ArrayLike, crowding: ArrayLike, thickest: float = POURS_BELOW
+) -> BoolArray:
+    """Say what pours: no thicker than `thickest` [Pa s], and not crowded.
+
+    With :data:`POURS_BELOW` the classes up to "pours" of :func:`flow_class`.
+
+    Examples
+    --------
+    >>> bool(pours(3.8, 0.73)), bool(pours(3.8, 0.90))
+    (True, False)
+    """
+    crowded = np.asarray(crowding) >= CLASSES[POURS][2]
+    return np.asarray((np.asarray(viscosity) <= thickest) & ~crowded)
 
 
 def filling_time(

@@ -37,7 +37,7 @@ Pours = Callable[[float, NDArray[np.intp]], BoolArray]
 
 
 def pour_window(
-    pours: Pours, count: int, hottest: float
+    pours: Pours, count: int, hottest: float, grid: FloatArray = GRID
 ) -> tuple[FloatArray, FloatArray]:
     """Return the lowest and highest temperature of the first stretch that pours.
 
@@ -49,17 +49,20 @@ def pour_window(
         Rows.
     hottest : float
         Where the sugar's limit lies; nothing above counts. [K]
+    grid : ndarray
+        Temperatures looked at, rising: a window between two of them is missed. [K]
 
     Returns
     -------
     low, high : ndarray, shape (count,)
-        [K], within 0.1 K; NaN where there is no window between 90 C and the limit.
+        [K], within 1/64 of a step of the grid; NaN where there is no window between
+        its lowest temperature and the limit.
     """
-    if hottest < GRID[0]:
+    if hottest < grid[0]:
         nothing = np.full(count, np.nan)
         return nothing, nothing.copy()
-    top = min(hottest, float(GRID[-1]))
-    grid = np.append(GRID[top > GRID], top)
+    top = min(hottest, float(grid[-1]))
+    grid = np.append(grid[top > grid], top)
     rows = np.arange(count)
     fine = np.stack([pours(float(t), rows) for t in grid], axis=1)
     some = fine.any(axis=1)
@@ -264,7 +267,7 @@ def judge(
         etas[:, rows], classes[rows] = _bands(part, values, kitchen, levels)
         if window:
             few = known.draw(min(kitchen.draws, FEW_DRAWS), kitchen.seed)
-            edges[:, rows] = _window(part, few, kitchen)
+            edges[:, rows] = pouring_window(part, few, kitchen)
     return Verdict(
         gap=gap,
         viscosity=etas[:3],
@@ -420,26 +423,61 @@ def _bands(
     return quantiles, classes
 
 
-def _window(
-    pot: Pot, values: Values, kitchen: Kitchen
+def pouring_window(
+    pot: Pot,
+    values: Values,
+    kitchen: Kitchen,
+    *,
+    level: float = 0.5,
+    thickest: float = suspension.POURS_BELOW,
+    grid: FloatArray = GRID,
 ) -> tuple[FloatArray, FloatArray]:
-    """Return the pour window of every row."""
+    """Return the temperatures between which every row pours often enough.
 
-    def pours(temperature: float, rows: NDArray[np.intp]) -> NDArray[np.bool_]:
-        fine = np.empty(len(rows), dtype=bool)
-        cook = kitchen.cook.ending_at(temperature)
-        if cook.hottest > HOTTEST + 1e-9:
+    The cook is moved as a whole, as in :meth:`Cook.ending_at`, and keeps the limit of
+    the sugar.
+
+    Parameters
+    ----------
+    pot : Pot
+        n rows with a model.
+    values : Values
+    kitchen : Kitchen
+    level : float
+        Share of the draws that must pour.
+    thickest : float
+        Viscosity from which nothing pours. [Pa s]
+    grid : ndarray
+        As for :func:`pour_window`. [K]
+
+    Returns
+    -------
+    low, high : ndarray, shape (n,)
+        As of :func:`pour_window`. [K]
+    """
+
+    def fine(temperature: float, rows: NDArray[np.intp]) -> NDArray[np.bool_]:
+        if kitchen.cook.ending_at(temperature).hottest > HOTTEST + 1e-9:
             return np.zeros(len(rows), dtype=bool)
-        for part in _blocks(np.arange(len(rows))):
-            eta, crowding = poured(
-                pot.take(rows[part]), values, cook, kitchen.air_pressure
-            )
-            index = suspension.flow_class(eta, crowding)
-            fine[part] = (index <= suspension.POURS).mean(axis=1) >= 0.5
-        return fine
+        at = kitchen.changed(cook=kitchen.cook.ending_at(temperature))
+        return pour_chance(pot.take(rows), values, at, thickest) >= level
 
     hottest = degradation_limit(kitchen.cook, kitchen.degradation_limit)
-    return pour_window(pours, len(pot), hottest)
+    return pour_window(fine, len(pot), hottest, grid)
+
+
+def pour_chance(
+    pot: Pot, values: Values, kitchen: Kitchen, thickest: float = suspension.POURS_BELOW
+) -> FloatArray:
+    """Return the share of the draws in which every row pours after the cook, (n,).
+
+    Arguments as for :func:`pouring_window`.
+    """
+    found = np.empty(len(pot))
+    for part in _blocks(np.arange(len(pot))):
+        drawn = poured(pot.take(part), values, kitchen.cook, kitchen.air_pressure)
+        found[part] = suspension.pours(*drawn, thickest).mean(axis=1)
+    return found
 
 
 def _blocks(rows: NDArray[np.intp]) -> list[NDArray[np.intp]]:

@@ -32,12 +32,9 @@ from castsugar.report.screen import (
 )
 from castsugar.report.shown import SI, Shown
 from castsugar.weigh.correction import LOOKED_AT, Correction
+from castsugar.weigh.inverse import MUCH, TOO_MUCH, fewest_pans
 from castsugar.weigh.result import Weighing, balance
 from castsugar.weigh.sheet import Line, Sheet
-
-#: From so much in one pan on several are advised; beyond it none is cooked [kg]: the
-#: limits of the cautions on the mass of a batch. Common practice, no source.
-MUCH, TOO_MUCH = 0.25, 0.5
 
 #: Masses of sentences: to so many g, or so many g that are 0.01 oz.
 _FINE = {True: 0.1, False: 0.28349523125}
@@ -110,7 +107,7 @@ _OFF = (
     "5 %), whichever comes first; each line alone, the others exact. Columns that were "
     "not computed do not limit."
 )
-_NO_WATER = {
+NO_WATER = {
     True: "the water that leaves: no model of this mix, so none is counted",
     False: "the water that leaves: none is counted (add --cook '119 C 8 min')",
 }
@@ -172,6 +169,10 @@ class Scale:
             return numbers.DASH
         return self._cell(numbers.on_scale(self._own(mass), self.step))
 
+    def said(self, mass: float) -> str:
+        """Write a mass that stands on the scale, for a sentence."""
+        return self.mass(mass) if self.at_home else mass_said(mass, self.show)
+
     def off(self, mass: float) -> str:
         """Write a tolerance, rounded down."""
         told = numbers.down(self._own(mass)) if math.isfinite(mass) else numbers.DASH
@@ -201,14 +202,14 @@ def weigh_screen(
         findings=in_order([*findings(found, told, show)]),
         conditions="" if found.sheet.charge.dummy else mix.conditions(show),
         blocks=(
-            _table(found, scale, paper=paper),
+            lines_table(found, scale, paper=paper),
             *_pans(found.sheet, show),
             Paragraph(goes_into(found.sheet, show), spare=True),
             ticks,
         ),
         least_sure=""
         if found.sheet.mix.water_lost
-        else _NO_WATER[found.conditions.kitchen is not None],
+        else NO_WATER[found.conditions.kitchen is not None],
         cautions=mix.cautions.lines,
         cautions_count=len(told.cautions),
         next=told.next,
@@ -246,10 +247,11 @@ def findings(found: Weighing, told: Told, show: Shown) -> Iterator[Finding]:
     if found.sheet.charge.dummy:
         yield Finding("RESULT", _DUMMY)
     yield from (Finding("DO NOT", text) for text in told.stops)
-    yield from _much(found, show)
+    yield from _allowed(found, show)
+    yield from much(found.sheet, show, found.correction)
     if found.correction is not None:
-        yield from _corrected(found, found.correction, show)
-    for text in found.warnings(lambda mass, digits: _said(mass, show, digits)):
+        yield from corrected_findings(found, found.correction, show)
+    for text in found.warnings(lambda mass, digits: mass_said(mass, show, digits)):
         yield Finding("CAUTION", f"{numbers.capitalized(text)}.")
     yield from _limits(found, told.mixes, show)
 
@@ -269,36 +271,49 @@ def _limits(found: Weighing, mix: Mixes, show: Shown) -> Iterator[Finding]:
                 yield Finding("DO NOT", f"fire it {row.name}: {flag}.")
 
 
-def _said(mass: float, show: Shown, digits: int = 4) -> str:
+def mass_said(mass: float, show: Shown, digits: int = 4) -> str:
     """Write a mass [kg] for a sentence."""
     if digits < 4:
         return show.amount("mass", 1e3 * mass, digits)
     return show.typed("mass", 1e3 * mass)
 
 
-def _fine(mass: float, show: Shown) -> str:
+def fine(mass: float, show: Shown) -> str:
     """Write a mass [kg] to a tenth of a gram, or a hundredth of an ounce."""
     return show.step_of(1e3 * mass, _FINE[show.system == SI])
 
 
-def _much(found: Weighing, show: Shown) -> Iterator[Finding]:
-    """Yield that it is much in one pan, and how many pans it takes."""
-    sheet = found.sheet
+def _allowed(found: Weighing, show: Shown) -> Iterator[Finding]:
+    """Yield that the sheet asks for more than the user allows."""
     if found.too_much and found.at_most is not None:
-        asked, allowed = _said(sheet.total, show), _said(found.at_most, show)
+        asked, allowed = (
+            mass_said(x, show) for x in (found.sheet.total, found.at_most)
+        )
         text = f"The sheet asks for {asked}, more than the {allowed} that you allow."
         yield Finding("REFUSED", f"{text} Cast fewer at a time, or add --pans.")
-    total = max(sheet.total, found.correction.total if found.correction else 0.0)
+
+
+def much(
+    sheet: Sheet,
+    show: Shown,
+    correction: Correction | None = None,
+    option: str = "add --pans",
+) -> Iterator[Finding]:
+    """Yield that it is much in one pan, and how many pans it takes.
+
+    `option` is what says their number.
+    """
+    total = max(sheet.total, correction.total if correction else 0.0)
     if total <= MUCH:
         return
-    held = sheet.cups + sheet.equipment.residue_pan / sheet.mix.cast_yield
-    pans = math.ceil(sheet.pans * (total - held) / max(MUCH - held, 0.2 * MUCH))
     most = MUCH if total <= TOO_MUCH else TOO_MUCH
     bound = show.bound("mass", 1e3 * most)
-    way = f"Cook {pans} pans: add --pans {pans}."
-    if found.correction is not None:
+    way = "Cook less at a time."
+    if correction is not None:
         way = "Take off rather than make so much, or divide it."
-    text = f"{_fine(total, show)} in one pan is more than {bound}. {way}"
+    elif pans := fewest_pans(sheet):
+        way = f"Cook {pans} pans: {option} {pans}."
+    text = f"{fine(total, show)} in one pan is more than {bound}. {way}"
     values = {"mass_on_scale_g": 1e3 * total, "limit_g": 1e3 * most}
     if most == MUCH:
         yield Finding("CAUTION", text, values)
@@ -306,14 +321,17 @@ def _much(found: Weighing, show: Shown) -> Iterator[Finding]:
         yield Finding("DO NOT", f"cook it so: {text}", values)
 
 
-def _corrected(
-    found: Weighing, correction: Correction, show: Shown
+def corrected_findings(
+    found: Weighing, correction: Correction, show: Shown, do: str = ""
 ) -> Iterator[Finding]:
-    """Yield what to do about what was weighed; of a big batch first to take off."""
+    """Yield what to do about what was weighed; of a big batch first to take off.
+
+    `do` says in words what a table asks for, where there is more to say than that.
+    """
     sheet, off = found.sheet, list(_take_off(found, correction, show))
     big = max(correction.total, sheet.total) > MUCH
     if not correction.possible and found.at_most is not None:
-        total, most = _said(correction.total, show), _said(found.at_most, show)
+        total, most = mass_said(correction.total, show), mass_said(found.at_most, show)
         text = f"Cannot be corrected: the batch would become {total}, more than the "
         yield Finding("REFUSED", f"{text}{most} that you allow.")
     yield from off if big else ()
@@ -325,9 +343,10 @@ def _corrected(
         worst = show.amount("mass", 1e3 * max(correction.worst, 0.01 * step), 2)
         yield Finding(
             "RESULT",
-            f"{_to_do(correction)} Then {_said(correction.total, show)} are on the "
-            f"scale, {numbers.typed(numbers.three(100.0 * correction.factor))} % of "
-            f"the sheet in the pan; no line is further than {worst} from the ratio.",
+            f"{do or _to_do(correction)} Then {mass_said(correction.total, show)} are "
+            f"on the scale, {numbers.typed(numbers.three(100.0 * correction.factor))} "
+            f"% of the sheet in the pan; no line is further than {worst} from the "
+            "ratio.",
             {"mass_on_scale_g": 1e3 * correction.total},
         )
     yield from () if big else off
@@ -343,8 +362,8 @@ def _take_off(
         yield Finding(
             "RESULT",
             f"As long as the {typed} lies by itself and nothing has touched it, take "
-            f"{_said(more, show)} off it and ask again. Out of a mix nothing is ever "
-            "taken.",
+            f"{mass_said(more, show)} off it and ask again. Out of a mix nothing is "
+            "ever taken.",
             {"take_off_g": 1e3 * more},
         )
 
@@ -364,7 +383,7 @@ def _to_do(correction: Correction) -> str:
 # Sheet 1: what is weighed, where it goes.
 
 
-def _table(found: Weighing, scale: Scale, *, paper: bool) -> Table:
+def lines_table(found: Weighing, scale: Scale, *, paper: bool) -> Table:
     """Return the lines in the order of weighing."""
     heads, rows = ["in this order", scale.head("weigh")], []
     correction = found.correction
@@ -426,14 +445,14 @@ def _lot(lot: LotRecord | None, *, brief: bool = False) -> str:
 def _pans(sheet: Sheet, show: Shown) -> Iterator[Paragraph]:
     """Yield how many pans there are, each alike."""
     if sheet.pans > 1:
-        whole = _fine(sheet.pans * sheet.total, show)
+        whole = fine(sheet.pans * sheet.total, show)
         yield Paragraph(f"This is one of {sheet.pans} pans alike: {whole} together.")
 
 
 def goes_into(sheet: Sheet, show: Shown) -> str:
     """Say where the mass of a pan goes."""
     parts = [
-        f"{words.replace('stays in', 'in')} {_fine(mass, show).replace(' ', _HOLDS)}"
+        f"{words.replace('stays in', 'in')} {fine(mass, show).replace(' ', _HOLDS)}"
         for words, mass in balance(sheet)
         if mass > 0.0 and not words.startswith("left over")
     ]
@@ -451,7 +470,7 @@ def order_of_work(sheet: Sheet, show: Shown) -> tuple[str, ...]:
     nitrate = any(line.kind == "oxidizer" for line in sheet.lines)
     steps = [_GRIND] if nitrate else []
     for line in wet:
-        cup = _said(line.cup, show, 2)
+        cup = mass_said(line.cup, show, 2)
         stays = f"; {cup} of it stay in the cup and are counted" if line.cup else ""
         steps.append(
             f"Tare a cup and weigh the {line.typed} into it first{stays}. It is the "
@@ -466,7 +485,7 @@ def readiness(found: Weighing, show: Shown, *, paper: bool) -> Table:
     """Return what the mix should look and weigh like before it is poured."""
     sheet, row = found.sheet, found.judged[0].row
     lines = [
-        ("mix before heat", _fine(sheet.in_pan, show), "sheet"),
+        ("mix before heat", fine(sheet.in_pan, show), "sheet"),
         ("mix at the pour", *_at_pour(found, show)),
     ]
     ends = [row.get(f"pour_window_{end}_C", math.nan) for end in ("low", "high")]
@@ -496,11 +515,11 @@ def readiness(found: Weighing, show: Shown, *, paper: bool) -> Table:
 def _at_pour(found: Weighing, show: Shown) -> tuple[str, str]:
     """Return the mass of the mix at the pour with its band, and whence it is known."""
     sheet = found.sheet
-    told = _fine(sheet.in_pan - sheet.water_lost, show)
+    told = fine(sheet.in_pan - sheet.water_lost, show)
     if found.water is None or not all(map(math.isfinite, found.water)):
         return told, "sheet, stated water"
     low, high = (
-        _fine(sheet.in_pan - water, show).split()[0] for water in reversed(found.water)
+        fine(sheet.in_pan - water, show).split()[0] for water in reversed(found.water)
     )
     return (f"{told} ({low} to {high})" if low != high else told), _MODEL
 
@@ -541,11 +560,11 @@ def _annexes(found: Weighing, told: Told, show: Shown) -> Iterator[Annex]:
     yield Annex("Ready to pour", (ready,))
     if len(sheet.lines) > 1:
         yield Annex("How exact it must be", (_exact(found), Paragraph(_OFF)))
-    yield Annex("What this mix does, by a model", _judged(found, show))
+    yield Annex("What this mix does, by a model", judged_blocks(found, show))
     lots = [f"{x.typed}: {_lot(x.lot)}" for x in sheet.lines if x.lot is not None]
     if lots:
         yield Annex("Lots", (notes(lots),))
-    said = found.notes(lambda mass, digits: _said(mass, show, digits))
+    said = found.notes(lambda mass, digits: mass_said(mass, show, digits))
     if said:
         yield Annex("Notes", (notes(said),))
     yield Annex("Assumed", (notes(told.mixes.notes),))
@@ -575,7 +594,7 @@ def _exact(found: Weighing) -> Table:
     return Table(heads=heads, rows=rows, left=frozenset({0, 2}))
 
 
-def _judged(found: Weighing, show: Shown) -> tuple[Block, ...]:
+def judged_blocks(found: Weighing, show: Shown) -> tuple[Block, ...]:
     """Return the mix of the sheet, as weighed and as corrected; and what is special."""
     rows = []
     for one in chosen(LOOKED_AT):

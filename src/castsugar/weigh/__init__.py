@@ -22,11 +22,20 @@ from castsugar.weigh.correction import (
     judge,
     tolerances,
 )
+from castsugar.weigh.inverse import (
+    Castings,
+    castings,
+    fewest_pans,
+    in_pans,
+    sheet_again,
+    weighed_with,
+)
 from castsugar.weigh.result import Weighing, balance, notes, weighing
 from castsugar.weigh.sheet import Line, Sheet, plan
 
 __all__ = [
     "Addition",
+    "Castings",
     "Charge",
     "Conditions",
     "Correction",
@@ -39,14 +48,19 @@ __all__ = [
     "Tolerance",
     "Weighing",
     "balance",
+    "castings",
     "corrected",
     "equipment_of",
+    "fewest_pans",
+    "in_pans",
     "judge",
     "notes",
     "pieces_of",
     "plan",
     "read_charge",
+    "sheet_again",
     "sizes_of",
     "tolerances",
+    "weighed_with",
     "weighing",
 ]

@@ -231,16 +231,12 @@ def plan(  # noqa: PLR0913 - keyword-only options
         raise InputError("give either grains, strands and delays, or a batch")
     if pans < 1:
         raise InputError(f"{pans} pans cannot be; give 1 or more")
-    cups = {
-        item: equipment.residue_cup if charge.kind(item) == "syrup" else 0.0
-        for item in charge.shares
-    }
+    cups = _cups(charge, equipment)
     held, step = math.fsum(cups.values()), equipment.step
     needed = math.nan
     if batch is None:
         needed = _cast_mass(pieces, mix, density_ratio) / pans
-        pan = (needed + equipment.residue_pan) / mix.cast_yield
-        steps = steps_up(pan + held, step)
+        steps = scale_steps(charge, equipment, needed, mix=mix)
     else:
         steps = steps_near(batch / pans, step)
     in_pan = steps * step - held
@@ -261,6 +257,21 @@ def plan(  # noqa: PLR0913 - keyword-only options
         needed=needed,
         pans=pans,
     )
+
+
+def scale_steps(charge: Charge, equipment: Equipment, cast: float, *, mix: Mix) -> int:
+    """Return what one pan takes on the scale for a mass to be cast [kg], in steps."""
+    in_pan = (cast + equipment.residue_pan) / mix.cast_yield
+    held = math.fsum(_cups(charge, equipment).values())
+    return steps_up(in_pan + held, equipment.step)
+
+
+def _cups(charge: Charge, equipment: Equipment) -> dict[str, float]:
+    """Return what stays in the cup of every line. [kg]"""
+    return {
+        item: equipment.residue_cup if charge.kind(item) == "syrup" else 0.0
+        for item in charge.shares
+    }
 
 
 def _cast_mass(pieces: Sequence[Piece], mix: Mix, density_ratio: float) -> float:
