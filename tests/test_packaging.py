@@ -127,6 +127,8 @@ def test_metadata(built: dict[str, Path]) -> None:
         "pandas",
         "tomlkit",
         "shtab",
+        "matplotlib",
+        "mpltern",
         "rich",
         "jinja2",
         "filelock",
