@@ -67,9 +67,10 @@ def test_a_binding_limit_and_its_price(logarithmic: bool) -> None:
     assert state.binding
     assert -1e-12 <= state.slack < 1e-8
     assert state.price is not None
-    assert state.price.confirmed
     np.testing.assert_allclose(state.price.multiplier, 0.4, rtol=1e-5)
-    np.testing.assert_allclose(state.price.searched, 0.4, rtol=1e-3)
+    # b at most 0.33 buys 0.67 0.33 - 0.21 = 0.0111.
+    np.testing.assert_allclose(state.price.gain, 0.0111, rtol=1e-3)
+    assert state.price.holds
     # c at 0: a unit of it in place of a would cost b = 0.3.
     (row,) = found.rows
     assert row.name == "c at least 0 %"
@@ -85,8 +86,9 @@ def test_prices_of_minimising_and_of_a_floor() -> None:
     np.testing.assert_allclose(found.objective, -0.24, atol=1e-8)
     (state,) = found.limits
     assert state.price is not None
-    assert state.price.confirmed
     np.testing.assert_allclose(state.price.multiplier, 0.2, rtol=1e-5)
+    # A floor of 0.54 buys 0.54 0.46 - 0.24 = 0.0084.
+    np.testing.assert_allclose(state.price.gain, 0.0084, rtol=1e-3)
 
 
 def test_prices_of_rows_of_the_space() -> None:
@@ -97,8 +99,23 @@ def test_prices_of_rows_of_the_space() -> None:
     prices = {row.name: row.price for row in found.rows}
     price = prices["10 g of b for 100 g"]
     assert price is not None
-    assert price.confirmed
     np.testing.assert_allclose(price.multiplier, 0.8, rtol=1e-5)
+    # 11 % of b buys 0.89 0.11 - 0.09 = 0.0079.
+    np.testing.assert_allclose(price.gain, 0.0079, rtol=1e-3)
+
+
+def test_a_price_ends_where_another_limit_takes_over() -> None:
+    """b at most 0.3 and a at least 0.69: 10 % more of b would be 0.33 of it.
+
+    But a leaves 0.31: 0.69 0.31 - 0.21 = 0.0039 instead of the 0.4 0.03 of the slope.
+    """
+    space = Space(bounds=THREE.bounds | {"a": (0.69, 1.0)})
+    (state,) = optimise(Counting(), goal(limit("<=", 0.3)), space).limits
+    assert state.price is not None
+    np.testing.assert_allclose(state.price.multiplier, 0.4, rtol=1e-5)
+    np.testing.assert_allclose(state.price.gain, 0.0039, rtol=1e-3)
+    assert not state.price.holds
+    assert state.price.then == ("a at least 69 %",)
 
 
 def test_batches_are_few_and_every_trial_is_kept() -> None:

@@ -296,6 +296,7 @@ def _price(known: Knowledge, judge: Judge) -> None:
     search = multipliers(region, best.region, judge, best.fractions)
     found = side_by_side(ledger, [search])[0]
     known.multipliers = found
+    trials, order = ledger.ranked(judge)
     trier = Trier(
         ledger=ledger,
         judge=judge,
@@ -303,6 +304,7 @@ def _price(known: Knowledge, judge: Judge) -> None:
         region=region,
         number=best.region,
         fractions=best.fractions,
+        values=trials.values[order[0]],
         objective=multistart.best_merit(ledger, judge)[1],
         # At such an edge there is no slope, and no price to confirm.
         again=known.effort.prices and not found.residual > _EDGE,

@@ -14,6 +14,7 @@ from castsugar.optimize.rounding import Weighable
 from castsugar.optimize.search import Outcome
 from castsugar.optimize.shadow_prices import (
     INTERRUPTED_AFTER,
+    LOOSER,
     LimitState,
     Price,
     RowState,
@@ -49,8 +50,8 @@ DOUBT = SPREAD.characteristic_velocity
 _C_STAR = "characteristic_velocity_m_s"
 _SOLIDS = "relative_solids_20C"
 
-#: How much looser a limit is made to say what that buys, and a bound.
-_LOOSER, _POINT = 0.1, 0.01
+#: A gain below this share of the objective is none.
+_NOTHING = 5e-6
 
 #: How answers are rounded, in words.
 _ROUNDED = {
@@ -390,12 +391,12 @@ def held_back(found: Searched, show: Shown) -> str:
     """Say which limits and bounds decide, and what loosening each a little buys."""
     outcome = found.outcome
     told = [
-        f"{limit_name(state.limit, show)} ({limit_buys(found, state)})"
+        f"{limit_name(state.limit, show)} ({limit_buys(found, state, show)})"
         for state in outcome.found.limits
         if state.binding
     ]
     told += [
-        f"{bound_name(found, row)} ({bound_buys(found, row)})"
+        f"{bound_name(found, row)} ({bound_buys(found, row, show)})"
         for row in outcome.found.rows
         if not row.name.endswith(" at least 0 %")
     ]
@@ -409,33 +410,47 @@ def bound_name(found: Searched, row: RowState) -> str:
     return found.asked.renamed(row.name).removesuffix(SCOPE)
 
 
-def limit_buys(found: Searched, state: LimitState) -> str:
+def limit_buys(found: Searched, state: LimitState, show: Shown) -> str:
     """Say what a limit that is 10 % looser buys of the objective."""
     if guards_case(state.limit):
         return "what your case holds: change the motor, not the limit"
-    step = _LOOSER * abs(state.limit.value)
-    told = _buys(found, state.price, state.limit.sign * step)
-    return f"10 % looser {told}"
+    told = _buys(found, state.price, state.limit.sign, show)
+    return f"{numbers.typed(100.0 * LOOSER)} % looser {told}"
 
 
-def bound_buys(found: Searched, row: RowState) -> str:
+def bound_buys(found: Searched, row: RowState, show: Shown) -> str:
     """Say what a bound that is a percentage point looser buys of the objective."""
     if row.name.endswith(SCOPE):
         return "what lies beyond is no nitrate-sugar mix"
-    told = _buys(found, row.price, _POINT)
+    told = _buys(found, row.price, 1.0, show)
     motor = found.outcome.task.settings.motor is not None
     return f"a point looser {told}" + ("; strands there first" if motor else "")
 
 
-def _buys(found: Searched, price: Price | None, step: float) -> str:
-    """Say what a step buys, as a share of the objective."""
+def _buys(found: Searched, price: Price | None, sign: float, show: Shown) -> str:
+    """Say what the step of a price buys, as a share of the objective."""
     if price is None:
         unknown = math.isnan(found.outcome.found.stationarity)
         return "buys what is not known" if unknown else "alone buys nothing"
     goal, best = found.outcome.found.goal, found.outcome.found.objective
-    gained = price.multiplier * step * (1.0 if goal.maximise else -1.0)
-    about = "buys" if price.confirmed else "buys about"
-    return f"{about} {numbers.percent(gained / abs(best or 1.0))} %"
+    share = price.gain * sign * (1.0 if goal.maximise else -1.0) / abs(best or 1.0)
+    about = "buys about" if price.rough else "buys"
+    told = f"{numbers.percent(share)} %" if share > _NOTHING else "nothing"
+    names = _named(found, price.then, show)
+    if price.rough or price.holds or not names:
+        return f"{about} {told}"
+    return f"{about} {told}: then {' and '.join(names)} hold{'s' * (len(names) < 2)}"
+
+
+def _named(found: Searched, names: Sequence[str], show: Shown) -> list[str]:
+    """Return limits and rows of the space in the words of a sentence."""
+    limits = {one.name: one for one in found.outcome.found.goal.limits}
+    return [
+        f"the {limit_noun(limits[name], show)}"
+        if name in limits
+        else found.asked.renamed(name)
+        for name in names
+    ]
 
 
 # ----------------------------------------------------------------------------
