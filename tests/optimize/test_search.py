@@ -190,6 +190,24 @@ def test_rows_that_fail_are_left_out() -> None:
     assert found.stationarity > 0.1
 
 
+def test_what_no_mix_can_be_judged_with_is_left_out() -> None:
+    """With any c there is no value: a search of a and b alone, b at most 0.3."""
+
+    def failing(x: np.ndarray) -> np.ndarray:
+        values = product(x)
+        values[x[:, 2] > 0.0] = np.nan
+        return values
+
+    problem = FunctionProblem(columns=COLUMNS, function=failing)
+    found = optimise(problem, goal(limit("<=", 0.3)), THREE)
+    np.testing.assert_allclose(found.fractions, [0.7, 0.3, 0.0], atol=1e-8)
+    (state,) = found.limits
+    assert state.binding
+    assert state.price is not None
+    np.testing.assert_allclose(state.price.multiplier, 0.4, rtol=1e-5)
+    assert found.rows == ()
+
+
 def test_an_infinite_column_is_a_limit_not_kept() -> None:
     """b is infinite above 0.25: the limit of 0.3 on it is not kept there."""
 

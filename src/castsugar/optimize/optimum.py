@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.arrays import FloatArray
-from castsugar.errors import ConvergenceError
+from castsugar.errors import ConvergenceError, InputError
 from castsugar.optimize import multistart
 from castsugar.optimize.multistart import Effort, LocalOptimum, apart
 from castsugar.optimize.problem import (
@@ -270,6 +270,8 @@ def _run(known: Knowledge) -> None:
     """Go through the stages; what is found is written into `known` as it comes."""
     ledger, effort = known.ledger, known.effort
     multistart.first_samples(ledger, effort)
+    if _left_out(known):
+        multistart.first_samples(ledger, effort)
     judge = multistart.judge_of(ledger, known.goal)
     known.judge = judge
     known.ends += multistart.local_searches(ledger, judge, effort)
@@ -284,6 +286,35 @@ def _run(known: Knowledge) -> None:
         _price(known, judge)
         if multistart.best_merit(ledger, judge)[1] > objective - _OVERLOOKED:
             return
+
+
+def _left_out(known: Knowledge) -> bool:
+    """Hold at 0 what no mix can be judged with; say whether there is such a thing.
+
+    The mixes without it are a thin face of the space, which no model can be fitted on.
+    """
+    ledger, space = known.ledger, known.space
+    trials = ledger.trials()
+    judge = multistart.judge_of(ledger, known.goal)
+    told = np.asarray(np.isfinite(judge.outputs(trials.values)).all(axis=1))
+    without = {
+        name: (0.0, 0.0)
+        for name, holds in zip(space.columns, trials.fractions.T > 0.0, strict=True)
+        if space.bounds.get(name, (1.0, 1.0))[0] == 0.0
+        and holds.any()
+        and not told[holds].any()
+    }
+    if not (without and told.any()):
+        return False
+    smaller = replace(space, bounds={**space.bounds, **without})
+    try:
+        regions = smaller.regions()
+    except InputError:  # nothing is left: the search says so in its own way
+        return False
+    if [r.choice for r in regions] != [r.choice for r in ledger.regions]:
+        return False
+    known.space, ledger.regions = smaller, regions
+    return True
 
 
 def _price(known: Knowledge, judge: Judge) -> None:
