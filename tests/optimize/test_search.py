@@ -11,9 +11,15 @@ from castsugar import ConvergenceError, InputError, UnknownNameError
 from castsugar.limits import Limit
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
-from castsugar.optimize.problem import FunctionProblem, Goal
+from castsugar.optimize.problem import (
+    FunctionProblem,
+    Goal,
+    Judge,
+    Ledger,
+    side_by_side,
+)
 from castsugar.optimize.rounding import weigh_out
-from castsugar.optimize.shadow_prices import Found
+from castsugar.optimize.shadow_prices import Found, multipliers
 from castsugar.optimize.space import Space
 from castsugar.optimize.trade_off import trade_off
 
@@ -102,6 +108,17 @@ def test_prices_of_rows_of_the_space() -> None:
     np.testing.assert_allclose(price.multiplier, 0.8, rtol=1e-5)
     # 11 % of b buys 0.89 0.11 - 0.09 = 0.0079.
     np.testing.assert_allclose(price.gain, 0.0079, rtol=1e-3)
+
+
+def test_a_limit_holds_a_mix_that_ended_a_hair_before_it() -> None:
+    """At b = 0.299995 of 0.3: (1 - 2 b) 0.3 of a b for each share of the limit."""
+    wanted = goal(limit("<=", 0.3))
+    (region,) = regions = THREE.regions()
+    ledger = Ledger(problem=Counting(), regions=regions, budget=1000)
+    judge = Judge.of(wanted, COLUMNS, product(region.corners))
+    mix = np.array([0.700005, 0.299995, 0.0])
+    (found,) = side_by_side(ledger, [multipliers(region, 0, judge, mix)])
+    np.testing.assert_allclose(found.limits * judge.size, [0.12], rtol=1e-3)
 
 
 def test_a_price_ends_where_another_limit_takes_over() -> None:

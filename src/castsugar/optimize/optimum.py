@@ -108,7 +108,7 @@ def _limits(
             limit=limit,
             value=values[limit.column],
             slack=float(limit.slack(np.array(values[limit.column]))),
-            binding=bool(scaled[index] <= BINDS),
+            binding=bool(scaled[index] <= BINDS) or index in known.limit_prices,
             price=known.limit_prices.get(index),
         )
         for index, limit in enumerate(known.goal.limits)
@@ -119,6 +119,7 @@ def _rows(known: Knowledge, trials: Trials, best: int) -> tuple[RowState, ...]:
     """Return the rows of the space that bind, fixed parts and absent ones left out."""
     region = known.ledger.regions[trials.region[best]]
     slack = region.slack(trials.fractions[best])
+    priced = np.isin(np.arange(len(slack)), [*known.row_prices])
     moves = region.slack(region.corners).max(axis=0) > 10.0 * ROUNDING
     return tuple(
         RowState(
@@ -126,7 +127,7 @@ def _rows(known: Knowledge, trials: Trials, best: int) -> tuple[RowState, ...]:
             slack=float(slack[index]),
             price=known.row_prices.get(int(index)),
         )
-        for index in np.flatnonzero(moves & (slack <= BINDS))
+        for index in np.flatnonzero(moves & ((slack <= BINDS) | priced))
     )
 
 

@@ -214,8 +214,9 @@ class Found:
 # ----------------------------------------------------------------------------
 # Shadow prices: what a unit of each limit buys, from slopes and by trying.
 
-#: Scaled slack, and mass fraction, within which a limit or row binds.
-BINDS = 1e-6
+#: Scaled slack, and mass fraction, within which a limit or row binds; and within which
+#: one with a price does: where the last hair gains nothing, a search ends before it.
+BINDS, _HOLDS = 1e-6, 1e-4
 
 #: Free ingredients up to which bounds and ratios are searched again too.
 _FEW = 3
@@ -223,9 +224,6 @@ _FEW = 3
 #: Reach of the wide look and radius of the one for slopes; first reach of the searches
 #: with a moved limit, and the gain of the objective's size at which they end.
 _WIDE, _LOOK, _RADIUS, _ENOUGH = 0.05, 3e-3, 0.05, 1e-6
-
-#: Scaled slack, and mass fraction, within which a limit is named as one that holds.
-_HOLDS = 1e-4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -253,7 +251,7 @@ def multipliers(
 
     .. math:: \nabla F = \sum_j \lambda_j \nabla G_j - \sum_i \nu_i n_i
 
-    over binding slacks G and rows n, by non-negative least squares (C. L. Lawson &
+    over slacks G and rows n at hand, by non-negative least squares (C. L. Lawson &
     R. J. Hanson, *Solving Least Squares Problems*, ch. 23, from memory). At a kink the
     slope of each branch has a share of its own; those of the objective sum to 1.
     """
@@ -273,9 +271,9 @@ def multipliers(
         return Multipliers(limits=none[0], rows=none[1], residual=np.nan)
     pieces = state.pieces if state.kinky else state.pieces[:1]
     seen = np.stack([piece.around(state.z, 1.0)[1] for piece in pieces])
-    binding = np.flatnonzero(state.outputs[1:] <= BINDS)
+    binding = np.flatnonzero(state.outputs[1:] <= _HOLDS)
     rows = state.rows
-    close = np.flatnonzero(rows.limits - rows.normals @ state.z <= BINDS)
+    close = np.flatnonzero(rows.limits - rows.normals @ state.z <= _HOLDS)
     columns = [seen[:, 0], -seen[:, 1 + binding].reshape(-1, region.dimension)]
     design = np.vstack([*columns, rows.normals[close]]).T
     size = max(float(np.abs(seen[:, 0]).max(initial=0.0)), 1e-12)
@@ -358,7 +356,8 @@ class Trier:
 
     def _limits(self, found: Multipliers) -> Iterable[_Binding]:
         slack = self.judge.outputs(self.values)[1:]
-        for index in np.flatnonzero(slack <= BINDS).tolist():
+        binds = (slack <= BINDS) | (found.limits > 0.0)
+        for index in np.flatnonzero(binds).tolist():
             limit = self.judge.goal.limits[index]
             size = float(self.judge.scales[index])
             unit = limit.value if limit.logarithmic else size
