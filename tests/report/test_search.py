@@ -400,6 +400,28 @@ def test_front_and_robust_mix_have_annexes(full: Outcome) -> None:
     assert search_parts(searched(made))["front"]["more_is_better"] == [True, False]
 
 
+def test_a_front_inside_the_doubt_is_not_worth_having(full: Outcome) -> None:
+    """1 % of the impulse is in doubt; of a pressure 6 over 4 MPa, 50 %."""
+    pressed = (("peak_pressure_MPa", False), (IMPULSE, True))
+    task = replace(full.task, front=pressed)
+    for pressures, impulses, told in (
+        ([4.0, 8.1], [272000.0, 269000.0], ""),
+        ([4.0, 8.1], [272000.0, 269500.0], "density Isp, ideal changes by 0.92 %"),
+        ([4.0, 5.9], [272000.0, 269000.0], "peak pressure changes by 32 %"),
+    ):
+        front = Front(
+            status="complete",
+            reason="",
+            fractions=np.array([[0.6, 0.2, 0.2], [0.5, 0.3, 0.2]]),
+            first=np.array(pressures),
+            second=np.array(impulses),
+            trials=full.found.trials,
+        )
+        text = joined(screen(replace(full, task=task, front=front), full=True))
+        assert ("No trade-off worth having" in text) == bool(told)
+        assert told in text
+
+
 def test_a_page_has_the_answer_first(full: Outcome) -> None:
     found = searched(full)
     page = to_page(search_screen(found, Shown()))

@@ -6,6 +6,8 @@ import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from castsugar.limits import BROKEN
 from castsugar.mix.mix import Mix
 from castsugar.motor.hardware import SPREAD
@@ -20,6 +22,7 @@ from castsugar.optimize.shadow_prices import (
     RowState,
 )
 from castsugar.optimize.space import SCOPE
+from castsugar.optimize.task import DELIVERED
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
 from castsugar.report.field import FIELDS, Field, Row
@@ -36,6 +39,7 @@ from castsugar.report.peak_causes import cause_finding
 from castsugar.report.screen import BENCH, Block, Finding, Paragraph, Screen, Table
 from castsugar.report.search_words import (
     Asked,
+    chance_of,
     endless,
     field_of,
     guards_case,
@@ -338,6 +342,8 @@ def _blocks(found: Searched, show: Shown) -> Iterator[Block]:
         )
     if found.sound:
         yield Paragraph(f"Held back by: {held_back(found, show)}")
+        if said := no_trade_off(found):
+            yield Paragraph(said, spare=True)
 
 
 def _cell(found: Searched, key: str, row: Row, show: Shown) -> str:
@@ -451,6 +457,46 @@ def _named(found: Searched, names: Sequence[str], show: Shown) -> list[str]:
         else found.asked.renamed(name)
         for name in names
     ]
+
+
+# ----------------------------------------------------------------------------
+# A trade-off is worth a word only where what it changes is known that well.
+
+#: Columns that are known as c* is.
+_AS_C_STAR = (_C_STAR, "specific_impulse_s", "density_impulse_kg_s_m3", DELIVERED)
+
+
+def no_trade_off(found: Searched) -> str:
+    """Say that a front changes no more than what is in doubt; empty if it does."""
+    front, wanted = found.outcome.front, found.outcome.task.front
+    if front is None or wanted is None or len(front.first) < 2:
+        return ""
+    told = []
+    pairs = zip(wanted, (front.first, front.second), strict=True)
+    for (column, _), values in pairs:
+        change = float(np.ptp(values) / (np.abs(values).max() or 1.0))
+        if change < (doubt := _doubt(found, column)):
+            told.append(
+                f"{field_of(column).label} changes by {numbers.percent(change)} % over "
+                "the whole front, and is known to "
+                f"{numbers.typed(round(100.0 * doubt))} %"
+            )
+    return f"No trade-off worth having: {'; '.join(told)}." if told else ""
+
+
+def _doubt(found: Searched, column: str) -> float:
+    """Return to what share a column of the answer is known; 0 where that is not said.
+
+    A pressure is as far in doubt as its 95 % end lies above its middle.
+    """
+    base = chance_of(column)[0]
+    if base in _AS_C_STAR:
+        return DOUBT
+    if base != PEAK and base != P95:
+        return 0.0
+    row = found.row(found.outcome.chosen)
+    middle, most = (float(row.get(key) or math.nan) for key in (PEAK, P95))
+    return most / middle - 1.0 if most > middle else 0.0
 
 
 # ----------------------------------------------------------------------------

@@ -20,7 +20,13 @@ from castsugar.report import numbers
 from castsugar.report.field import FIELDS, TEXT
 from castsugar.report.limit_words import limit_cell, margin_cell
 from castsugar.report.screen import Annex, Block, Listing, Paragraph, Table
-from castsugar.report.search import Searched, bound_buys, bound_name, limit_buys
+from castsugar.report.search import (
+    Searched,
+    bound_buys,
+    bound_name,
+    limit_buys,
+    no_trade_off,
+)
 from castsugar.report.search_words import (
     bare_text,
     bound_words,
@@ -297,6 +303,8 @@ def _front(found: Searched, show: Shown) -> Iterator[Block]:
     first, second = (column for column, _ in wanted)
     words = [f"{'more' if m else 'less'} {field_of(c).label}" for c, m in wanted]
     yield Paragraph(f"{words[0]} against {words[1]}.")
+    if said := no_trade_off(found):
+        yield Paragraph(said)
     if front.status == "incomplete":
         yield Paragraph(f"Not finished: {front.reason}. Others may be better in both.")
     if not len(front.fractions):
