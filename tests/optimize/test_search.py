@@ -205,6 +205,8 @@ def test_rows_that_fail_are_left_out() -> None:
     np.testing.assert_allclose(found.objective, 0.24, rtol=1e-4)
     # Nothing that binds explains this optimum, and the answer shows it.
     assert found.stationarity > 0.1
+    assert found.edge == ("product",)
+    assert not found.kink
 
 
 def test_what_no_mix_can_be_judged_with_is_left_out() -> None:
@@ -253,6 +255,8 @@ def test_an_optimum_on_a_kink() -> None:
     found = optimise(problem, Goal(objective="larger", maximise=False), THREE)
     np.testing.assert_allclose(found.fractions, [5 / 23, 0, 18 / 23], atol=1e-6)
     assert found.stationarity < 1e-6
+    assert found.kink
+    assert found.edge == ()
 
 
 def test_infeasible_is_an_answer() -> None:

@@ -30,7 +30,7 @@ from castsugar.optimize.problem import FunctionProblem, Goal
 from castsugar.optimize.robust import Robust
 from castsugar.optimize.rounding import weigh_out
 from castsugar.optimize.search import Outcome
-from castsugar.optimize.shadow_prices import Found
+from castsugar.optimize.shadow_prices import Found, RowState
 from castsugar.optimize.space import Space
 from castsugar.optimize.task import Settings, Sloppiness, Task
 from castsugar.optimize.trade_off import Front
@@ -281,6 +281,25 @@ def test_what_holds_it_back_and_what_loosening_buys() -> None:
     # 272000 kg s/m3.
     said = "(10 % looser buys 4.4 %: then KNO3 at most 70 % holds)"
     assert f"flame temperature at most 1600 K {said}" in text
+
+
+def test_what_else_holds_it_back_has_its_name() -> None:
+    answer = replace(found(), rows=())
+
+    def told(**more: Any) -> str:
+        text = joined(screen(outcome(replace(answer, **more))))
+        return text.partition("Held back by: ")[2].partition(" Least sure")[0]
+
+    top = "density Isp is highest here: every small step away loses"
+    assert told() == top
+    none = RowState(name="light corn syrup at least 0 %", slack=0.0)
+    assert told(rows=(none,)) == f"no light syrup is left to take out; {top}"
+    assert "here at a kink, where its slope jumps: every" in told(kink=True)
+    assert (
+        told(edge=(PRESSURE,)) == "your strands end here: beyond, no pressure is told"
+    )
+    said = "the end of what is known: beyond, no flame temperature"
+    assert told(edge=(HOT,)) == said
 
 
 def test_mixes_of_the_bench_are_judged_beside_it(full: Outcome) -> None:

@@ -41,6 +41,12 @@ from castsugar.optimize.space import Space
 # From what a search knows to its answer.
 
 
+#: Part of the objective's slope that no limit explains, above which a mix lies at an
+#: edge of what can be computed: a throat that begins to freeze, a model that ends; and
+#: how far beyond it is looked at. [share of the mix]
+_EDGE, _BEYOND = 0.3, 0.01
+
+
 @dataclass(slots=True, kw_only=True)
 class Knowledge:
     """What a search has found so far, so that it may stop anywhere."""
@@ -88,6 +94,8 @@ def answer(known: Knowledge) -> Found:
         limits=_limits(known, judge, values),
         rows=_rows(known, trials, int(best)),
         stationarity=found.residual if found else np.nan,
+        kink=found.kink if found else False,
+        edge=_edge(known, trials, int(best)),
         violation=violation,
         runners_up=_runners(known, judge, trials, order),
         relaxations=known.relaxations,
@@ -95,6 +103,19 @@ def answer(known: Knowledge) -> Found:
         batches=ledger.batches,
         seed=known.effort.seed,
     )
+
+
+def _edge(known: Knowledge, trials: Trials, best: int) -> tuple[str, ...]:
+    """Return what is not computed just beyond a mix that no limit explains."""
+    found = known.multipliers
+    if found is None or not found.residual > _EDGE:
+        return ()
+    goal, columns = known.goal, list(known.ledger.problem.columns)
+    names = dict.fromkeys((goal.objective, *(limit.column for limit in goal.limits)))
+    places = [columns.index(name) for name in names]
+    near = apart(trials.fractions[best], trials.fractions) < _BEYOND
+    failed = np.asarray(np.isnan(trials.values[near][:, places]).any(axis=0))
+    return tuple(name for name, bad in zip(names, failed, strict=True) if bad)
 
 
 def _limits(
@@ -190,10 +211,6 @@ def _runner(
 
 #: Gain found while prices were tried, of the objective's size, that makes a new start.
 _OVERLOOKED = 1e-6
-
-#: Part of the objective's slope that no limit explains, above which a mix lies at an
-#: edge of what can be computed: a throat that begins to freeze, a model that ends.
-_EDGE = 0.3
 
 #: Most new starts.
 _ROUNDS = 3

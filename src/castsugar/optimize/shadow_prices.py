@@ -170,6 +170,11 @@ class Found:
         Those that bind.
     stationarity : float
         What the prices leave of the objective's slope, as a share; NaN if not known.
+    kink : bool
+        Whether a jump of the objective's slope holds the mix.
+    edge : tuple of str
+        Columns of the goal that are not computed just beyond the mix, where that holds
+        it.
     violation : float
         Largest violation of a limit, as a share of it (of its logarithm: difference).
     runners_up : tuple of Runner
@@ -198,6 +203,8 @@ class Found:
     trials: Trials
     batches: int
     seed: int
+    kink: bool = False
+    edge: tuple[str, ...] = ()
 
     @property
     def objective(self) -> float:
@@ -218,6 +225,9 @@ class Found:
 #: one with a price does: where the last hair gains nothing, a search ends before it.
 BINDS, _HOLDS = 1e-6, 1e-4
 
+#: Share of a branch, and of the slope by which branches differ, that make a kink.
+_SHARE = 0.1
+
 #: Free ingredients up to which bounds and ratios are searched again too.
 _FEW = 3
 
@@ -237,11 +247,14 @@ class Multipliers:
         Of the objective to minimise, per mass fraction.
     residual : float
         What is left of the slope, as a share of it.
+    kink : bool
+        Whether it takes more than one branch of the objective to balance it.
     """
 
     limits: FloatArray
     rows: FloatArray
     residual: float
+    kink: bool = False
 
 
 def multipliers(
@@ -286,7 +299,14 @@ def multipliers(
     of_limits, of_rows = none
     of_limits[binding] = parts[1].reshape(len(pieces), -1).sum(axis=0)
     of_rows[rows.places[close]] = parts[2] / rows.sizes[close]
-    return Multipliers(limits=of_limits, rows=of_rows, residual=rest)
+    kink = len(pieces) > 1 and _one_is_not_enough(seen[:, 0], parts[0], size)
+    return Multipliers(limits=of_limits, rows=of_rows, residual=rest, kink=kink)
+
+
+def _one_is_not_enough(slopes: FloatArray, shares: FloatArray, size: float) -> bool:
+    """Say whether branches of the objective that differ hold each other."""
+    used = slopes[shares > _SHARE]
+    return bool(np.ptp(used, axis=0).max(initial=0.0) > _SHARE * size)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -54,6 +54,9 @@ DOUBT = SPREAD.characteristic_velocity
 _C_STAR = "characteristic_velocity_m_s"
 _SOLIDS = "relative_solids_20C"
 
+#: How names of rows end that say that an ingredient is not in it.
+_NONE = " at least 0 %"
+
 #: A gain below this share of the objective is none.
 _NOTHING = 5e-6
 
@@ -404,11 +407,39 @@ def held_back(found: Searched, show: Shown) -> str:
     told += [
         f"{bound_name(found, row)} ({bound_buys(found, row, show)})"
         for row in outcome.found.rows
-        if not row.name.endswith(" at least 0 %")
+        if not row.name.endswith(_NONE)
     ]
-    if told:
-        return "; ".join(told)
-    return "nothing; it lies inside the space, and every small step away loses"
+    if outcome.found.edge:
+        told.append(_edge_words(outcome.found.edge))
+    if not told or outcome.found.kink:
+        told.append(_top_words(found))
+    return "; ".join(told)
+
+
+def _edge_words(columns: Sequence[str]) -> str:
+    """Say what is not known beyond the mix."""
+    if all(column.startswith("peak_pressure") for column in columns):
+        return "your strands end here: beyond, no pressure is told"
+    labels = dict.fromkeys(field_of(column).label for column in columns)
+    return f"the end of what is known: beyond, no {' and no '.join(labels)}"
+
+
+def _top_words(found: Searched) -> str:
+    """Say that the objective itself is at its best, and where nothing is left to take.
+
+    At a kink a product of the flame, or a draw of a quantile, begins or ends.
+    """
+    outcome, goal = found.outcome.found, found.outcome.found.goal
+    label = found.objective.short or found.objective.label
+    none = [
+        f"no {found.asked.renamed(row.name.removesuffix(_NONE))} is left to take out"
+        for row in outcome.rows
+        if row.name.endswith(_NONE)
+    ]
+    word = "highest" if goal.maximise else "lowest"
+    bend = " at a kink, where its slope jumps" if outcome.kink else ""
+    top = f"{label} is {word} here{bend}: every small step away loses"
+    return "; ".join([*none, top])
 
 
 def bound_name(found: Searched, row: RowState) -> str:
