@@ -22,6 +22,8 @@ import castsugar as cs
 from castsugar import Hardware, Requirement
 from castsugar.limits import Limit, judge_rows
 from castsugar.mix.mix import Mix
+from castsugar.motor.burn_evidence import Burned
+from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
 from castsugar.optimize.multistart import Effort
@@ -281,6 +283,33 @@ def test_what_holds_it_back_and_what_loosening_buys() -> None:
     # 272000 kg s/m3.
     said = "(10 % looser buys 4.4 %: then KNO3 at most 70 % holds)"
     assert f"flame temperature at most 1600 K {said}" in text
+
+
+def test_a_bound_where_the_strands_end_says_so() -> None:
+    """A point beyond 60/20/20 there is 61/19/20, which lies between the last two."""
+    short = replace(SPACE, bounds={**SPACE.bounds, ITEMS[0]: (0.5, 0.6)})
+    answer = found(space=short)
+    beside = ((0.5, 0.3, 0.2), (0.62, 0.12, 0.26), (0.7, 0.1, 0.2))
+    for burned, told in (
+        (beside, "a point looser buys 0.44 %)"),
+        (((0.6, 0.2, 0.2), *beside[:2]), "buys 0.44 %; your strands end here)"),
+        (beside[:2], "buys 0.44 %; strands there first)"),
+    ):
+        made = outcome(answer, space=short)
+        strands = [
+            Burned(
+                name=str(place),
+                batch=str(place),
+                fractions=dict(zip(ITEMS, shares, strict=True)),
+                pressure=np.array([1e6, 2e6, 4e6]),
+                rate=np.array([4.6e-3, 5.7e-3, 7.1e-3]),
+            )
+            for place, shares in enumerate(burned)
+        ]
+        motor = replace(made.task.settings.motor, burning=BurnModel(strands))
+        settings = replace(made.task.settings, motor=motor)
+        made = replace(made, task=replace(made.task, settings=settings))
+        assert told in joined(screen(made))
 
 
 def test_what_else_holds_it_back_has_its_name() -> None:

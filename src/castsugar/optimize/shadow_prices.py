@@ -68,12 +68,15 @@ class Price:
         By searching again with the limit loosened by `step`; NaN if not done.
     then : tuple of str
         Limits and rows that hold the mix back there, and did not before.
+    mix : tuple of float
+        The best there; empty if not searched. [mass fractions]
     """
 
     multiplier: float
     step: float
     relaxed: float = math.nan
     then: tuple[str, ...] = ()
+    mix: tuple[float, ...] = ()
 
     @property
     def rough(self) -> bool:
@@ -422,6 +425,7 @@ class Trier:
                 prices[one],
                 relaxed=self._per_objective(gained / (one.sign * one.step * one.unit)),
                 then=self._holding(region, judge, end.fractions, end.values),
+                mix=tuple(end.fractions.tolist()),
             )
         return found
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from castsugar.limits import BROKEN
 from castsugar.mix.mix import Mix
+from castsugar.motor.burn_evidence import FIRING, STRANDS, between
 from castsugar.motor.hardware import SPREAD
 from castsugar.motor.peak_causes import Cause
 from castsugar.optimize.rounding import Weighable
@@ -460,8 +461,23 @@ def bound_buys(found: Searched, row: RowState, show: Shown) -> str:
     if row.name.endswith(SCOPE):
         return "what lies beyond is no nitrate-sugar mix"
     told = _buys(found, row.price, 1.0, show)
-    motor = found.outcome.task.settings.motor is not None
-    return f"a point looser {told}" + ("; strands there first" if motor else "")
+    return f"a point looser {told}{_strands_there(found, row.price)}"
+
+
+def _strands_there(found: Searched, price: Price | None) -> str:
+    """Say whether a mix beyond a bound still lies between those that were burned."""
+    motor, outcome = found.outcome.task.settings.motor, found.outcome.found
+    if motor is None:
+        return ""
+    own = [x for x in motor.burning.evidence if x.kind in (STRANDS, FIRING)]
+    mixes = [one.fractions for one in own]
+    if not mixes or price is None or not price.mix:
+        return "; strands there first"
+    there = dict(zip(outcome.ingredients, price.mix, strict=True))
+    if between(there, mixes):
+        return ""
+    here = between(outcome.recipe, mixes)
+    return "; your strands end here" if here else "; strands there first"
 
 
 def _buys(found: Searched, price: Price | None, sign: float, show: Shown) -> str:
