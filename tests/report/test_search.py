@@ -285,6 +285,15 @@ def test_what_holds_it_back_and_what_loosening_buys() -> None:
     assert f"flame temperature at most 1600 K {said}" in text
 
 
+def test_what_takes_over_is_named() -> None:
+    """Syrup is at least 35 %: with 65 % of nitrate no sugar is left."""
+    more = {ITEMS[1]: (0.0, 0.35), ITEMS[2]: (0.35, 0.4)}
+    space = replace(SPACE, bounds={**SPACE.bounds, **more})
+    hot = Limit(column=HOT, sense="<=", value=1600.0)
+    text = joined(screen(outcome(found(hot, space=space), space=space)))
+    assert "powdered sugar at 0 % holds)" in text
+
+
 def test_a_bound_where_the_strands_end_says_so() -> None:
     """A point beyond 60/20/20 there is 61/19/20, which lies between the last two."""
     short = replace(SPACE, bounds={**SPACE.bounds, ITEMS[0]: (0.5, 0.6)})

@@ -501,7 +501,7 @@ def _named(found: Searched, names: Sequence[str], show: Shown) -> list[str]:
     return [
         f"the {limit_noun(limits[name], show)}"
         if name in limits
-        else found.asked.renamed(name)
+        else found.asked.renamed(name).replace(_NONE, " at 0 %")
         for name in names
     ]
 
