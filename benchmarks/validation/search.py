@@ -200,12 +200,12 @@ def _optima_and_prices(folder: Path) -> None:
     print(
         "\n## What a looser limit buys\n\nIn % of the objective: a limit 10 % looser, "
         "a bound one point. Asked for: printed within 10 %\nof searched from nothing "
-        "(or within the 0.02 % of a search), or marked rough.\n\n"
+        "(or within 0.001), or marked rough.\n\n"
         "| bench | limit | slope carried on | printed | searched from nothing | |\n"
         "| --- | --- | --- | --- | --- | --- |"
     )
     for bench, name, slope, printed, again, rough in told:
-        good = abs(printed - again) <= max(0.1 * abs(again), 0.02)
+        good = abs(printed - again) <= max(0.1 * abs(again), 0.001)
         word = "rough" if rough else "agrees" if good else "DIFFERS"
         print(
             f"| {bench} | {name} | {slope:.3f} | {printed:.3f} | {again:.3f} | {word} |"
