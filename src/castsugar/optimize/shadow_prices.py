@@ -231,9 +231,6 @@ BINDS, _HOLDS = 1e-6, 1e-4
 #: Share of a branch, and of the slope by which branches differ, that make a kink.
 _SHARE = 0.1
 
-#: Free ingredients up to which bounds and ratios are searched again too.
-_FEW = 3
-
 #: Reach of the wide look and radius of the one for slopes; first reach of the searches
 #: with a moved limit, and the gain of the objective's size at which they end.
 _WIDE, _LOOK, _RADIUS, _ENOUGH = 0.05, 3e-3, 0.05, 1e-5
@@ -366,16 +363,10 @@ class Trier:
             for one in binding
         }
         if self.again:
-            tried = [one for one in binding if not (one.is_row and self._costly)]
-            prices |= self._tried(tried, prices)
+            prices |= self._tried(binding, prices)
         limits = {one.index: p for one, p in prices.items() if not one.is_row}
         rows = {one.index: p for one, p in prices.items() if one.is_row}
         return limits, rows
-
-    @property
-    def _costly(self) -> bool:
-        """Whether bounds and ratios keep their multipliers, not searched again."""
-        return self.region.dimension > _FEW
 
     def _limits(self, found: Multipliers) -> Iterable[_Binding]:
         slack = self.judge.outputs(self.values)[1:]
