@@ -233,7 +233,7 @@ _SHARE = 0.1
 
 #: Reach of the wide look and radius of the one for slopes; first reach of the searches
 #: with a moved limit, and the gain of the objective's size at which they end.
-_WIDE, _LOOK, _RADIUS, _ENOUGH = 0.05, 3e-3, 0.05, 1e-5
+_WIDE, _LOOK, _RADIUS, _ENOUGH = 0.05, 3e-3, 0.2, 1e-5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
