@@ -91,7 +91,10 @@ def test_analytic_derivatives_lead_to_the_same_optimum() -> None:
         (limit,) = found.limits
         assert limit.price is not None
         np.testing.assert_allclose(limit.price.multiplier, -0.4 / 3.0, rtol=1e-5)
-        assert limit.price.confirmed
+        # The floor at 0.27, 10 % lower: -(2/3) (0.73 - 0.8)^2 instead of (0.7 - 0.8).
+        bought = (2.0 / 3.0) * (0.01 - 0.0049)
+        np.testing.assert_allclose(-limit.price.gain, bought, rtol=1e-4)
+        assert not limit.price.holds
     assert asked
 
 

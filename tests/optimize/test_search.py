@@ -12,9 +12,15 @@ from castsugar import ConvergenceError, InputError, UnknownNameError
 from castsugar.limits import Limit
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
-from castsugar.optimize.problem import FunctionProblem, Goal
+from castsugar.optimize.problem import (
+    FunctionProblem,
+    Goal,
+    Judge,
+    Ledger,
+    side_by_side,
+)
 from castsugar.optimize.rounding import neighbours, weigh_out
-from castsugar.optimize.shadow_prices import Found
+from castsugar.optimize.shadow_prices import Found, multipliers
 from castsugar.optimize.space import Space
 from castsugar.optimize.trade_off import trade_off
 
@@ -68,9 +74,10 @@ def test_a_binding_limit_and_its_price(logarithmic: bool) -> None:
     assert state.binding
     assert -1e-12 <= state.slack < 1e-8
     assert state.price is not None
-    assert state.price.confirmed
     np.testing.assert_allclose(state.price.multiplier, 0.4, rtol=1e-5)
-    np.testing.assert_allclose(state.price.searched, 0.4, rtol=1e-3)
+    # b at most 0.33 buys 0.67 0.33 - 0.21 = 0.0111.
+    np.testing.assert_allclose(state.price.gain, 0.0111, rtol=1e-3)
+    assert state.price.holds
     # c at 0: a unit of it in place of a would cost b = 0.3.
     (row,) = found.rows
     assert row.name == "c at least 0 %"
@@ -86,8 +93,9 @@ def test_prices_of_minimising_and_of_a_floor() -> None:
     np.testing.assert_allclose(found.objective, -0.24, atol=1e-8)
     (state,) = found.limits
     assert state.price is not None
-    assert state.price.confirmed
     np.testing.assert_allclose(state.price.multiplier, 0.2, rtol=1e-5)
+    # A floor of 0.54 buys 0.54 0.46 - 0.24 = 0.0084.
+    np.testing.assert_allclose(state.price.gain, 0.0084, rtol=1e-3)
 
 
 def test_prices_of_rows_of_the_space() -> None:
@@ -98,8 +106,34 @@ def test_prices_of_rows_of_the_space() -> None:
     prices = {row.name: row.price for row in found.rows}
     price = prices["10 g of b for 100 g"]
     assert price is not None
-    assert price.confirmed
     np.testing.assert_allclose(price.multiplier, 0.8, rtol=1e-5)
+    # 11 % of b buys 0.89 0.11 - 0.09 = 0.0079.
+    np.testing.assert_allclose(price.gain, 0.0079, rtol=1e-3)
+
+
+def test_a_limit_holds_a_mix_that_ended_a_hair_before_it() -> None:
+    """At b = 0.299995 of 0.3: (1 - 2 b) 0.3 of a b for each share of the limit."""
+    wanted = goal(limit("<=", 0.3))
+    (region,) = regions = THREE.regions()
+    ledger = Ledger(problem=Counting(), regions=regions, budget=1000)
+    judge = Judge.of(wanted, COLUMNS, product(region.corners))
+    mix = np.array([0.700005, 0.299995, 0.0])
+    (found,) = side_by_side(ledger, [multipliers(region, 0, judge, mix)])
+    np.testing.assert_allclose(found.limits * judge.size, [0.12], rtol=1e-3)
+
+
+def test_a_price_ends_where_another_limit_takes_over() -> None:
+    """b at most 0.3 and a at least 0.69: 10 % more of b would be 0.33 of it.
+
+    But a leaves 0.31: 0.69 0.31 - 0.21 = 0.0039 instead of the 0.4 0.03 of the slope.
+    """
+    space = Space(bounds=THREE.bounds | {"a": (0.69, 1.0)})
+    (state,) = optimise(Counting(), goal(limit("<=", 0.3)), space).limits
+    assert state.price is not None
+    np.testing.assert_allclose(state.price.multiplier, 0.4, rtol=1e-5)
+    np.testing.assert_allclose(state.price.gain, 0.0039, rtol=1e-3)
+    assert not state.price.holds
+    assert state.price.then == ("a at least 69 %",)
 
 
 def test_batches_are_few_and_every_trial_is_kept() -> None:
@@ -172,6 +206,26 @@ def test_rows_that_fail_are_left_out() -> None:
     np.testing.assert_allclose(found.objective, 0.24, rtol=1e-4)
     # Nothing that binds explains this optimum, and the answer shows it.
     assert found.stationarity > 0.1
+    assert found.edge == ("product",)
+    assert not found.kink
+
+
+def test_what_no_mix_can_be_judged_with_is_left_out() -> None:
+    """With any c there is no value: a search of a and b alone, b at most 0.3."""
+
+    def failing(x: np.ndarray) -> np.ndarray:
+        values = product(x)
+        values[x[:, 2] > 0.0] = np.nan
+        return values
+
+    problem = FunctionProblem(columns=COLUMNS, function=failing)
+    found = optimise(problem, goal(limit("<=", 0.3)), THREE)
+    np.testing.assert_allclose(found.fractions, [0.7, 0.3, 0.0], atol=1e-8)
+    (state,) = found.limits
+    assert state.binding
+    assert state.price is not None
+    np.testing.assert_allclose(state.price.multiplier, 0.4, rtol=1e-5)
+    assert found.rows == ()
 
 
 def test_an_infinite_column_is_a_limit_not_kept() -> None:
@@ -202,6 +256,8 @@ def test_an_optimum_on_a_kink() -> None:
     found = optimise(problem, Goal(objective="larger", maximise=False), THREE)
     np.testing.assert_allclose(found.fractions, [5 / 23, 0, 18 / 23], atol=1e-6)
     assert found.stationarity < 1e-6
+    assert found.kink
+    assert found.edge == ()
 
 
 def test_infeasible_is_an_answer() -> None:

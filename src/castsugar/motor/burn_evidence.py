@@ -61,6 +61,35 @@ def coordinates(fractions: Mapping[str, float]) -> dict[str, float]:
     return found
 
 
+#: Share of the mass by which a mix may lie outside of others and still be between them.
+_HAIR = 2e-3
+
+
+def between(
+    fractions: Mapping[str, float], others: Sequence[Mapping[str, float]]
+) -> bool:
+    """Say whether a composition is a mixture of others, to 0.2 % of the mass (ours).
+
+    Examples
+    --------
+    >>> ends = [{"sucrose": 0.2, "water": 0.8}, {"sucrose": 0.6, "water": 0.4}]
+    >>> between({"sucrose": 0.3, "water": 0.7}, ends)
+    True
+    >>> between({"sucrose": 0.61, "water": 0.39}, ends)
+    False
+    """
+    from scipy.optimize import nnls
+
+    wanted, known = coordinates(fractions), [coordinates(one) for one in others]
+    names = dict.fromkeys(name for one in (wanted, *known) for name in one)
+    corners = np.array([[one.get(name, 0.0) for one in known] for name in names])
+    target = np.array([wanted.get(name, 0.0) for name in names])
+    shares, _ = nnls(
+        np.vstack([corners, np.full(len(known), 1e3)]), np.append(target, 1e3)
+    )
+    return bool(0.5 * np.abs(corners @ shares - target).sum() < _HAIR)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Burned:
     """Strands of one batch, one firing, or a law that was not measured here.

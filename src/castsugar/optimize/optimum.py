@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.arrays import FloatArray
-from castsugar.errors import ConvergenceError
+from castsugar.errors import ConvergenceError, InputError
 from castsugar.optimize import multistart
 from castsugar.optimize.multistart import Effort, LocalOptimum, apart
 from castsugar.optimize.problem import (
@@ -39,6 +39,12 @@ from castsugar.optimize.space import Space
 
 # ----------------------------------------------------------------------------
 # From what a search knows to its answer.
+
+
+#: Part of the objective's slope that no limit explains, above which a mix lies at an
+#: edge of what can be computed: a throat that begins to freeze, a model that ends; and
+#: how far beyond it is looked at. [share of the mix]
+_EDGE, _BEYOND = 0.3, 0.01
 
 
 @dataclass(slots=True, kw_only=True)
@@ -88,6 +94,8 @@ def answer(known: Knowledge) -> Found:
         limits=_limits(known, judge, values),
         rows=_rows(known, trials, int(best)),
         stationarity=found.residual if found else np.nan,
+        kink=found.kink if found else False,
+        edge=_edge(known, trials, int(best)),
         violation=violation,
         runners_up=_runners(known, judge, trials, order),
         relaxations=known.relaxations,
@@ -95,6 +103,19 @@ def answer(known: Knowledge) -> Found:
         batches=ledger.batches,
         seed=known.effort.seed,
     )
+
+
+def _edge(known: Knowledge, trials: Trials, best: int) -> tuple[str, ...]:
+    """Return what is not computed just beyond a mix that no limit explains."""
+    found = known.multipliers
+    if found is None or not found.residual > _EDGE:
+        return ()
+    goal, columns = known.goal, list(known.ledger.problem.columns)
+    names = dict.fromkeys((goal.objective, *(limit.column for limit in goal.limits)))
+    places = [columns.index(name) for name in names]
+    near = apart(trials.fractions[best], trials.fractions) < _BEYOND
+    failed = np.asarray(np.isnan(trials.values[near][:, places]).any(axis=0))
+    return tuple(name for name, bad in zip(names, failed, strict=True) if bad)
 
 
 def _limits(
@@ -108,7 +129,7 @@ def _limits(
             limit=limit,
             value=values[limit.column],
             slack=float(limit.slack(np.array(values[limit.column]))),
-            binding=bool(scaled[index] <= BINDS),
+            binding=bool(scaled[index] <= BINDS) or index in known.limit_prices,
             price=known.limit_prices.get(index),
         )
         for index, limit in enumerate(known.goal.limits)
@@ -119,6 +140,7 @@ def _rows(known: Knowledge, trials: Trials, best: int) -> tuple[RowState, ...]:
     """Return the rows of the space that bind, fixed parts and absent ones left out."""
     region = known.ledger.regions[trials.region[best]]
     slack = region.slack(trials.fractions[best])
+    priced = np.isin(np.arange(len(slack)), [*known.row_prices])
     moves = region.slack(region.corners).max(axis=0) > 10.0 * ROUNDING
     return tuple(
         RowState(
@@ -126,7 +148,7 @@ def _rows(known: Knowledge, trials: Trials, best: int) -> tuple[RowState, ...]:
             slack=float(slack[index]),
             price=known.row_prices.get(int(index)),
         )
-        for index in np.flatnonzero(moves & (slack <= BINDS))
+        for index in np.flatnonzero(moves & ((slack <= BINDS) | priced))
     )
 
 
@@ -189,10 +211,6 @@ def _runner(
 
 #: Gain found while prices were tried, of the objective's size, that makes a new start.
 _OVERLOOKED = 1e-6
-
-#: Part of the objective's slope that no limit explains, above which a mix lies at an
-#: edge of what can be computed: a throat that begins to freeze, a model that ends.
-_EDGE = 0.3
 
 #: Most new starts.
 _ROUNDS = 3
@@ -270,6 +288,8 @@ def _run(known: Knowledge) -> None:
     """Go through the stages; what is found is written into `known` as it comes."""
     ledger, effort = known.ledger, known.effort
     multistart.first_samples(ledger, effort)
+    if _left_out(known):
+        multistart.first_samples(ledger, effort)
     judge = multistart.judge_of(ledger, known.goal)
     known.judge = judge
     known.ends += multistart.local_searches(ledger, judge, effort)
@@ -286,6 +306,35 @@ def _run(known: Knowledge) -> None:
             return
 
 
+def _left_out(known: Knowledge) -> bool:
+    """Hold at 0 what no mix can be judged with; say whether there is such a thing.
+
+    The mixes without it are a thin face of the space, which no model can be fitted on.
+    """
+    ledger, space = known.ledger, known.space
+    trials = ledger.trials()
+    judge = multistart.judge_of(ledger, known.goal)
+    told = np.asarray(np.isfinite(judge.outputs(trials.values)).all(axis=1))
+    without = {
+        name: (0.0, 0.0)
+        for name, holds in zip(space.columns, trials.fractions.T > 0.0, strict=True)
+        if space.bounds.get(name, (1.0, 1.0))[0] == 0.0
+        and holds.any()
+        and not told[holds].any()
+    }
+    if not (without and told.any()):
+        return False
+    smaller = replace(space, bounds={**space.bounds, **without})
+    try:
+        regions = smaller.regions()
+    except InputError:  # nothing is left: the search says so in its own way
+        return False
+    if [r.choice for r in regions] != [r.choice for r in ledger.regions]:
+        return False
+    known.space, ledger.regions = smaller, regions
+    return True
+
+
 def _price(known: Knowledge, judge: Judge) -> None:
     """Find multipliers and prices of what binds at the best mix."""
     ledger = known.ledger
@@ -296,6 +345,7 @@ def _price(known: Knowledge, judge: Judge) -> None:
     search = multipliers(region, best.region, judge, best.fractions)
     found = side_by_side(ledger, [search])[0]
     known.multipliers = found
+    trials, order = ledger.ranked(judge)
     trier = Trier(
         ledger=ledger,
         judge=judge,
@@ -303,6 +353,7 @@ def _price(known: Knowledge, judge: Judge) -> None:
         region=region,
         number=best.region,
         fractions=best.fractions,
+        values=trials.values[order[0]],
         objective=multistart.best_merit(ledger, judge)[1],
         # At such an edge there is no slope, and no price to confirm.
         again=known.effort.prices and not found.residual > _EDGE,

@@ -43,13 +43,17 @@ INTERRUPTED_AFTER = (
     "interrupted after the search, before all of it was looked at and confirmed"
 )
 
-#: A shadow price is confirmed when re-optimising differs by less than this share.
-AGREEMENT = 0.05
+#: A slope holds over a move if searching again differs by less than this share.
+AGREEMENT = 0.1
+
+#: How far a limit is loosened to say what that buys: share of its number; of a row of
+#: the space, mass fraction.
+LOOSER, POINT = 0.1, 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Price:
-    """What moving a limit does to the best objective: a derivative.
+    """What loosening a limit does to the best objective.
 
     In units of the objective per unit of the limit: for a limit on a column, as its
     number rises; for a row of the space, as it is relaxed.
@@ -57,30 +61,38 @@ class Price:
     Attributes
     ----------
     multiplier : float
-        From the conditions of Karush, Kuhn and Tucker at the optimum.
-    relaxed, tightened : float
-        By searching again with the limit moved by `step` either way; NaN if not done.
-        They differ where something else begins or ceases to bind at the optimum.
+        The derivative, from the conditions of Karush, Kuhn and Tucker at the optimum.
     step : float
-        In the unit of the limit.
+        How far the limit is loosened to say what that buys, in its unit.
+    relaxed : float
+        By searching again with the limit loosened by `step`; NaN if not done.
+    then : tuple of str
+        Limits and rows that hold the mix back there, and did not before.
+    mix : tuple of float
+        The best there; empty if not searched. [mass fractions]
     """
 
     multiplier: float
+    step: float
     relaxed: float = math.nan
-    tightened: float = math.nan
-    step: float = math.nan
+    then: tuple[str, ...] = ()
+    mix: tuple[float, ...] = ()
 
     @property
-    def searched(self) -> float:
-        """Return the mean of the sides that were searched again."""
-        sides = [v for v in (self.relaxed, self.tightened) if not math.isnan(v)]
-        return sum(sides) / len(sides) if sides else math.nan
+    def rough(self) -> bool:
+        """Say whether only the slope is known, not what the whole step buys."""
+        return math.isnan(self.relaxed)
 
     @property
-    def confirmed(self) -> bool:
-        """Say whether searching again agrees with the multiplier within 5 %."""
-        size = max(abs(self.multiplier), abs(self.searched))
-        return abs(self.searched - self.multiplier) <= AGREEMENT * size
+    def gain(self) -> float:
+        """Return what the step changes, of the objective, as the number rises."""
+        return self.step * (self.multiplier if self.rough else self.relaxed)
+
+    @property
+    def holds(self) -> bool:
+        """Say whether the derivative holds over the whole step."""
+        size = max(abs(self.multiplier), abs(self.relaxed))
+        return abs(self.relaxed - self.multiplier) <= AGREEMENT * size
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,6 +173,11 @@ class Found:
         Those that bind.
     stationarity : float
         What the prices leave of the objective's slope, as a share; NaN if not known.
+    kink : bool
+        Whether a jump of the objective's slope holds the mix.
+    edge : tuple of str
+        Columns of the goal that are not computed just beyond the mix, where that holds
+        it.
     violation : float
         Largest violation of a limit, as a share of it (of its logarithm: difference).
     runners_up : tuple of Runner
@@ -189,6 +206,8 @@ class Found:
     trials: Trials
     batches: int
     seed: int
+    kink: bool = False
+    edge: tuple[str, ...] = ()
 
     @property
     def objective(self) -> float:
@@ -205,19 +224,16 @@ class Found:
 # ----------------------------------------------------------------------------
 # Shadow prices: what a unit of each limit buys, from slopes and by trying.
 
-#: Scaled slack, and mass fraction, within which a limit or row binds.
-BINDS = 1e-6
+#: Scaled slack, and mass fraction, within which a limit or row binds; and within which
+#: one with a price does: where the last hair gains nothing, a search ends before it.
+BINDS, _HOLDS = 1e-6, 1e-4
 
-#: How far limits are moved to try: share of the limit, or mass fraction of a row. The
-#: smaller move is for a price that holds over a short way only.
-_MOVES = (1e-3, 3e-5)
-
-#: Free ingredients up to which bounds and ratios are searched again too.
-_FEW = 3
+#: Share of a branch, and of the slope by which branches differ, that make a kink.
+_SHARE = 0.1
 
 #: Reach of the wide look and radius of the one for slopes; first reach of the searches
-#: with a moved limit.
-_WIDE, _LOOK, _RADIUS = 0.05, 3e-3, 0.02
+#: with a moved limit, and the gain of the objective's size at which they end.
+_WIDE, _LOOK, _RADIUS, _ENOUGH = 0.05, 3e-3, 0.2, 1e-5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -231,11 +247,14 @@ class Multipliers:
         Of the objective to minimise, per mass fraction.
     residual : float
         What is left of the slope, as a share of it.
+    kink : bool
+        Whether it takes more than one branch of the objective to balance it.
     """
 
     limits: FloatArray
     rows: FloatArray
     residual: float
+    kink: bool = False
 
 
 def multipliers(
@@ -245,7 +264,7 @@ def multipliers(
 
     .. math:: \nabla F = \sum_j \lambda_j \nabla G_j - \sum_i \nu_i n_i
 
-    over binding slacks G and rows n, by non-negative least squares (C. L. Lawson &
+    over slacks G and rows n at hand, by non-negative least squares (C. L. Lawson &
     R. J. Hanson, *Solving Least Squares Problems*, ch. 23, from memory). At a kink the
     slope of each branch has a share of its own; those of the objective sum to 1.
     """
@@ -265,9 +284,9 @@ def multipliers(
         return Multipliers(limits=none[0], rows=none[1], residual=np.nan)
     pieces = state.pieces if state.kinky else state.pieces[:1]
     seen = np.stack([piece.around(state.z, 1.0)[1] for piece in pieces])
-    binding = np.flatnonzero(state.outputs[1:] <= BINDS)
+    binding = np.flatnonzero(state.outputs[1:] <= _HOLDS)
     rows = state.rows
-    close = np.flatnonzero(rows.limits - rows.normals @ state.z <= BINDS)
+    close = np.flatnonzero(rows.limits - rows.normals @ state.z <= _HOLDS)
     columns = [seen[:, 0], -seen[:, 1 + binding].reshape(-1, region.dimension)]
     design = np.vstack([*columns, rows.normals[close]]).T
     size = max(float(np.abs(seen[:, 0]).max(initial=0.0)), 1e-12)
@@ -280,23 +299,34 @@ def multipliers(
     of_limits, of_rows = none
     of_limits[binding] = parts[1].reshape(len(pieces), -1).sum(axis=0)
     of_rows[rows.places[close]] = parts[2] / rows.sizes[close]
-    return Multipliers(limits=of_limits, rows=of_rows, residual=rest)
+    kink = len(pieces) > 1 and _one_is_not_enough(seen[:, 0], parts[0], size)
+    return Multipliers(limits=of_limits, rows=of_rows, residual=rest, kink=kink)
+
+
+def _one_is_not_enough(slopes: FloatArray, shares: FloatArray, size: float) -> bool:
+    """Say whether branches of the objective that differ hold each other."""
+    used = slopes[shares > _SHARE]
+    return bool(np.ptp(used, axis=0).max(initial=0.0) > _SHARE * size)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Binding:
-    """A limit (`is_row` False) or row that binds, and how its price is counted."""
+    """A limit (`is_row` False) or row that binds, and how its price is counted.
+
+    A move of `step` units, each `unit` in the unit of the limit, loosens it.
+    """
 
     is_row: bool
     index: int
     multiplier: float
     unit: float
     sign: float
+    step: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Trier:
-    """Prices of what binds: multipliers, and searches with one limit moved.
+    """Prices of what binds: multipliers, and a search with each limit loosened.
 
     Attributes
     ----------
@@ -306,8 +336,8 @@ class Trier:
         Where it lies.
     number : int
         Of the region.
-    fractions, objective
-        Of the best mix; the objective scaled, to be minimised.
+    fractions, values, objective
+        Of the best mix: columns, and the objective scaled, to be minimised.
     again : bool
         Whether to search again; else prices are multipliers alone.
     """
@@ -318,6 +348,7 @@ class Trier:
     region: Region
     number: int
     fractions: FloatArray
+    values: FloatArray
     objective: float
     again: bool = True
 
@@ -326,36 +357,31 @@ class Trier:
         binding = [*self._limits(found), *self._rows(found)]
         prices = {
             one: Price(
-                multiplier=-self._per_objective(one.sign * one.multiplier / one.unit)
+                multiplier=-self._per_objective(one.sign * one.multiplier / one.unit),
+                step=one.step * one.unit,
             )
             for one in binding
         }
-        for move in _MOVES if self.again else ():
-            doubted = [
-                one
-                for one, price in prices.items()
-                if not price.confirmed and not (one.is_row and self._costly)
-            ]
-            prices |= self._tried(doubted, prices, move)
+        if self.again:
+            prices |= self._tried(binding, prices)
         limits = {one.index: p for one, p in prices.items() if not one.is_row}
         rows = {one.index: p for one, p in prices.items() if one.is_row}
         return limits, rows
 
-    @property
-    def _costly(self) -> bool:
-        """Whether bounds and ratios keep their multipliers, not searched again."""
-        return self.region.dimension > _FEW
-
     def _limits(self, found: Multipliers) -> Iterable[_Binding]:
-        for index in np.flatnonzero(found.limits > 0.0).tolist():
+        slack = self.judge.outputs(self.values)[1:]
+        binds = (slack <= BINDS) | (found.limits > 0.0)
+        for index in np.flatnonzero(binds).tolist():
             limit = self.judge.goal.limits[index]
             size = float(self.judge.scales[index])
+            unit = limit.value if limit.logarithmic else size
             yield _Binding(
                 is_row=False,
                 index=index,
                 multiplier=float(found.limits[index]),
-                unit=limit.value if limit.logarithmic else size,
+                unit=unit,
                 sign=limit.sign,
+                step=LOOSER * (abs(limit.value) or size) / unit,
             )
 
     def _rows(self, found: Multipliers) -> Iterable[_Binding]:
@@ -369,58 +395,82 @@ class Trier:
                 multiplier=float(found.rows[index]),
                 unit=1.0,
                 sign=1.0,
+                step=POINT,
             )
 
     def _tried(
-        self, binding: Sequence[_Binding], prices: Mapping[_Binding, Price], move: float
+        self, binding: Sequence[_Binding], prices: Mapping[_Binding, Price]
     ) -> dict[_Binding, Price]:
-        """Search again with each limit relaxed and tightened."""
-        pairs = {one: [self._search(one, w * move) for w in (1, -1)] for one in binding}
-        known = {one: [s for s in pair if s is not None] for one, pair in pairs.items()}
-        known = {one: pair for one, pair in known.items() if len(pair) == 2}
-        ends = side_by_side(self.ledger, [s for pair in known.values() for s in pair])
+        """Search again with each limit loosened by its step."""
+        moved = {one: self._moved(one) for one in binding}
+        known = {one: made for one, made in moved.items() if made is not None}
+        searches = [self._search(*made) for made in known.values()]
+        ends = side_by_side(self.ledger, searches)
         found = {}
-        for place, one in enumerate(known):
-            relaxed, tightened = (
-                end.objective if end.violation <= 0.0 else np.nan
-                for end in ends[2 * place : 2 * place + 2]
-            )
-            by = one.sign * move * one.unit
+        for (one, (region, _, judge)), end in zip(known.items(), ends, strict=True):
+            if not end.violation <= BINDS:
+                continue
+            # The mix that is best now keeps a limit that is looser, too.
+            gained = min(end.objective - self.objective, 0.0)
             found[one] = replace(
                 prices[one],
-                relaxed=self._per_objective((relaxed - self.objective) / by),
-                tightened=self._per_objective((self.objective - tightened) / by),
-                step=move * one.unit,
+                relaxed=self._per_objective(gained / (one.sign * one.step * one.unit)),
+                then=self._holding(region, judge, end.fractions, end.values),
+                mix=tuple(end.fractions.tolist()),
             )
         return found
 
-    def _search(self, one: _Binding, move: float) -> Search[LocalOptimum] | None:
-        """Return a search with a limit relaxed, or tightened if `move` is below 0."""
-        region: Region | None = self.region
-        number, judge = self.number, self.judge
-        if one.is_row:
-            region, number = self._moved_region(one.index, move), MOVED
-        else:
-            judge = self._moved_judge(one, move)
-        if region is None:
-            return None
-        gain = 1e-4 * abs(move) * one.multiplier
-        options = LocalOptions(radius=_RADIUS, gain=gain, confirm=False)
-        return local_search(region, number, judge, self.fractions, options=options)
+    def _holding(
+        self, region: Region, judge: Judge, fractions: FloatArray, values: FloatArray
+    ) -> tuple[str, ...]:
+        """Return what holds a mix back that does not hold the best one."""
+        before = self.judge.outputs(self.values)[1:] <= _HOLDS
+        after = judge.outputs(values)[1:] <= _HOLDS
+        new = np.flatnonzero(after & ~before).tolist()
+        close = set(self._close(self.region, self.fractions))
+        return (
+            *(judge.goal.limits[index].name for index in new),
+            *(n for n in self._close(region, fractions) if n not in close),
+        )
 
-    def _moved_judge(self, one: _Binding, move: float) -> Judge:
+    @staticmethod
+    def _close(region: Region, fractions: FloatArray) -> list[str]:
+        """Return the rows of a region that a mix lies at."""
+        places = np.flatnonzero(region.slack(fractions) <= _HOLDS)
+        return [region.row_names[place] for place in places]
+
+    def _moved(self, one: _Binding) -> tuple[Region, int, Judge] | None:
+        """Return region, its number and judge with a limit loosened."""
+        if not one.is_row:
+            return self.region, self.number, self._moved_judge(one)
+        region = self._moved_region(one)
+        return None if region is None else (region, MOVED, self.judge)
+
+    def _search(
+        self, region: Region, number: int, judge: Judge
+    ) -> Search[LocalOptimum]:
+        """Return a search from the best mix known under the loosened limit."""
+        start = self.fractions
+        if number != MOVED:
+            trials, order = self.ledger.ranked(judge)
+            own = order[trials.region[order] == number]
+            start = trials.fractions[own[0]]
+        options = LocalOptions(radius=_RADIUS, gain=_ENOUGH, confirm=False)
+        return local_search(region, number, judge, start, options=options)
+
+    def _moved_judge(self, one: _Binding) -> Judge:
         goal = self.judge.goal
         limits = list(goal.limits)
-        value = limits[one.index].value + one.sign * move * one.unit
+        value = limits[one.index].value + one.sign * one.step * one.unit
         limits[one.index] = replace(limits[one.index], value=value)
         return replace(self.judge, goal=replace(goal, limits=tuple(limits)))
 
-    def _moved_region(self, index: int, move: float) -> Region | None:
-        name = self.region.row_names[index]
+    def _moved_region(self, one: _Binding) -> Region | None:
+        name = self.region.row_names[one.index]
         if name not in {row.name for row in self.space.movable_rows()}:
             return None
         try:
-            regions = self.space.moved(name, move).regions()
+            regions = self.space.moved(name, one.step).regions()
         except InputError:
             return None
         same = [r for r in regions if r.choice == self.region.choice]

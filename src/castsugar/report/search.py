@@ -6,20 +6,25 @@ import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from castsugar.limits import BROKEN
 from castsugar.mix.mix import Mix
+from castsugar.motor.burn_evidence import FIRING, STRANDS, between
 from castsugar.motor.hardware import SPREAD
 from castsugar.motor.peak_causes import Cause
 from castsugar.optimize.rounding import Weighable
 from castsugar.optimize.search import Outcome
 from castsugar.optimize.shadow_prices import (
     INTERRUPTED_AFTER,
+    LOOSER,
     Found,
     LimitState,
     Price,
     RowState,
 )
 from castsugar.optimize.space import SCOPE
+from castsugar.optimize.task import DELIVERED
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
 from castsugar.report.field import FIELDS, Field, Row
@@ -36,6 +41,7 @@ from castsugar.report.peak_causes import cause_finding
 from castsugar.report.screen import BENCH, Block, Finding, Paragraph, Screen, Table
 from castsugar.report.search_words import (
     Asked,
+    chance_of,
     endless,
     field_of,
     guards_case,
@@ -50,8 +56,11 @@ DOUBT = SPREAD.characteristic_velocity
 _C_STAR = "characteristic_velocity_m_s"
 _SOLIDS = "relative_solids_20C"
 
-#: How much looser a limit is made to say what that buys, and a bound.
-_LOOSER, _POINT = 0.1, 0.01
+#: How names of rows end that say that an ingredient is not in it.
+_NONE = " at least 0 %"
+
+#: A gain below this share of the objective is none.
+_NOTHING = 5e-6
 
 #: How answers are rounded, in words.
 _ROUNDED = {
@@ -412,6 +421,8 @@ def _blocks(found: Searched, show: Shown) -> Iterator[Block]:
         )
     if found.sound:
         yield Paragraph(f"Held back by: {held_back(found, show)}")
+        if said := no_trade_off(found):
+            yield Paragraph(said, spare=True)
 
 
 def _cell(found: Searched, key: str, row: Row, show: Shown) -> str:
@@ -465,18 +476,46 @@ def held_back(found: Searched, show: Shown) -> str:
     """Say which limits and bounds decide, and what loosening each a little buys."""
     outcome = found.outcome
     told = [
-        f"{limit_name(state.limit, show)} ({limit_buys(found, state)})"
+        f"{limit_name(state.limit, show)} ({limit_buys(found, state, show)})"
         for state in outcome.found.limits
         if state.binding
     ]
     told += [
-        f"{bound_name(found, row)} ({bound_buys(found, row)})"
+        f"{bound_name(found, row)} ({bound_buys(found, row, show)})"
         for row in outcome.found.rows
-        if not row.name.endswith(" at least 0 %")
+        if not row.name.endswith(_NONE)
     ]
-    if told:
-        return "; ".join(told)
-    return "nothing; it lies inside the space, and every small step away loses"
+    if outcome.found.edge:
+        told.append(_edge_words(outcome.found.edge))
+    if not told or outcome.found.kink:
+        told.append(_top_words(found))
+    return "; ".join(told)
+
+
+def _edge_words(columns: Sequence[str]) -> str:
+    """Say what is not known beyond the mix."""
+    if all(column.startswith("peak_pressure") for column in columns):
+        return "your strands end here: beyond, no pressure is told"
+    labels = dict.fromkeys(field_of(column).label for column in columns)
+    return f"the end of what is known: beyond, no {' and no '.join(labels)}"
+
+
+def _top_words(found: Searched) -> str:
+    """Say that the objective itself is at its best, and where nothing is left to take.
+
+    At a kink a product of the flame, or a draw of a quantile, begins or ends.
+    """
+    outcome, goal = found.outcome.found, found.outcome.found.goal
+    label = found.objective.short or found.objective.label
+    none = [
+        f"no {found.asked.renamed(row.name.removesuffix(_NONE))} is left to take out"
+        for row in outcome.rows
+        if row.name.endswith(_NONE)
+    ]
+    word = "highest" if goal.maximise else "lowest"
+    bend = " at a kink, where its slope jumps" if outcome.kink else ""
+    top = f"{label} is {word} here{bend}: every small step away loses"
+    return "; ".join([*none, top])
 
 
 def bound_name(found: Searched, row: RowState) -> str:
@@ -484,33 +523,102 @@ def bound_name(found: Searched, row: RowState) -> str:
     return found.asked.renamed(row.name).removesuffix(SCOPE)
 
 
-def limit_buys(found: Searched, state: LimitState) -> str:
+def limit_buys(found: Searched, state: LimitState, show: Shown) -> str:
     """Say what a limit that is 10 % looser buys of the objective."""
     if guards_case(state.limit):
         return "what your case holds: change the motor, not the limit"
-    step = _LOOSER * abs(state.limit.value)
-    told = _buys(found, state.price, state.limit.sign * step)
-    return f"10 % looser {told}"
+    told = _buys(found, state.price, state.limit.sign, show)
+    return f"{numbers.typed(100.0 * LOOSER)} % looser {told}"
 
 
-def bound_buys(found: Searched, row: RowState) -> str:
+def bound_buys(found: Searched, row: RowState, show: Shown) -> str:
     """Say what a bound that is a percentage point looser buys of the objective."""
     if row.name.endswith(SCOPE):
         return "what lies beyond is no nitrate-sugar mix"
-    told = _buys(found, row.price, _POINT)
-    motor = found.outcome.task.settings.motor is not None
-    return f"a point looser {told}" + ("; strands there first" if motor else "")
+    told = _buys(found, row.price, 1.0, show)
+    return f"a point looser {told}{_strands_there(found, row.price)}"
 
 
-def _buys(found: Searched, price: Price | None, step: float) -> str:
-    """Say what a step buys, as a share of the objective."""
+def _strands_there(found: Searched, price: Price | None) -> str:
+    """Say whether a mix beyond a bound still lies between those that were burned."""
+    motor, outcome = found.outcome.task.settings.motor, found.outcome.found
+    if motor is None:
+        return ""
+    own = [x for x in motor.burning.evidence if x.kind in (STRANDS, FIRING)]
+    mixes = [one.fractions for one in own]
+    if not mixes or price is None or not price.mix:
+        return "; strands there first"
+    there = dict(zip(outcome.ingredients, price.mix, strict=True))
+    if between(there, mixes):
+        return ""
+    here = between(outcome.recipe, mixes)
+    return "; your strands end here" if here else "; strands there first"
+
+
+def _buys(found: Searched, price: Price | None, sign: float, show: Shown) -> str:
+    """Say what the step of a price buys, as a share of the objective."""
     if price is None:
         unknown = math.isnan(found.outcome.found.stationarity)
         return "buys what is not known" if unknown else "alone buys nothing"
     goal, best = found.outcome.found.goal, found.outcome.found.objective
-    gained = price.multiplier * step * (1.0 if goal.maximise else -1.0)
-    about = "buys" if price.confirmed else "buys about"
-    return f"{about} {numbers.percent(gained / abs(best or 1.0))} %"
+    share = price.gain * sign * (1.0 if goal.maximise else -1.0) / abs(best or 1.0)
+    about = "buys about" if price.rough else "buys"
+    told = f"{numbers.percent(share)} %" if share > _NOTHING else "nothing"
+    names = _named(found, price.then, show)
+    if price.rough or price.holds or not names:
+        return f"{about} {told}"
+    return f"{about} {told}: then {' and '.join(names)} hold{'s' * (len(names) < 2)}"
+
+
+def _named(found: Searched, names: Sequence[str], show: Shown) -> list[str]:
+    """Return limits and rows of the space in the words of a sentence."""
+    limits = {one.name: one for one in found.outcome.found.goal.limits}
+    return [
+        f"the {limit_noun(limits[name], show)}"
+        if name in limits
+        else found.asked.renamed(name).replace(_NONE, " at 0 %")
+        for name in names
+    ]
+
+
+# ----------------------------------------------------------------------------
+# A trade-off is worth a word only where what it changes is known that well.
+
+#: Columns that are known as c* is.
+_AS_C_STAR = (_C_STAR, "specific_impulse_s", "density_impulse_kg_s_m3", DELIVERED)
+
+
+def no_trade_off(found: Searched) -> str:
+    """Say that a front changes no more than what is in doubt; empty if it does."""
+    front, wanted = found.outcome.front, found.outcome.task.front
+    if front is None or wanted is None or len(front.first) < 2:
+        return ""
+    told = []
+    pairs = zip(wanted, (front.first, front.second), strict=True)
+    for (column, _), values in pairs:
+        change = float(np.ptp(values) / (np.abs(values).max() or 1.0))
+        if change < (doubt := _doubt(found, column)):
+            told.append(
+                f"{field_of(column).label} changes by {numbers.percent(change)} % over "
+                "the whole front, and is known to "
+                f"{numbers.typed(round(100.0 * doubt))} %"
+            )
+    return f"No trade-off worth having: {'; '.join(told)}." if told else ""
+
+
+def _doubt(found: Searched, column: str) -> float:
+    """Return to what share a column of the answer is known; 0 where that is not said.
+
+    A pressure is as far in doubt as its 95 % end lies above its middle.
+    """
+    base = chance_of(column)[0]
+    if base in _AS_C_STAR:
+        return DOUBT
+    if base != PEAK and base != P95:
+        return 0.0
+    row = found.row(found.outcome.chosen)
+    middle, most = (float(row.get(key) or math.nan) for key in (PEAK, P95))
+    return most / middle - 1.0 if most > middle else 0.0
 
 
 # ----------------------------------------------------------------------------

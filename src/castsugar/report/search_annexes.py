@@ -21,7 +21,13 @@ from castsugar.report import numbers
 from castsugar.report.field import FIELDS, TEXT
 from castsugar.report.limit_words import limit_cell, margin_cell
 from castsugar.report.screen import Annex, Block, Listing, Paragraph, Table
-from castsugar.report.search import Searched, bound_buys, bound_name, limit_buys
+from castsugar.report.search import (
+    Searched,
+    bound_buys,
+    bound_name,
+    limit_buys,
+    no_trade_off,
+)
 from castsugar.report.search_words import (
     bare_text,
     bound_words,
@@ -43,9 +49,8 @@ _NEARLY = 1e-9
 #: Rows of the outcome in words.
 _NAMES = {"best": "exact", "percents": "whole %", "weighable": "scale steps"}
 
-_SMALL_MOVES = (
-    "Shadow prices are of small moves: the further a limit moves, the sooner another "
-    "one takes over. 10 % looser is that slope carried on."
+_SEARCHED_AGAIN = (
+    "Each price was searched again with that one limit so much looser, all others kept."
 )
 _LOSSES = "Not modelled: losses into walls and nozzle; they lower what every mix does."
 _PEAK = (
@@ -154,7 +159,7 @@ def _limits(found: Searched, show: Shown) -> Iterator[Block]:
             bare_text(state.limit.column, state.value, show),
             margin_cell(one),
             "decides" if state.binding else "",
-            limit_buys(found, state) if state.binding else "",
+            limit_buys(found, state, show) if state.binding else "",
         )
         for state, one in zip(outcome.found.limits, own, strict=True)
     ]
@@ -166,7 +171,8 @@ def _limits(found: Searched, show: Shown) -> Iterator[Block]:
             drop=(3,),
         )
     bounds = [
-        (bound_name(found, row), bound_buys(found, row)) for row in outcome.found.rows
+        (bound_name(found, row), bound_buys(found, row, show))
+        for row in outcome.found.rows
     ]
     if bounds:
         yield Table(
@@ -181,11 +187,14 @@ def _notes(outcome: Outcome) -> Iterator[Block]:
     """Yield how well the shadow prices are known."""
     found = outcome.found
     prices = [state.price for state in found.limits]
-    prices += [row.price for row in found.rows]
-    if any(price is not None for price in prices):
-        yield Paragraph(_SMALL_MOVES)
-    if any(price is not None and not price.confirmed for price in prices):
-        yield Paragraph("buys about: searching again with the limit moved differs.")
+    known = [price for price in prices if price is not None]
+    known += [row.price for row in found.rows if row.price is not None]
+    if any(not price.rough for price in known):
+        yield Paragraph(_SEARCHED_AGAIN)
+    if any(price.rough for price in known):
+        yield Paragraph(
+            "buys about: not searched again, the slope at the optimum carried on."
+        )
     if found.stationarity > AGREEMENT and found.violation <= 0.0:
         left = numbers.percent(found.stationarity)
         yield Paragraph(
@@ -307,6 +316,8 @@ def _front(found: Searched, show: Shown) -> Iterator[Block]:
     first, second = (column for column, _ in wanted)
     words = [f"{'more' if m else 'less'} {field_of(c).label}" for c, m in wanted]
     yield Paragraph(f"{words[0]} against {words[1]}.")
+    if said := no_trade_off(found):
+        yield Paragraph(said)
     if front.status == "incomplete":
         yield Paragraph(f"Not finished: {front.reason}. Others may be better in both.")
     if not len(front.fractions):

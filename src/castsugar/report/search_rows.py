@@ -194,12 +194,13 @@ def _price(outcome: Outcome, price: Price | None, per: str, scale: float) -> Row
     """Return a shadow price in the objective's unit per a unit of the limit."""
     if price is None:
         return None
-    key = f"{file_key(outcome.found.goal.objective)}_per_{per}"
+    key = f"{file_key(outcome.found.goal.objective)}_per_{per or 'unit'}"
     return {
         key: scale * price.multiplier,
         f"relaxed_{key}": scale * price.relaxed,
-        f"tightened_{key}": scale * price.tightened,
-        "confirmed": price.confirmed,
+        "_".join(filter(None, ("loosened_by", per))): price.step / scale,
+        "rough": price.rough,
+        "then_holds": [*price.then],
     }
 
 
@@ -215,7 +216,7 @@ def _limit(outcome: Outcome, state: LimitState) -> Row:
         _with_unit("value", column): math.inf if far else state.value,
         _with_unit("slack", column): -math.inf if far else state.slack,
         "binding": state.binding,
-        "price": _price(outcome, state.price, unit_key(column) or "unit", 1.0),
+        "price": _price(outcome, state.price, unit_key(column), 1.0),
     }
 
 
