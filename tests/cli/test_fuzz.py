@@ -56,7 +56,7 @@ READERS = {
         "kitchen parameters --bench bench.toml",
         "weigh base --bench bench.toml --grains 4 --strands 3 --delays 2",
         'batch new base --bench bench.toml --batch "200 g"',
-        "next --bench bench.toml --count 1",
+        "next --bench bench.toml --plan 1",
     ),
     "strands.csv": (
         "burnrate strands.csv --at '4 MPa'",
