@@ -81,7 +81,7 @@ def test_the_document_keeps_its_schema(
 def test_costs_of_the_bench_are_taken(
     example: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    own = '\n[costs]\n"flow-out" = { time = "1 min", mass = "0 g" }\n'
+    own = '\n"flow-out" = { time = "1 min", mass = "0 g" }\n'  # [costs] is the last
     example.write_text(example.read_text() + own + 'gram = { time = "12 s" }\n')
     (first, *rest) = json.loads(answer(["--json"], capsys)[0])["measurements"]
     assert (first["kind"], first["cost_min"], first["cost_stated"]) == (
@@ -109,9 +109,9 @@ def test_a_plan_of_burns_has_grams(
     [
         (["--plan", "0"], "", "0 next burns are asked for; allowed: 1 to 24"),
         (["--plan", "-1"], "", "-1 next burns are asked for; allowed: 1 to 24"),
-        ([], '[costs]\n"pan wait" = { time = "1 min" }', "did you mean 'pan weight'?"),
-        ([], '[costs]\ngram = { mass = "1 g" }', "give the time that a gram counts"),
-        ([], '[costs]\n"flow-out" = { time = "-1 min" }', "'-1 min' is below zero"),
+        ([], '"pan wait" = { time = "1 min" }', "did you mean 'pan weight'?"),
+        ([], 'gram = { mass = "1 g" }', "give the time that a gram counts"),
+        ([], '"flow-out" = { time = "-1 min" }', "'-1 min' is below zero"),
     ],
 )
 def test_bad_input_is_one_line(

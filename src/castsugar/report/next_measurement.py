@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from castsugar import costs as names
-from castsugar.columns import COLUMN
 from castsugar.costs import Costs
 from castsugar.limits import PEAK, POUR
 from castsugar.optimize.next_burns import STRANDS_EACH, Recipe
@@ -124,7 +123,7 @@ def next_screen(found: Listed, show: Shown) -> Screen:
     return Screen(
         command="next",
         title=f"next: what to measure next {found.bench_said or found.asked.file}",
-        findings=tuple(_findings(found, show)),
+        findings=tuple(_findings(found)),
         conditions=f"Sorted by gain an hour; times and grams {origin}; a gram counts "
         f"{gram} s.",
         blocks=tuple(block for block in blocks if block),
@@ -152,7 +151,7 @@ def _most(found: Listed, *, burns: bool) -> float:
     return max(mine, default=0.0)
 
 
-def _findings(found: Listed, show: Shown) -> Iterator[Finding]:
+def _findings(found: Listed) -> Iterator[Finding]:
     """Yield what decides the recipe, and how surely it keeps what."""
     agenda = found.agenda
     if not agenda.kept:
@@ -170,7 +169,7 @@ def _findings(found: Listed, show: Shown) -> Iterator[Finding]:
         said = "The burning rate decides, the pour does not: burn first"
     else:
         said = "Pour and burning rate both decide"
-    held = numbers.listed([_held(one, show) for one in agenda.held])
+    held = numbers.listed([_held(one) for one in agenda.held])
     best = "Best within the limits now" if agenda.keeps else "No mix keeps all. Nearest"
     text = f"{said}. {best}: {found.mix(agenda.best)}{f'; {held}' if held else ''}."
     status = "RESULT" if agenda.keeps else "CANNOT TELL"
@@ -178,11 +177,13 @@ def _findings(found: Listed, show: Shown) -> Iterator[Finding]:
     yield Finding(status, text, values)
 
 
-def _held(one: Held, show: Shown) -> str:
+#: Column of a limit that a measurement may decide -> what a mix does that keeps it.
+_HELD = {POUR: "pours", PEAK: "pressure kept", "relative_solids_20C": "sets"}
+
+
+def _held(one: Held) -> str:
     """Say how surely a limit is kept."""
-    what = {POUR: "pours", PEAK: "pressure kept"}.get(
-        one.column, f"{COLUMN[one.column].label} kept"
-    )
+    what = _HELD[one.column]
     chance, asked = numbers.of_100(one.chance), numbers.of_100(one.asked)
     return f"{what} in {chance} of 100 (asked {asked})"
 
