@@ -26,8 +26,8 @@ class Cost:
 
 #: What is assumed where nothing is stated: common practice, no source. Of strands a pot
 #: to cook, cast, cut and burn; further ones of a batch that is kept need no pot; a
-#: firing takes the grains of a motor, a site, an evening, and without a gauge less of
-#: all three. Kitchen measurements as long as their protocols say.
+#: firing takes the grains of a motor, a site, an evening, without a gauge an hour less.
+#: Kitchen measurements as long as their protocols say.
 ASSUMED: Final[Mapping[str, Cost]] = {
     PAN_WEIGHT: Cost(1200.0),
     BULK_DENSITY: Cost(600.0),
@@ -37,8 +37,8 @@ ASSUMED: Final[Mapping[str, Cost]] = {
     FINER_SCALE: Cost(1200.0),
     NEW_BATCH: Cost(7200.0, 0.1),
     FURTHER: Cost(2400.0),
-    FIRED: Cost(20000.0, 0.3),
-    FILMED: Cost(14400.0, 0.3),
+    FIRED: Cost(21600.0, 0.3),
+    FILMED: Cost(18000.0, 0.3),
     GRAM: Cost(6.0),
 }
 

@@ -98,7 +98,9 @@ def test_a_plan_of_burns_has_grams(
     example: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Each with the masses of its batch, and the command of its weigh sheet."""
-    out, _ = answer(["--plan", "3", "--full"], capsys)
+    out, _ = answer(["--plan", "3", "--full", "--page", "plan.html"], capsys)
+    page = Path("plan.html").read_text("utf-8")
+    assert len(re.findall(r"KNO3 \d+\.\d g", page)) >= 3
     assert len(re.findall(r"^[123] .* g\b", out, re.MULTILINE)) >= 3
     sheets = out.split("Weigh sheets")[1]
     assert sheets.count('castsugar weigh "') >= 3

@@ -27,6 +27,7 @@ from castsugar.report.screen import (
     Paragraph,
     Screen,
     Table,
+    Ticks,
 )
 from castsugar.report.search_words import Asked
 from castsugar.report.shown import SI, Shown
@@ -139,7 +140,19 @@ def next_screen(found: Proposed, show: Shown) -> Screen:
         invented=found.invented,
         bench=found.asked.file,
         annexes=tuple(_annexes(found, show)),
+        sheet=tuple(_ticks(found, show)),
     )
+
+
+def _ticks(found: Proposed, show: Shown) -> Iterator[Ticks]:
+    """Yield what is weighed for each burn, to tick on paper."""
+    for place, burn in enumerate(found.proposal.burns, start=1):
+        lines = tuple(
+            f"{found.asked.name(name)} {_weighed(found, mass, show)}"
+            for name, mass in _masses(found, burn).items()
+        )
+        if lines:
+            yield Ticks(lines, title=f"{place} {_said(burn)}")
 
 
 def _findings(found: Proposed, show: Shown) -> Iterator[Finding]:

@@ -268,10 +268,11 @@ _KITCHEN = {
 def _density(found: Listed, show: Shown) -> str:
     """Say what a cup of syrup weighs, and where the solids go."""
     known = found.syrup
-    room = show.amount("temperature", 20.0)
+    room = show.amount("temperature", 20.0, 2)
     text = f"Weigh 100 ml of the syrup at {room}"
     if known:
-        grams, point = (show.amount("mass", known[n], 4) for n in ("grams", "point"))
+        grams = show.amount("mass", known["grams"], 4)
+        point = show.amount("mass", known["point"], 2)
         solids = numbers.percent(known["solids"])
         text += f": {grams} says {solids} % solids, {point} more a point"
     return f"{text}; write solids and solids_u into [lots]."
