@@ -243,6 +243,16 @@ def test_what_is_not_computed_says_why() -> None:
     assert of(once, names.PAN_WEIGHT).reason == ""
 
 
+def test_where_no_mix_pours_no_burn_changes_a_choice() -> None:
+    """Below 0.01 Pa s nothing pours: burns gain nothing, and the other way round."""
+    thick = what_next(world(pours(0.01), rating=20e6))
+    assert (thick.pours, thick.presses, thick.keeps) == (False, True, False)
+    assert largest(thick, burns=True) == 0.0
+    weak = what_next(world(pours(1e6), rating=0.5e6))
+    assert (weak.pours, weak.presses, weak.keeps) == (True, False, False)
+    assert largest(weak, burns=False) == 0.0
+
+
 def test_without_a_limit_there_is_no_choice_to_change() -> None:
     with pytest.raises(InputError, match="no limit is stated"):
         what_next(world())

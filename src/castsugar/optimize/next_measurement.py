@@ -121,6 +121,8 @@ class Agenda:
         The best mix within all limits now, or the one nearest to them.
     keeps : bool
         Whether it keeps them.
+    pours, presses : bool
+        Whether any mix keeps the limits of kitchen and pressure.
     held : tuple of Held
         The limits that a measurement could decide.
     kept : bool
@@ -135,6 +137,8 @@ class Agenda:
     offers: tuple[Offer, ...]
     best: Recipe
     keeps: bool
+    pours: bool
+    presses: bool
     held: tuple[Held, ...]
     kept: bool
     looked_at: int
@@ -194,6 +198,8 @@ def what_next(
         offers=tuple(sorted(offers, key=_place)),
         best=mixes.pool.recipes[at],
         keeps=bool(choice.pours[at] and choice.presses[at]),
+        pours=bool(choice.pours.any()),
+        presses=bool(choice.presses.any()),
         held=tuple(mixes.held()),
         kept=mixes.pool.kept,
         looked_at=mixes.pool.looked_at,
@@ -243,12 +249,23 @@ class _Choice:
             return int(np.argmax(np.where(kept, self.objective, -np.inf)))
         return int(np.argmin(self.spills + self.bursts))
 
-    def changes(self, breaks: FloatArray) -> FloatArray:
+    def moot(self, other: BoolArray) -> bool:
+        """Say whether nothing can be chosen as no mix keeps the `other` limits alone.
+
+        Where no mix pours, a burning rate changes no choice, and the other way round.
+        """
+        both = self.pours.any() or self.presses.any()
+        return bool(both and not other.any())
+
+    def changes(self, breaks: FloatArray, kept: BoolArray) -> FloatArray:
         """Return what the choice after outcomes is worth more, (..., n) to (...).
 
-        `breaks` are the chances to break limits after each, over those allowed.
+        `breaks` are the chances to break limits after each, over those allowed; `kept`
+        says which mixes keep the limits that are not measured.
         """
         now = int(np.argmax(self.objective - PRICE * (self.spills + self.bursts)))
+        if self.moot(kept):
+            return np.zeros(breaks.shape[:-1])
         worth = self.objective - PRICE * breaks
         return np.asarray(worth.max(axis=-1) - worth[..., now])
 
@@ -323,7 +340,7 @@ class _Mixes:
         """Return what outcomes of burns add to what the choice is worth, (m, z)."""
         mean, left, _ = self.stakes.foreseen()
         bursts = _breaks(self.stakes.chance(mean, left), self.plan.chance)
-        return self.choice.changes(bursts + self.choice.spills)
+        return self.choice.changes(bursts + self.choice.spills, self.choice.pours)
 
     def _no_burn(self, kind: str) -> str:
         """Say why a kind of burn is not offered."""
@@ -504,7 +521,8 @@ def _cooked(
             continue
         weighted = foresight.weights(one, drawn.draws.values)
         spills = drawn.spills(mixes.choice.pours, weighted)
-        changes = mixes.choice.changes(spills + mixes.choice.bursts)
+        breaks = spills + mixes.choice.bursts
+        changes = mixes.choice.changes(breaks, mixes.choice.presses)
         gain, better = _gain(changes, np.full(len(changes), 1.0 / len(changes)))
         share = foresight.removed(drawn.draws.order[at], weighted)
         offer = known[kind] = replace(offer, gain=gain, better=better, share=share)

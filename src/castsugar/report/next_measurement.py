@@ -161,20 +161,37 @@ def _findings(found: Listed) -> Iterator[Finding]:
             "measurement decides: relax one before you measure.",
         )
     kitchen, burns = _most(found, burns=False), _most(found, burns=True)
-    if max(kitchen, burns) < _NONE:
-        said = "Nothing of the list is expected to change the recipe"
-    elif burns < _ALONE * kitchen:
-        said = "The pour decides, the burning rate does not: the kitchen first"
-    elif kitchen < _ALONE * burns:
-        said = "The burning rate decides, the pour does not: burn first"
-    else:
-        said = "Pour and burning rate both decide"
     held = numbers.listed([_held(one) for one in agenda.held])
     best = "Best within the limits now" if agenda.keeps else "No mix keeps all. Nearest"
-    text = f"{said}. {best}: {found.mix(agenda.best)}{f'; {held}' if held else ''}."
+    if not agenda.kept:
+        best = "Best but for those"
+    text = f"{_decides(found, kitchen, burns)}. {best}: {found.mix(agenda.best)}"
+    text += f"; {held}." if held else "."
     status = "RESULT" if agenda.keeps else "CANNOT TELL"
     values = {"kitchen_gain_points": kitchen, "burns_gain_points": burns}
     yield Finding(status, text, values)
+
+
+def _decides(found: Listed, kitchen: float, burns: float) -> str:
+    """Say which side decides the recipe, and what is not judged at all."""
+    agenda = found.agenda
+    if not agenda.pours and kitchen < _NONE:
+        return (
+            "No mix is known to pour and set as asked, and no measurement is expected "
+            "to change that: more syrup, another cook or a looser limit first"
+        )
+    if max(kitchen, burns) < _NONE:
+        return "Nothing of the list is expected to change the recipe"
+    sides = {one.kind in BURNS for one in found.counted}
+    if sides == {True}:
+        return "The burning rate decides; the pour is not judged"
+    if sides == {False}:
+        return "The pour decides; the burning rate is not judged"
+    if burns < _ALONE * kitchen:
+        return "The pour decides, the burning rate does not: the kitchen first"
+    if kitchen < _ALONE * burns:
+        return "The burning rate decides, the pour does not: burn first"
+    return "Pour and burning rate both decide"
 
 
 #: Column of a limit that a measurement may decide -> what a mix does that keeps it.
