@@ -33,6 +33,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "columns",
             "conditions",
             "constants",
+            "costs",
             "draw_set",
             "numerics",
             "plain",

@@ -200,6 +200,8 @@ RANGES: Final[dict[str, PlausibleRange]] = {
     # Kitchen.
     "bulk temperature": _C(0, 200),
     "minutes": _min(0.01, 1440, 0.5, 240),
+    "time of work": _s(0.1, 360_000, 1, 86_400),
+    "mass used up": _g(0, 100_000, 0, 5000),
     "observed temperature": _C(-30, 400, 0, 200),
     "water lost": _percent(0, 100),
     "water left": _percent(0.01, 100, 0.1, 20),

@@ -195,8 +195,8 @@ def test_the_world_is_read_once(example: Path, monkeypatch: pytest.MonkeyPatch) 
         ("search x --traces=m.svg", "search x --picture=traces=m.svg"),
         ("search x --front m.svg", "search x --picture front=m.svg"),
         ("map a b c -o m.svg", "map a b c --picture m.svg"),
-        ("search x --next-strands 2", "next x --count 2"),
-        ("search x --next-strands=2", "next x --count=2"),
+        ("search x --next-strands 2", "next x --plan 2"),
+        ("search x --next-strands=2", "next x --plan=2"),
         ("evaluate x --ballistics", "ballistics x --full"),
         ("evaluate x --motor", "evaluate x --bench"),
         ("evaluate x -- --trace", "evaluate x -- --trace"),
@@ -215,11 +215,11 @@ def test_old_options_are_the_new_ones_with_one_note(
 def test_next_is_what_search_proposed(
     example: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    out, err = answer(["next", "--count", "1", "--json"], capsys)
+    out, err = answer(["next", "--plan", "1", "--json"], capsys)
     assert err == ""
-    assert json.loads(out)["schema"] == "castsugar.next/2"
+    assert json.loads(out)["schema"] == "castsugar.next_plan/2"
     old = answer(["search", "bench.toml", "--next-strands", "1", "--json"], capsys)
-    assert old == (out, "castsugar: --next-strands is now castsugar next --count\n")
+    assert old == (out, "castsugar: --next-strands is now castsugar next --plan\n")
 
 
 @pytest.mark.parametrize(

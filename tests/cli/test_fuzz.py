@@ -60,7 +60,7 @@ READERS = {
         "plan water base --bench bench.toml --left '3 %'",
         "plan heat base --bench bench.toml --probability '55 %'",
         'batch new base --bench bench.toml --batch "200 g"',
-        "next --bench bench.toml --count 1",
+        "next --bench bench.toml --plan 1",
     ),
     "strands.csv": (
         "burnrate strands.csv --at '4 MPa'",

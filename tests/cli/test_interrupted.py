@@ -407,7 +407,7 @@ def test_next_burns_have_no_half(
 ) -> None:
     write_example(Path())
     monkeypatch.setattr("castsugar.optimize.next_burns.propose", stop)
-    assert main(["next", "--bench", "bench.toml", "--count", "2", "-o", "x"]) == 130
+    assert main(["next", "--bench", "bench.toml", "--plan", "2", "-o", "x"]) == 130
     assert capsys.readouterr() == ("", "castsugar: interrupted; nothing was written\n")
     assert not Path("x").exists()
 

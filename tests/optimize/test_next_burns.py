@@ -231,9 +231,9 @@ def test_the_variance_is_that_of_the_model() -> None:
     model = BurnModel(hardware.burning.evidence, widths=widths)
     task = task_of(replace(hardware, burning=model))
     found = feasible_mixes(task)
-    plan = next_burns._plan(task, found.pressures("peak_pressure_MPa"))
+    plan = next_burns.plan_of(task, found)
     options = [Option(NEW_BATCH, one, plan.expected) for one in found.recipes[:2]]
-    known = next_burns._stakes(task, found, plan, options)
+    known = next_burns.stakes_of(task, found, plan, options)
     there = model.rates(found.fractions, NAMES, plan.limit, Asked())
     np.testing.assert_allclose(known.mean, there.mean, rtol=1e-9)
     np.testing.assert_allclose(known.variance, there.variances[0], rtol=1e-9)
@@ -258,10 +258,10 @@ def test_an_objective_is_told_in_points_of_mass() -> None:
         values = {task.objective: sign * np.array([7.0, 9.0, 8.5])}
         some = replace(found, fractions=mixes, values=values)
         asked = replace(task, maximise=best)
-        assert next_burns._in_points(asked, some) == pytest.approx([0.0, 10.0, 7.5])
+        assert next_burns.in_points(asked, some) == pytest.approx([0.0, 10.0, 7.5])
     values = {task.objective: np.array([7.0, 9.0, np.nan])}
     some = replace(found, fractions=mixes, values=values)
-    assert next_burns._in_points(task, some) == pytest.approx([0.0, 10.0, 0.0])
+    assert next_burns.in_points(task, some) == pytest.approx([0.0, 10.0, 0.0])
 
 
 def test_nothing_is_fired_that_may_break_the_limit() -> None:
@@ -269,11 +269,11 @@ def test_nothing_is_fired_that_may_break_the_limit() -> None:
     for rating in (7e6, 1.5e6):
         task = task_of(motor(*map(strands, range(3)), rating=rating))
         found = feasible_mixes(task)
-        plan = next_burns._plan(task, found.pressures("peak_pressure_MPa"))
+        plan = next_burns.plan_of(task, found)
         model = task.settings.motor.burning
         fired = [
             option.recipe
-            for option in next_burns._options(found, plan, model)
+            for option in next_burns.options_of(found, plan, model)
             if option.kind == FIRED
         ]
         p95 = found.values["peak_pressure_p95_MPa"]
@@ -306,13 +306,13 @@ def test_further_strands_only_of_batches_that_have_a_name() -> None:
     named = strands(0, "pot 7")
     task = task_of(motor(named, strands(1), strands(2), rating=None))
     found = feasible_mixes(task)
-    plan = next_burns._plan(task, found.pressures("peak_pressure_MPa"))
+    plan = next_burns.plan_of(task, found)
     model = task.settings.motor.burning
-    options = next_burns._options(found, plan, model)
+    options = next_burns.options_of(found, plan, model)
     assert [o.batch for o in options if o.kind == FURTHER] == ["pot 7"]
     assert not any(o.kind == FIRED for o in options)  # no case, no limit: no firing
     assert not any(
-        o.kind == FURTHER for o in next_burns._options(found, plan, BurnModel())
+        o.kind == FURTHER for o in next_burns.options_of(found, plan, BurnModel())
     )
 
 
@@ -342,7 +342,7 @@ def test_limits_narrow_the_mixes_except_those_on_pressure() -> None:
     # A margin of 40 % of the case of 7 MPa: below 4.2 MPa.
     margin = Requirement(column="pressure_margin_percent", at_least=40.0)
     task = replace(task, requirements=(pressure, margin))
-    assert next_burns._plan(task, np.array([])).limit == pytest.approx(4.2e6)
+    assert next_burns.plan_of(task, mixes).limit == pytest.approx(4.2e6)
     impossible = Requirement(column="density_kg_m3", at_least=5000.0)
     none = propose(task_of(requirements=(impossible,)), 1)
     assert not none.candidates.kept
@@ -450,7 +450,7 @@ def test_further_strands_are_not_weighed(three: Proposal) -> None:
     assert "1 strands of batch the pot" in " ".join(text.split())
     assert screen.next == "castsugar check"
     (row,) = next_parts(screen_of(only))["burns"]
-    assert (row["masses"], row["batch"], row["cost"]) == ({}, batch, 0.3)
+    assert (row["masses"], row["batch"], row["cost_min"]) == ({}, batch, 40.0)
     none = next_screen(screen_of(replace(three, burns=())), Shown())
     assert "Nothing that could be burned would tell more" in none.findings[0].text
 
@@ -554,9 +554,9 @@ class Workshop:
             },
         )
         task = task_of(self.hardware(), objective="flame_temperature_K")
-        plan = next_burns._plan(task, found.pressures("peak_pressure_MPa"))
+        plan = next_burns.plan_of(task, found)
         options = [Option(NEW_BATCH, one, plan.expected) for one in found.recipes]
-        known = next_burns._stakes(task, found, plan, options)
+        known = next_burns.stakes_of(task, found, plan, options)
         return LATTICE[most_telling(known, 1)[0]]
 
     def outcome(self) -> tuple[float, float]:
@@ -615,9 +615,9 @@ def test_hundred_options_of_three_hundred_mixes_are_ranked_in_a_second() -> None
     found = Candidates(
         recipes=recipes, fractions=mixes, kept=True, looked_at=300, values=values
     )
-    plan = next_burns._plan(task, found.pressures("peak_pressure_MPa"))
+    plan = next_burns.plan_of(task, found)
     options = [Option(NEW_BATCH, one, plan.expected) for one in recipes[:100]]
     began = time.process_time()
-    known = next_burns._stakes(task, found, plan, options)
+    known = next_burns.stakes_of(task, found, plan, options)
     assert len(most_telling(known, 3)) == 3
     assert time.process_time() - began < 1.0

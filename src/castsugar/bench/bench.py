@@ -15,12 +15,14 @@ from typing import Any
 from castsugar.bench.conditions import check_stated
 from castsugar.bench.schema import INVENTED, Place, Table, Where, read_table
 from castsugar.bench.search_tables import (
+    Cost,
     Limit,
     Premixes,
     Recipes,
     Scale,
     Search,
     processes_of,
+    read_costs,
     read_limits,
     read_premixes,
     read_recipes,
@@ -74,6 +76,7 @@ TABLES: dict[str, type[Table]] = {
     "scale": Scale,
     "limits": Limit,
     "search": Search,
+    "costs": Cost,
     "lots": Lot,
     "pan": Pan,
     "casting": Casting,
@@ -111,6 +114,9 @@ class Bench:
         Keys of :class:`castsugar.bench.search_tables.Scale`. None without the table.
     limits : dict of str to dict
         Column to the keys of :class:`castsugar.bench.search_tables.Limit`.
+    costs : dict of str to dict
+        Name of :data:`castsugar.costs.ASSUMED` to the keys of
+        :class:`castsugar.bench.search_tables.Cost`; None where one is left out.
     search : dict or None
         Keys of :class:`castsugar.bench.search_tables.Search`, as
         :func:`castsugar.bench.search_tables.read_search` says. None without the
@@ -136,6 +142,7 @@ class Bench:
     scatter: dict[str, float] = field(default_factory=dict)
     scale: dict[str, Any] | None = None
     limits: dict[str, dict[str, Any]] = field(default_factory=dict)
+    costs: dict[str, dict[str, float]] = field(default_factory=dict)
     search: dict[str, Any] | None = None
     lots: dict[str, dict[str, Any]] = field(default_factory=dict)
     pan: dict[str, Any] | None = None
@@ -435,6 +442,7 @@ _READERS: dict[str, Callable[[Any, Path, str], Any]] = {
     "scale": read_scale,
     "limits": read_limits,
     "search": read_search,
+    "costs": read_costs,
     "lots": read_lots,
     "pan": lambda raw, path, text: read_table(raw, Pan, Place(path, text, "pan")),
     "casting": lambda raw, path, text: read_table(

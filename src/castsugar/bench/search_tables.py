@@ -23,6 +23,7 @@ from castsugar.bench.schema import (
 )
 from castsugar.bench.tables import FLOWS
 from castsugar.columns import COLUMN, COLUMNS, RENAMED
+from castsugar.costs import ASSUMED, GRAM
 from castsugar.errors import InputError, nearest_names
 from castsugar.mix.mix import PROCESSES
 from castsugar.mix.text import parse_recipe
@@ -118,6 +119,14 @@ class Limit(Table, head="[limits.COLUMN]", used="search, compare and justify"):
     probability: float = key(
         "share of the draws that must keep it", "80 %", "probability of a limit"
     )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cost(Table, head='[costs."WHAT"]', used="next"):
+    """what a measurement costs you: under its name, or that of a gram of mix"""
+
+    time: float = key("minutes of work; what a gram counts", "20 min", "time of work")
+    mass: float = key("mix that is used up", "100 g", "mass used up")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -309,6 +318,21 @@ def read_scale(raw: Any, path: Path, text: str) -> dict[str, Any]:
             "capacity",
             f"is {1e3 * capacity:g} g, below the step; give the largest load",
         )
+    return found
+
+
+def read_costs(raw: Any, path: Path, text: str) -> dict[str, dict[str, float]]:
+    """Check the costs: names of :data:`castsugar.costs.ASSUMED`, times and masses."""
+    place = Place(path, text, "costs")
+    found = {}
+    for name, entry in _without_flag(_named(raw, place)).items():
+        if name not in ASSUMED:
+            raise place.fail(
+                name, f"is nothing to measure; {_near(name, tuple(ASSUMED))}"
+            )
+        found[name] = read_table(entry, Cost, Place(path, text, f"costs.{name}"))
+        if name == GRAM and found[name]["mass"] is not None:
+            raise place.fail(name, "has a mass; give the time that a gram counts")
     return found
 
 

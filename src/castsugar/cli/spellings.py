@@ -25,7 +25,7 @@ OPTIONS: Mapping[str, Mapping[str, str]] = {
         "--traces": "--picture traces=",
         "--front": "--picture front=",
     },
-    "next": {"--next-strands": "--count"},
+    "next": {"--next-strands": "--plan", "--count": "--plan"},
     "ballistics": _BENCH | {"--ballistics": "--full"},
 }
 

@@ -307,7 +307,7 @@ def intervals(pot: Pot, kitchen: Kitchen) -> dict[str, FloatArray]:
         known = kitchen.belief if mine else kitchen.belief.of_another_syrup()
         values = known.draw(kitchen.draws, kitchen.seed)
         for block in _blocks(rows):
-            drawn = _drawn(pot.take(block), values, kitchen)
+            drawn = drawn_columns(pot.take(block), values, kitchen)
             for name, array in drawn.items():
                 found[name][:, block] = [smooth_quantile(array, q) for q in ENDS]
     return found
@@ -316,8 +316,11 @@ def intervals(pot: Pot, kitchen: Kitchen) -> dict[str, FloatArray]:
 _BANDED = ("viscosity", "crowding", "relative_solids_20C", "humidity")
 
 
-def _drawn(pot: Pot, values: Values, kitchen: Kitchen) -> dict[str, FloatArray]:
-    """Return what the draws say of rows with a model, each of shape (n, draws)."""
+def drawn_columns(pot: Pot, values: Values, kitchen: Kitchen) -> dict[str, FloatArray]:
+    """Return what draws say of rows with a model, as in :func:`intervals`.
+
+    Each of shape (n, draws).
+    """
     left = water_left(pot, values, kitchen.cook, kitchen.air_pressure)
     hot = kitchen.cook.pour_temperature + values.thermometer
     held, cold = standing(pot, values, left, hot), standing(pot, values, left, _AT_ROOM)

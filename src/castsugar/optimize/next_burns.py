@@ -5,12 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
-from castsugar.arrays import FloatArray
+from castsugar.arrays import BoolArray, FloatArray
+from castsugar.costs import FILMED, FIRED, FURTHER, NEW_BATCH, Costs
 from castsugar.errors import InputError
+from castsugar.kitchen import foresight
+from castsugar.limits import Limit
 from castsugar.motor import scatter
 from castsugar.motor.burn_evidence import (
     FIRING,
@@ -94,36 +97,70 @@ def feasible_mixes(task: Task) -> Candidates:
     InputError
         If no mix is in the space.
     """
+    return mixes_at_stake(task)[0]
+
+
+def mixes_at_stake(task: Task) -> tuple[Candidates, Candidates]:
+    """Return :func:`feasible_mixes`, and all that only the kitchen's draws may refuse.
+
+    The second hold the first; `kept` of them: whether any keeps the other limits.
+    """
     for count in (_COUNT, _FINER * _COUNT):
         mixes = whole_percents(task.space, count, task.effort.seed)
-        kept, values = _judged(task, mixes)
+        kept, besides, values = _judged(task, mixes)
         if kept.sum() >= _FEW * len(mixes):
             break
-    chosen = np.flatnonzero(kept if kept.any() else np.ones_like(kept))
-    chosen = chosen[:: math.ceil(len(chosen) / (_MOST * _COUNT))]
+    chosen, more = _some(kept), _some(besides)
+    both = np.union1d(chosen, more) if kept.any() else more
     names = task.space.columns
-    return Candidates(
-        recipes=tuple(
-            {n: x for n, x in zip(names, mix, strict=True) if x > 0.0}
-            for mix in mixes[chosen].tolist()
-        ),
-        fractions=mixes[chosen],
-        kept=bool(kept.any()),
-        looked_at=len(mixes),
-        values={name: column[chosen] for name, column in values.items()},
-    )
+
+    def of(rows: NDArray[np.intp], any_kept: bool) -> Candidates:
+        return Candidates(
+            recipes=tuple(
+                {n: x for n, x in zip(names, mix, strict=True) if x > 0.0}
+                for mix in mixes[rows].tolist()
+            ),
+            fractions=mixes[rows],
+            kept=any_kept,
+            looked_at=len(mixes),
+            values={name: column[rows] for name, column in values.items()},
+        )
+
+    return of(chosen, bool(kept.any())), of(both, bool(besides.any()))
 
 
-def _judged(task: Task, mixes: FloatArray) -> tuple[FloatArray, dict[str, FloatArray]]:
-    """Return which mixes keep the limits, and their columns."""
+def _some(kept: BoolArray) -> NDArray[np.intp]:
+    """Return rows that are kept, not too many; of all if none is."""
+    rows = np.flatnonzero(kept if kept.any() else np.ones_like(kept))
+    return rows[:: math.ceil(len(rows) / (_MOST * _COUNT))]
+
+
+def of_the_kitchen(task: Task) -> tuple[Limit, ...]:
+    """Return the limits of a task that the draws of its kitchen decide."""
+    if task.settings.kitchen is None:
+        return ()
+    limits = (limit for r in task.requirements for limit in r.limits())
+    return tuple(limit for limit in limits if limit.key in foresight.DRAWN)
+
+
+def _judged(
+    task: Task, mixes: FloatArray
+) -> tuple[BoolArray, BoolArray, dict[str, FloatArray]]:
+    """Return which mixes keep the limits, which all but the kitchen's; their columns.
+
+    Limits that the burn law decides are left out.
+    """
     asked = [r for r in task.requirements if r.column not in _OF_THE_BURN_LAW]
     wanted, weights = [r.column for r in asked], {}
-    if task.settings.motor is not None:
+    if task.settings.motor is not None or task.settings.kitchen is not None:
         weights = dict(task.weights)
-        wanted += [*(weights or [task.objective]), *_SUPPLY, _PEAK, _P95]
+        wanted += weights or [task.objective]
+    if task.settings.motor is not None:
+        wanted += [*_SUPPLY, _PEAK, _P95]
     kept = np.ones(len(mixes), dtype=bool)
+    besides = kept.copy()
     if not wanted:
-        return kept, {}
+        return kept, besides, {}
     problem = TableProblem(
         settings=task.settings,
         wanted=tuple(dict.fromkeys(wanted)),
@@ -131,9 +168,12 @@ def _judged(task: Task, mixes: FloatArray) -> tuple[FloatArray, dict[str, FloatA
         weights=weights,
     )
     found = dict(zip(problem.columns, problem.evaluate(mixes).T, strict=True))
+    drawn = of_the_kitchen(task)
     for limit in (limit for r in asked for limit in r.limits()):
-        kept &= limit.slack(found[limit.column]) >= 0.0
-    return kept, found
+        keeps = limit.slack(found[limit.column]) >= 0.0
+        kept &= keeps
+        besides &= keeps | (limit in drawn)
+    return kept, besides, found
 
 
 # ----------------------------------------------------------------------------
@@ -182,11 +222,12 @@ class StrandPlan:
         return self.limit if math.isfinite(self.limit) else self.expected
 
 
-def _plan(task: Task, pressures: FloatArray) -> StrandPlan:
-    """Return two pressures around those to expect in the motor, (n,), NaN for none.
+def plan_of(task: Task, found: Candidates) -> StrandPlan:
+    """Return two pressures around those to expect of mixes in the motor.
 
     The middle is that of half the mixes; none is above what the limits allow.
     """
+    pressures = found.pressures(_PEAK)
     motor, least = task.settings.motor, 0.0
     limits = [
         (1e6 * r.at_most, r.probability or _CHANCE)
@@ -215,16 +256,9 @@ def _plan(task: Task, pressures: FloatArray) -> StrandPlan:
 # ----------------------------------------------------------------------------
 # What could be burned, and what hangs on it.
 
-NEW_BATCH, FURTHER, FIRED = "new batch", "further strands", "firing"
-
-#: What a burn costs, in strand batches. Ours: a batch is a pot to cook; further strands
-#: of a batch that is kept need none; a firing takes the grains of a whole motor, a
-#: site, an evening.
-COSTS: Final = {NEW_BATCH: 1.0, FURTHER: 0.3, FIRED: 3.0}
-
-#: Standard uncertainty of ln r from the record of a firing: pressure, throat, c*.
-#: Assumed.
-_RECORD = 0.015
+#: Standard uncertainty of ln r from the record of a firing: pressure, throat, c*; and
+#: from a video, whose mean pressure is that of a c* taken for granted. Assumed.
+_RECORD = {FIRED: 0.015, FILMED: 0.04}
 
 #: Points of the widths that the ranking takes.
 _POINTS = 32
@@ -234,9 +268,9 @@ _POINTS = 32
 class Option:
     """Something that could be burned, and the pressure at which its outcome is told.
 
-    `kind` is :data:`NEW_BATCH`, :data:`FURTHER` or :data:`FIRED`, `recipe` ingredient
-    to mass fraction as weighed, `pressure` in Pa, `batch` the kept one that further
-    strands are of.
+    `kind` is one of the burns of :mod:`castsugar.costs`, `recipe` ingredient to mass
+    fraction as weighed, `pressure` in Pa, `batch` the kept one that further strands
+    are of.
     """
 
     kind: str
@@ -244,8 +278,13 @@ class Option:
     pressure: float
     batch: str = ""
 
+    @property
+    def fired(self) -> bool:
+        """Whether a motor is fired."""
+        return self.kind in _RECORD
 
-def _options(found: Candidates, plan: StrandPlan, model: BurnModel) -> list[Option]:
+
+def options_of(found: Candidates, plan: StrandPlan, model: BurnModel) -> list[Option]:
     """Return what could be burned; fired only what is known to keep a limit."""
     mixes = list(found.recipes)
     columns = {name for mix in mixes for name in mix}
@@ -262,12 +301,18 @@ def _options(found: Candidates, plan: StrandPlan, model: BurnModel) -> list[Opti
     peak, high = found.pressures(_PEAK), found.pressures(_P95)
     kept = found.kept and math.isfinite(plan.limit)
     sound = np.flatnonzero(np.isfinite(peak) & (high <= plan.limit) & kept)
-    fired = [Option(FIRED, mixes[row], float(peak[row])) for row in sound]
+    fired = [
+        Option(kind, mixes[row], float(peak[row])) for kind in _RECORD for row in sound
+    ]
     return [*options, *named.values(), *fired]
 
 
-def _stakes(
-    task: Task, found: Candidates, plan: StrandPlan, options: Sequence[Option]
+def stakes_of(
+    task: Task,
+    found: Candidates,
+    plan: StrandPlan,
+    options: Sequence[Option],
+    costs: Costs | None = None,
 ) -> Stakes:
     """Return what hangs on the rates of the mixes."""
     from scipy.special import ndtri
@@ -279,19 +324,19 @@ def _stakes(
     widths = model.even_widths(_POINTS)
     mean, covariance = model.as_one_normal(places, names, widths)
     alone = _alone(model, widths, places)
-    alone[n:] += [_RECORD**2 * (option.kind == FIRED) for option in options]
+    alone[n:] += [_RECORD.get(option.kind, 0.0) ** 2 for option in options]
     room, room_u, objective = np.full(n, math.inf), 0.0, np.zeros(n)
     if motor is not None and math.isfinite(plan.limit):
         supply = motor.supply(*(found.values[name] for name in _SUPPLY))
         left = supply.log_left(plan.limit)
         room = math.log(plan.limit) - np.where(np.isfinite(left), left, np.inf)
-        room_u, objective = motor.supply_u, _in_points(task, found)
+        room_u, objective = motor.supply_u, in_points(task, found)
     known = Stakes(
         mean=mean[:n],
         covariance=covariance,
         own=alone[:n],
         noise=alone[n:],
-        cost=np.array([COSTS[option.kind] for option in options]),
+        cost=np.array([(costs or Costs()).minutes(o.kind) for o in options]),
         objective=objective,
         room=room,
         room_u=room_u,
@@ -305,7 +350,7 @@ def _stakes(
     return replace(known, room=np.where(np.isfinite(room), room + told - slack, room))
 
 
-def _in_points(task: Task, found: Candidates) -> FloatArray:
+def in_points(task: Task, found: Candidates) -> FloatArray:
     """Return the objective of mixes, more is better, in points of mass.
 
     What a point buys on the way from the worst of them to the best; what is not known
@@ -331,7 +376,7 @@ def _places(
         w,
         np.log([option.pressure / scatter.CENTRE for option in options]),
         batch=[batches.index(o.batch) if o.batch else -1 for o in options],
-        motor=[option.kind == FIRED for option in options],
+        motor=[option.fired for option in options],
     )
 
 
@@ -349,7 +394,7 @@ def _alone(model: BurnModel, widths: Widths, places: Places) -> FloatArray:
 
 def _burned(model: BurnModel, option: Option, plan: StrandPlan) -> BurnModel:
     """Return the model after a burn that comes out as expected, its widths held."""
-    fired = option.kind == FIRED
+    fired = option.fired
     at = [option.pressure] if fired else [plan.low, plan.high]
     asked = Asked(of=option.batch or NEXT, motor=fired)
     shares, names = list(option.recipe.values()), tuple(option.recipe)
@@ -362,7 +407,7 @@ def _burned(model: BurnModel, option: Option, plan: StrandPlan) -> BurnModel:
         rate=np.repeat(rates, each),
         kind=FIRING if fired else STRANDS,
         batch=option.batch or f"expected {len(model.evidence)}",
-        log_rate_u=_RECORD if fired else 0.0,
+        log_rate_u=_RECORD.get(option.kind, 0.0),
     )
     found = BurnModel([*model.evidence, burned], model.scatter, model.widths)
     found.weights = model.weights
@@ -451,7 +496,7 @@ class Proposal:
         )
 
 
-def propose(task: Task, k: int) -> Proposal:
+def propose(task: Task, k: int, costs: Costs | None = None) -> Proposal:
     """Propose what to burn next.
 
     Parameters
@@ -460,6 +505,8 @@ def propose(task: Task, k: int) -> Proposal:
         Space, objective, limits, motor with what was burned.
     k : int
         How many burns, 1 to 24.
+    costs : Costs, optional
+        Those assumed by default.
 
     Raises
     ------
@@ -476,11 +523,11 @@ def propose(task: Task, k: int) -> Proposal:
     if k != int(k) or not 1 <= k <= MOST:
         raise InputError(f"{k:g} next burns are asked for; allowed: 1 to {MOST}")
     found = feasible_mixes(task)
-    plan = _plan(task, found.pressures(_PEAK))
+    plan = plan_of(task, found)
     motor = task.settings.motor
     model = first = BurnModel() if motor is None else motor.burning
-    options = _options(found, plan, model)
-    stakes = _stakes(task, found, plan, options)
+    options = options_of(found, plan, model)
+    stakes = stakes_of(task, found, plan, options, costs)
     at, slack = stakes.best, stakes.slack(stakes.mean, stakes.variance)
     best = {} if at is None else found.recipes[at]
     before, burns = _known(task, found, plan, at, model), list[NextBurn]()

@@ -15,6 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.special import ndtr
 
 from castsugar.arrays import FloatArray
 
@@ -108,13 +109,26 @@ class Stakes:
 
         Bad news alone adds nothing, and counts as nothing.
         """
-        z, share = np.polynomial.hermite_e.hermegauss(_NODES)
-        k, variance = self._levers(), self.variance
-        left = np.maximum(variance - k**2, self.own)
-        now = float(self.utility(self.mean, variance))
-        then = self.utility(self.mean + k[:, None] * z[:, None], left[:, None])
-        found = then @ (share / share.sum()) - now
+        mean, left, share = self.foreseen()
+        now = float(self.utility(self.mean, self.variance))
+        found = self.utility(mean, left) @ share - now
         return np.asarray(np.where(found > 1e-9, found, 0.0))
+
+    def foreseen(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return means (m, z, n) and variances (m, 1, n) after outcomes at nodes z.
+
+        And how much each node counts, (z,).
+        """
+        z, share = np.polynomial.hermite_e.hermegauss(_NODES)
+        k = self._levers()
+        mean = self.mean + k[:, None] * z[:, None]
+        left = np.maximum(self.variance - k**2, self.own)[:, None]
+        return np.asarray(mean), np.asarray(left), np.asarray(share / share.sum())
+
+    def chance(self, mean: FloatArray, variance: FloatArray) -> FloatArray:
+        """Return how surely the limit is kept, for means and variances (..., n)."""
+        doubt = np.sqrt(variance + self.room_u**2)
+        return np.asarray(ndtr((self.room - mean) / doubt))
 
     def shares(self) -> FloatArray:
         """Return the share of the variance that each outcome removes, (m,).
@@ -124,7 +138,11 @@ class Stakes:
         removed, variance, best = self._levers() ** 2, self.variance, self.best
         if best is None:
             return np.asarray(removed.mean(axis=1) / variance.mean())
-        return np.asarray(removed[:, best] / variance[best])
+        return self.removed(best)
+
+    def removed(self, mix: int) -> FloatArray:
+        """Return the share of the variance at a mix that each outcome removes, (m,)."""
+        return np.asarray(self._levers()[:, mix] ** 2 / self.variance[mix])
 
     def worth(self) -> FloatArray:
         """Return what each outcome is worth for its cost, (m,)."""

@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
+from castsugar.costs import FILMED, FIRED, FURTHER, NEW_BATCH, Costs
 from castsugar.optimize.next_burns import (
-    COSTS,
-    FIRED,
-    FURTHER,
-    NEW_BATCH,
     STRANDS_EACH,
     Known,
     NextBurn,
@@ -26,9 +23,11 @@ from castsugar.report.screen import (
     BENCH,
     Annex,
     Finding,
+    Listing,
     Paragraph,
     Screen,
     Table,
+    Ticks,
 )
 from castsugar.report.search_words import Asked
 from castsugar.report.shown import SI, Shown
@@ -49,10 +48,16 @@ _FIRING = (
     "strands of the same batch come first."
 )
 
-_COSTS = (
-    f"Costs, in strand batches: a new batch {COSTS[NEW_BATCH]:g}, further strands of "
-    f"one that is kept {COSTS[FURTHER]:g}, a firing {COSTS[FIRED]:g} (ours)."
-)
+#: Kinds of burns, and what they are called.
+BURNS = {
+    NEW_BATCH: "strands of a new batch",
+    FURTHER: "further strands of one that is kept",
+    FILMED: "a firing filmed by phone",
+    FIRED: "a firing with a gauge",
+}
+
+#: What is fired.
+_FIRED = frozenset({FIRED, FILMED})
 
 _WORTH = {
     True: "Worth: what a burn is expected to add to the best objective within the "
@@ -90,6 +95,7 @@ class Proposed:
     bench: str = BENCH
     bench_said: str = ""
     invented: tuple[str, ...] = ()
+    costs: Costs = field(default_factory=Costs)
 
     def mix(self, recipe: Recipe) -> str:
         """Return a mix in one line, as it was typed."""
@@ -97,6 +103,14 @@ class Proposed:
             f"{self.asked.name(name)} {numbers.typed(100.0 * x)}"
             for name, x in recipe.items()
         )
+
+
+def cost_words(costs: Costs, called: Mapping[str, str]) -> str:
+    """Say what measurements cost, grams counted as time."""
+    told = [f"{words} {costs.minutes(kind):.3g}" for kind, words in called.items()]
+    assumed = [kind for kind in called if kind not in costs.stated]
+    origin = "assumed; yours go into [costs]" if assumed else "as you stated them"
+    return f"Costs, in minutes with the grams counted: {', '.join(told)} ({origin})."
 
 
 def next_screen(found: Proposed, show: Shown) -> Screen:
@@ -109,8 +123,8 @@ def next_screen(found: Proposed, show: Shown) -> Screen:
         for p in (plan.low, plan.high, plan.expected)
     )
     what = numbers.count(len(proposal.burns), "burn")
-    strands = Paragraph(_STRANDS) if kinds - {FIRED} else None
-    firing = Paragraph(_FIRING) if FIRED in kinds else None
+    strands = Paragraph(_STRANDS) if kinds - _FIRED else None
+    firing = Paragraph(_FIRING) if kinds & _FIRED else None
     blocks = (_table(found, show) if proposal.burns else None, strands, firing)
     return Screen(
         command="next",
@@ -126,7 +140,19 @@ def next_screen(found: Proposed, show: Shown) -> Screen:
         invented=found.invented,
         bench=found.asked.file,
         annexes=tuple(_annexes(found, show)),
+        sheet=tuple(_ticks(found, show)),
     )
+
+
+def _ticks(found: Proposed, show: Shown) -> Iterator[Ticks]:
+    """Yield what is weighed for each burn, to tick on paper."""
+    for place, burn in enumerate(found.proposal.burns, start=1):
+        lines = tuple(
+            f"{found.asked.name(name)} {_weighed(found, mass, show)}"
+            for name, mass in _masses(found, burn).items()
+        )
+        if lines:
+            yield Ticks(lines, title=f"{place} {_said(burn)}")
 
 
 def _findings(found: Proposed, show: Shown) -> Iterator[Finding]:
@@ -202,7 +228,7 @@ def _said(burn: NextBurn) -> str:
     """Say what a burn is."""
     if burn.option.batch:
         return f"strands of batch {burn.option.batch}"
-    what = "firing" if burn.option.kind == FIRED else "batch"
+    what = burn.option.kind if burn.option.fired else "batch"
     return f"{what}, {burn.again} again" if burn.again else what
 
 
@@ -256,29 +282,37 @@ def _batches(proposal: Proposal) -> str:
 def _next(found: Proposed) -> str:
     """Return the command that weighs the first that is to be cooked."""
     bench = "" if found.bench == BENCH else f" --bench {found.bench}"
-    cooked = [b.option for b in found.proposal.burns if b.option.kind != FURTHER]
-    if not cooked:
-        return f"castsugar check{bench}"
-    recipe = " ".join(
-        f"{found.asked.name(name)}:{numbers.typed(100.0 * share)}"
-        for name, share in cooked[0].recipe.items()
-    )
-    more = f" --strands {2 * STRANDS_EACH}"
-    if cooked[0].kind == FIRED:
-        more = f" --grains {found.grains}" if found.grains else ""
-    return f'castsugar weigh "{recipe}"{bench}{more}'
+    return next(_sheets(found), f"castsugar check{bench}")
+
+
+def _sheets(found: Proposed) -> Iterator[str]:
+    """Yield the command of the weigh sheet of each that is to be cooked."""
+    bench = "" if found.bench == BENCH else f" --bench {found.bench}"
+    for option in (burn.option for burn in found.proposal.burns):
+        if option.kind == FURTHER:
+            continue
+        recipe = " ".join(
+            f"{found.asked.name(name)}:{numbers.typed(100.0 * share)}"
+            for name, share in option.recipe.items()
+        )
+        more = f" --strands {2 * STRANDS_EACH}"
+        if option.fired:
+            more = f" --grains {found.grains}" if found.grains else ""
+        yield f'castsugar weigh "{recipe}"{bench}{more}'
 
 
 def _annexes(found: Proposed, show: Shown) -> Iterator[Annex]:
     """Yield how the burns were chosen."""
     proposal = found.proposal
+    if sheets := tuple(_sheets(found)):
+        yield Annex("Weigh sheets", (Listing(sheets),))
     middle = show.amount("pressure", 1e-6 * proposal.plan.expected)
     known = f"{len(proposal.burned)} mixes: {', '.join(proposal.burned)}"
     lines = [
         ABOUT,
         f"Burned so far: {known if proposal.burned else 'nothing'}.",
         _WORTH[bool(proposal.best)],
-        _COSTS,
+        cost_words(found.costs, BURNS),
         _COLUMNS,
         f"{2 * STRANDS_EACH} strands of a batch are enough: batches differ by more "
         f"than strands do. Strands are taken to tell the rate at {middle}.",
@@ -312,7 +346,7 @@ def _burn_rows(found: Proposed) -> list[dict[str, Any]]:
             "kind": burn.option.kind,
             "batch": burn.option.batch,
             "again": burn.again,
-            "cost": COSTS[burn.option.kind],
+            "cost_min": found.costs.minutes(burn.option.kind),
             "expected_gain_points": burn.gain,
             "doubt_removed_percent": 100.0 * burn.share,
             "recipe": _percents(burn.option.recipe),

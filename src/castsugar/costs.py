@@ -1,0 +1,71 @@
+"""What a measurement costs: minutes of work and grams of mix, stated or assumed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Final
+
+#: What can be measured or burned.
+PAN_WEIGHT, BULK_DENSITY, BALL_FALL = "pan weight", "bulk density", "ball fall"
+FLOW_OUT, SYRUP_DENSITY, FINER_SCALE = "flow-out", "syrup density", "finer scale"
+NEW_BATCH, FURTHER = "new batch", "further strands"
+FIRED, FILMED = "firing", "filmed firing"
+
+#: What a gram of mix counts, in time.
+GRAM = "gram"
+
+
+@dataclass(frozen=True, slots=True)
+class Cost:
+    """Time of work [s] and mass of mix that is used up [kg]."""
+
+    time: float
+    mass: float = 0.0
+
+
+#: What is assumed where nothing is stated: common practice, no source. Of strands a pot
+#: to cook, cast, cut and burn; further ones of a batch that is kept need no pot; a
+#: firing takes the grains of a motor, a site, an evening, without a gauge an hour less.
+#: Kitchen measurements as long as their protocols say.
+ASSUMED: Final[Mapping[str, Cost]] = {
+    PAN_WEIGHT: Cost(1200.0),
+    BULK_DENSITY: Cost(600.0),
+    BALL_FALL: Cost(900.0),
+    SYRUP_DENSITY: Cost(900.0),
+    FLOW_OUT: Cost(1800.0, 0.2),
+    FINER_SCALE: Cost(1200.0),
+    NEW_BATCH: Cost(7200.0, 0.1),
+    FURTHER: Cost(2400.0),
+    FIRED: Cost(21600.0, 0.3),
+    FILMED: Cost(18000.0, 0.3),
+    GRAM: Cost(6.0),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Costs:
+    """Costs by name: what is stated, over :data:`ASSUMED`.
+
+    Examples
+    --------
+    >>> costs = Costs({"pan weight": {"time": 600.0}})
+    >>> costs.of("pan weight"), costs.minutes("flow-out")
+    (Cost(time=600.0, mass=0.0), 50.0)
+    """
+
+    stated: Mapping[str, Mapping[str, float | None]] = field(default_factory=dict)
+
+    def of(self, name: str) -> Cost:
+        """Return what one costs."""
+        known, said = ASSUMED[name], self.stated.get(name, {})
+        time, mass = said.get("time"), said.get("mass")
+        return Cost(
+            time=known.time if time is None else time,
+            mass=known.mass if mass is None else mass,
+        )
+
+    def minutes(self, name: str) -> float:
+        """Return what one costs with its grams counted as time. [min]"""
+        cost = self.of(name)
+        return (cost.time + 1e3 * cost.mass * self.of(GRAM).time) / 60.0
