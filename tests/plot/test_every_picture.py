@@ -216,6 +216,17 @@ def test_allowed_pressure_is_one_line_everywhere(drawings: dict[str, Drawing]) -
 
 
 @pytest.mark.slow
+def test_units_are_those_that_are_asked_for(tmp_path: Path) -> None:
+    """In US units no number, axis or sentence has an SI one; viscosity has one unit."""
+    units = r"MPa|kPa|mm|g|kg|°C|K|m/s|N|N s"
+    metric = re.compile(rf"\d ({units})\b(?! ?s\b)|, (MPa|mm|mm/s|°C|kg/m³|m/s|N)$")
+    for name, draw in drawn(tmp_path, "--units", "us").items():
+        svg = export.written(draw, ".svg").decode()
+        texts = re.findall(r"<(?:text|title|desc)[^>]*>(.*?)</", svg)
+        assert [text for text in texts if metric.search(text)] == [], name
+
+
+@pytest.mark.slow
 def test_same_bytes_in_every_process(tmp_path: Path) -> None:
     """SVG, PNG and PDF of two processes whose hashes differ."""
     code = (

@@ -50,8 +50,8 @@ PICTURES = {
 }
 
 
-def drawn(place: Path) -> dict[str, Drawing]:
-    """Let every command draw in a folder, and return what it draws with."""
+def drawn(place: Path, *more: str) -> dict[str, Drawing]:
+    """Let every command draw in a folder, with further words, if any."""
     found: dict[str, Drawing] = {}
     with pytest.MonkeyPatch.context() as patch:
         patch.chdir(place)
@@ -70,5 +70,5 @@ def drawn(place: Path) -> dict[str, Drawing]:
 
             patch.setattr(export, "written", kept)
             file = f"{name}.svg" if kind == "recording" else f"{kind}={name}.svg"
-            assert main([*words, "--picture", file]) in (0, 1)
+            assert main([*words, *more, "--picture", file]) in (0, 1)
     return found

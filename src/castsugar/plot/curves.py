@@ -515,7 +515,8 @@ def responses_drawing(
     best = best_words(outcome)
     around = f"Around the {best}: one runs, the others keep their ratio."
     reaches = "; ".join(_reach(of, way) for way in of.ran.ways)
-    words = f"{', '.join(map(label_of, of.columns))} around the {best}. {reaches}."
+    heads = ", ".join(named(column, show) for column in of.columns)
+    words = f"{heads} around the {best}. {reaches}."
     grounds = ("all limits and bounds kept", "some limit or bound broken")
     if is_stated(outcome):
         grounds = ("all limits kept", "some limit broken, or outside the range shown")
