@@ -26,7 +26,7 @@ from castsugar.plot import export, style
 from castsugar.plot.sheet import NARROW, WIDE, Drawing
 
 # Exact: ids differ, colours are those of the two palettes, boxes of words are apart.
-pytestmark = pytest.mark.exact
+pytestmark = [pytest.mark.exact, pytest.mark.slow]
 
 
 @pytest.fixture(scope="module")
@@ -215,7 +215,6 @@ def test_allowed_pressure_is_one_line_everywhere(drawings: dict[str, Drawing]) -
     assert looks == {(style.INK, "allowed 6.89 MPa")}
 
 
-@pytest.mark.slow
 def test_units_are_those_that_are_asked_for(tmp_path: Path) -> None:
     """In US units no number, axis or sentence has an SI one; viscosity has one unit."""
     units = r"MPa|kPa|mm|g|kg|°C|K|m/s|N|N s"
@@ -226,7 +225,6 @@ def test_units_are_those_that_are_asked_for(tmp_path: Path) -> None:
         assert [text for text in texts if metric.search(text)] == [], name
 
 
-@pytest.mark.slow
 def test_same_bytes_in_every_process(tmp_path: Path) -> None:
     """SVG, PNG and PDF of two processes whose hashes differ."""
     code = (
