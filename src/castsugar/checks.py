@@ -53,7 +53,7 @@ def number(value: Any, what: str, unit: str = "") -> float:
     if plain and type(value).__name__ not in ("bool", "bool_"):
         try:
             return float(value)
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             pass
     within = f" in {unit}" if unit else ""
     raise InputError(f"{what} is {shown(value)}; give a plain number{within}")

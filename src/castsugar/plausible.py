@@ -378,7 +378,8 @@ def collected() -> Iterator[list[Remark]]:
 
 def _inside(value: float, low: float, high: float) -> bool:
     room = _ROUNDING * max(abs(low), abs(high))
-    return math.isfinite(value) and low - room <= value <= high + room
+    # Asked last: a whole number of hundreds of digits has no float.
+    return low - room <= value <= high + room and math.isfinite(value)
 
 
 def _between(low: float, high: float, unit: str) -> str:
@@ -386,4 +387,8 @@ def _between(low: float, high: float, unit: str) -> str:
 
 
 def _text(value: float, unit: str, digits: str = ".6g") -> str:
-    return f"{value:{digits}} {unit}".rstrip()
+    try:
+        told = f"{value:{digits}}"
+    except OverflowError:
+        told = f"a number of {len(str(value))} digits"
+    return f"{told} {unit}".rstrip()

@@ -196,6 +196,7 @@ BAD = [
     (["base", "--batch", "200 g"], "has no ':'"),
     ([BASE], "what is to be cast?"),
     ([BASE, "--grains", "4"], "needs the size of a grain"),
+    ([BASE, "--grains", "9" * 400], "a number of 400 digits; allowed 0 to 10000"),
     ([BASE, "--batch", "200 g", "--strands", "2"], "are both given"),
     ([BASE, "--batch", "200"], "has no unit"),
     ([BASE, "--batch", "4 g"], "nothing is left to cast"),

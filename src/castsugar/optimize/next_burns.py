@@ -521,7 +521,7 @@ def propose(task: Task, k: int, costs: Costs | None = None) -> Proposal:
     batches, or of efficiencies, is not counted.
     """
     if k != int(k) or not 1 <= k <= MOST:
-        raise InputError(f"{k:g} next burns are asked for; allowed: 1 to {MOST}")
+        raise InputError(f"{k} next burns are asked for; allowed: 1 to {MOST}")
     found = feasible_mixes(task)
     plan = plan_of(task, found)
     motor = task.settings.motor

@@ -107,7 +107,10 @@ class Proposed:
 
 def cost_words(costs: Costs, called: Mapping[str, str]) -> str:
     """Say what measurements cost, grams counted as time."""
-    told = [f"{words} {costs.minutes(kind):.3g}" for kind, words in called.items()]
+    told = [
+        f"{words} {numbers.typed(numbers.three(costs.minutes(kind)))}"
+        for kind, words in called.items()
+    ]
     assumed = [kind for kind in called if kind not in costs.stated]
     origin = "assumed; yours go into [costs]" if assumed else "as you stated them"
     return f"Costs, in minutes with the grams counted: {', '.join(told)} ({origin})."
