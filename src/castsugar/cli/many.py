@@ -318,8 +318,8 @@ def picture_notes(found: Many, show: Shown) -> list[str]:
     notes = [found.conditions(show)]
     if any(column.group == "motor" for column in found.columns):
         notes.append(
-            "an estimate about an unproved case; not modelled: ignition peak, erosive "
-            "burning, cracks and voids"
+            "An estimate about an unproved case. Not modelled: ignition peak, erosive "
+            "burning, cracks and voids."
         )
     return notes if found.complete else [*notes, "INCOMPLETE: interrupted"]
 
