@@ -9,6 +9,7 @@ from published_checks.rows import Given
 
 from castsugar.kitchen import glass, heat, liquid, suspension, water
 from castsugar.kitchen.validity import ICE_POINT
+from kitchen_checks.heat_evaluators import HEAT
 
 
 def _kelvin(given: Given, key: str = "temperature_C") -> float:
@@ -199,6 +200,7 @@ _FUNCTIONS: dict[str, tuple[Callable[[Given], float], ...]] = {
 #: Quantity -> (unit, function of the conditions).
 EVALUATORS = {
     function.__name__: (unit, function)
-    for unit, functions in _FUNCTIONS.items()
+    for table in (_FUNCTIONS, HEAT)
+    for unit, functions in table.items()
     for function in functions
 }
