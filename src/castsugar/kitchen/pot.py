@@ -274,6 +274,7 @@ def water_left(pot: Pot, values: Values, cook: Cook, pressure: float) -> FloatAr
     hottest = cook.hottest + values.thermometer
     dried = (1.0 - lost) * start
     free = after_boiling(rows, solids, dried, values, hottest, pressure)
+    free = np.maximum(free, start - cook.most_evaporated())
     stated = rows["stated_loss"]
     return np.where(np.isnan(stated), free, (1.0 - stated) * start)
 
