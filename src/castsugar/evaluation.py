@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.kitchen.pour_table import Cooked
-    from castsugar.motor.hardware import Hardware
+    from castsugar.motor.hardware import Castings, Hardware
     from castsugar.sensitivity import Sensitivities
 
 #: Chamber pressures that are accepted [Pa].
@@ -284,6 +284,7 @@ def _drive(
         blends,
         motor,
         characteristic_velocity=columns["characteristic_velocity_m_s"],
+        castings=castings_of(columns, motor, len(blends)),
         levels=levels,
     )
     columns |= driven.columns()
@@ -293,6 +294,20 @@ def _drive(
         "; ".join([*([own] if own else []), *more])
         for own, more in zip(columns["flags"], driven.flags(), strict=True)
     ]
+
+
+def castings_of(columns: rows.Columns, motor: Hardware, count: int) -> Castings:
+    """Return how dense the castings are: as the motor states it, else as they flow.
+
+    What is stated is written into the columns of the kitchen.
+    """
+    if motor.density_ratio is not None:
+        ratio, u = motor.density_ratio, motor.density_ratio * motor.spread.density
+        columns["density_ratio"] = np.full(count, ratio)
+        columns["density_ratio_u"] = np.full(count, u)
+    for key in ("density_ratio", "density_ratio_u"):
+        columns.setdefault(key, np.full(count, np.nan))
+    return columns["density_ratio"], columns["density_ratio_u"]
 
 
 @named_options

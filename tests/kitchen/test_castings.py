@@ -7,19 +7,19 @@ import math
 import pytest
 
 from castsugar.errors import CastsugarError
-from castsugar.kitchen import cooling, uptake
+from castsugar.kitchen import casting, uptake
 from castsugar.kitchen.uptake import Binder
 
 
 @pytest.mark.exact
 def test_cooling_grows_with_size_and_ends_where_the_room_is_warm() -> None:
     """Monotone in diameter, shorter with a core; no end above the end asked for."""
-    times = [cooling.cooling_time(d, 388.15, 295.15) for d in (0.01, 0.02, 0.05, 0.1)]
+    times = [casting.cooling_time(d, 388.15, 295.15) for d in (0.01, 0.02, 0.05, 0.1)]
     assert times == sorted(times)
-    cored = cooling.cooling_time(0.05, 388.15, 295.15, core=0.025)
+    cored = casting.cooling_time(0.05, 388.15, 295.15, core=0.025)
     assert cored == pytest.approx(0.75 * times[2])
-    assert math.isinf(cooling.cooling_time(0.05, 388.15, 320.0))
-    assert cooling.cooling_time(0.05, 300.0, 295.15) == 0.0
+    assert math.isinf(casting.cooling_time(0.05, 388.15, 320.0))
+    assert casting.cooling_time(0.05, 300.0, 295.15) == 0.0
 
 
 @pytest.mark.exact

@@ -25,7 +25,7 @@ from castsugar.data.load import data_version
 from castsugar.errors import ConvergenceError, InputError
 from castsugar.evaluation import check_options, equilibrium, evaluate_columns
 from castsugar.kitchen.parameters import Kitchen
-from castsugar.kitchen.pour_table import as_cast
+from castsugar.kitchen.pour_table import as_cast, casting_of
 from castsugar.mix.mix import Mix, MixLike, as_mix
 from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.hardware import Hardware
@@ -254,6 +254,8 @@ def ballistics(  # noqa: PLR0913 - keyword-only options
     products = species or shipped_species()
     weighed = as_mix(mix)
     cast = weighed if kitchen is None else as_cast(weighed, kitchen)
+    if kitchen is not None and hardware is not None:
+        hardware = hardware.filled(casting_of(weighed, kitchen))
     at = sorted({*(p for p in PRESSURES if p > (exit_pressure or 0.0)), pressure})
     known = evaluate_columns(
         [cast for _ in at],

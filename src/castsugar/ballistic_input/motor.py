@@ -254,9 +254,9 @@ def temperature(hardware: Hardware | None, driven: Driven | None) -> Block:
 
 def density(mix: Mix, hardware: Hardware | None) -> Block:
     """Return the density without voids, that of the grain, and their ratio."""
-    ratio = DENSITY_RATIO if hardware is None else hardware.density_ratio
+    stated = None if hardware is None else hardware.density_ratio
+    ratio, usual = stated or DENSITY_RATIO, stated is None
     share = (SPREAD if hardware is None else hardware.spread).density
-    usual = ratio == DENSITY_RATIO
     grain = partial(
         Entry,
         status="assumed" if usual else "stated",

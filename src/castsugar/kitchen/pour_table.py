@@ -142,6 +142,13 @@ def as_cast(mix: Mix, kitchen: Kitchen) -> Mix:
     return cook(of_mixes([mix]), kitchen, window=False).blends.mixes[0]
 
 
+def casting_of(mix: Mix, kitchen: Kitchen) -> tuple[float, float]:
+    """Return how dense a casting is over one without voids, and its uncertainty."""
+    verdict = cook(of_mixes([mix]), kitchen, window=False).verdict
+    ratio, u = verdict.density_ratio
+    return float(ratio[0]), float(u[0])
+
+
 def cook(
     blends: Blends,
     kitchen: Kitchen,
@@ -230,6 +237,7 @@ def _columns(verdict: Verdict) -> Columns:
     low, middle, high = verdict.viscosity
     window = verdict.window - ICE_POINT
     degraded = 100.0 * verdict.degraded
+    ratio, ratio_u = verdict.density_ratio
     return {
         "liquid_boils_C": verdict.boils - ICE_POINT,
         "undissolved_sugar_percent": 100.0 * verdict.undissolved,
@@ -243,6 +251,8 @@ def _columns(verdict: Verdict) -> Columns:
         "pour_window_high_C": window[1],
         "relative_solids_20C": verdict.relative_solids_20C,
         "binder_glass_transition_C": verdict.glass - ICE_POINT,
+        "density_ratio": ratio,
+        "density_ratio_u": ratio_u,
         "sugar_degraded_percent": np.where(told, degraded, np.nan),
         "storage_humidity_max_percent": verdict.humidity,
     }

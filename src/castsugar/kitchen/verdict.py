@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.draw_set import FEW_DRAWS
-from castsugar.kitchen import glass, suspension, water
+from castsugar.kitchen import casting, glass, suspension, water
 from castsugar.kitchen.heat import HOTTEST, Cook, degradation_rate
 from castsugar.kitchen.parameters import NAMES, Kitchen, Values
 from castsugar.kitchen.pot import (
@@ -218,6 +218,11 @@ class Verdict:
     def pours(self) -> FloatArray:
         """Probability that the mix pours (is runny or pours)."""
         return self.classes[:, : suspension.POURS + 1].sum(axis=1)
+
+    @property
+    def density_ratio(self) -> tuple[FloatArray, FloatArray]:
+        """Density of the castings over that without voids, as they flow, and its u."""
+        return casting.density_ratio(self.classes)
 
     @property
     def flow_class(self) -> list[str]:

@@ -20,7 +20,7 @@ from castsugar.constants import (
 )
 from castsugar.data.load import load_database
 from castsugar.errors import InputError
-from castsugar.evaluation import check_options
+from castsugar.evaluation import castings_of, check_options
 from castsugar.kitchen import pour_table
 from castsugar.kitchen.heat import Cook
 from castsugar.kitchen.parameters import Kitchen
@@ -286,6 +286,7 @@ class TableProblem:
             blends,
             motor,
             characteristic_velocity=known["characteristic_velocity_m_s"],
+            castings=castings_of(known, motor, len(blends)),
             levels=levels,
         )
         known |= driven.columns()

@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 from published_checks.rows import Given
 
-from castsugar.kitchen import cooling, pan, uptake
+from castsugar.kitchen import casting, pan, uptake
 from castsugar.kitchen.pan import Pan
 from castsugar.kitchen.uptake import Binder
 from castsugar.kitchen.validity import ICE_POINT
@@ -71,7 +71,7 @@ def cooling_of_constant(given: Given) -> float:
 def cooling_minutes(given: Given) -> float:
     """How long the middle of a cylinder cools. [min]"""
     return (
-        cooling.cooling_time(
+        casting.cooling_time(
             given.number("diameter_mm") / 1e3,
             115.0 + ICE_POINT,
             22.0 + ICE_POINT,
@@ -84,13 +84,13 @@ def cooling_minutes(given: Given) -> float:
 def contact_temperature(given: Given) -> float:
     """The skin of a hot mix on its mould. [C]"""
     hot, cold = 115.0 + ICE_POINT, 22.0 + ICE_POINT
-    return cooling.contact_temperature(hot, cold, given.text("material")) - ICE_POINT
+    return casting.contact_temperature(hot, cold, given.text("material")) - ICE_POINT
 
 
 def shrinkage_percent(given: Given) -> float:
     """Loss of volume of a casting. [%]"""
     ends = (given.number(key) + ICE_POINT for key in ("from_C", "to_C"))
-    return 100.0 * cooling.shrinkage(given.number("solids"), *ends)
+    return 100.0 * casting.shrinkage(given.number("solids"), *ends)
 
 
 def diffusion_zobrist(given: Given) -> float:
