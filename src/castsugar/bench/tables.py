@@ -82,6 +82,7 @@ class Kitchen(Table, head="[kitchen]", used=_COOKS):
     drying_time: Any = key("drying time of the pan at 119 C")
     liquid_factor: Any = key("viscosity over that of the model")
     thermometer: Any = key("true bulk temperature less the reading")
+    law_exponent: Any = key("form of the law of crowding")
     measured: Any = key("what was measured, as [[kitchen.measured]]")
 
 
