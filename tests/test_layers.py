@@ -108,6 +108,7 @@ FILE_READERS = (
     "castsugar.report.page",
     "castsugar.cli.screen",
     "castsugar.thermo.species",
+    "castsugar.thermo.species_arrays",
     "castsugar.bench.example",
 )
 FILE_CALLS = {"open", "read_text", "write_text", "read_bytes", "write_bytes", "fdopen"}

@@ -114,6 +114,7 @@ class Kitchen(Table, head="[kitchen]", used=_COOKS):
     drying_time: Any = key("drying time at 119 C of 4 kg/m2 in the pan")
     liquid_factor: Any = key("viscosity over that of the model")
     thermometer: Any = key("true bulk temperature less the reading")
+    law_exponent: Any = key("form of the law of crowding")
     measured: Any = key("what was measured, as [[kitchen.measured]]")
 
 

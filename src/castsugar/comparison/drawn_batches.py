@@ -116,10 +116,10 @@ class InPot:
     def inputs(self) -> list[Input]:
         """Return what is uncertain about kitchen and syrup."""
         used = bool(self.recipe.syrups)
-        names = NAMES if not self.gap else OF_SYRUP[:1]
         belief = self.kitchen.belief
         if not self.measured:
             belief = belief.of_another_syrup()
+        names = belief.used if not self.gap else OF_SYRUP[:1]
         spreads = dict(zip(NAMES, belief.spreads().tolist(), strict=True))
         origins = dict(zip(NAMES, belief.origins, strict=True))
         found = []

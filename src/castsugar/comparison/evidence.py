@@ -144,7 +144,7 @@ def kitchen_evidence(kitchen: Kitchen, *, syrup: bool) -> Iterable[Evidence]:
     spreads = belief.spreads().tolist()
     middles = belief.central()
     for name, spread, origin in zip(NAMES, spreads, belief.origins, strict=True):
-        if name in OF_SYRUP and not syrup:
+        if name not in belief.used or (name in OF_SYRUP and not syrup):
             continue
         parameter = find(name)
         scale = "" if parameter.scale == "plain" else f"{parameter.scale} scale"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,6 +47,17 @@ def takes(
     return solubility_ * left * left / np.maximum(hindered, 1e-12)
 
 
+def salt_taken(
+    values: Values, temperature: FloatArray, chloride: NDArray[Any]
+) -> FloatArray:
+    """Return the salt that the water of a pot takes at most, per mass of water."""
+    nitrate = values.nitrate_dissolved * suspension.salt_solubility(temperature)
+    if not np.any(chloride):
+        return nitrate
+    dummy = suspension.salt_solubility(temperature, "potassium chloride")
+    return np.where(chloride, values.chloride_dissolved * dummy, nitrate)
+
+
 def after_boiling(
     rows: Rows,
     solids: FloatArray,
@@ -62,7 +74,7 @@ def after_boiling(
     water, must reach c*: a quadratic in r, whose larger root is where boiling ends.
     """
     chloride = rows["chloride"]
-    full = values.nitrate_dissolved * suspension.dissolved_salt(hottest, chloride)
+    full = salt_taken(values, hottest, chloride)
     against = pressure / water.salt_activity(full, chloride)
     scarce = rows["nitrate"] < full * dried
     if not scarce.any():
@@ -308,9 +320,8 @@ def standing(
     limit = suspension.sucrose_solubility(temperature)
     dissolved = np.minimum(rows["sucrose"], takes(left, solids, limit, values))
     whole, chloride = rows["nitrate"], rows["chloride"]
-    salty = suspension.dissolved_salt(temperature, chloride)
     crystal = np.where(chloride, suspension.CHLORIDE, suspension.NITRATE)
-    in_water = np.minimum(whole, values.nitrate_dissolved * salty * left)
+    in_water = np.minimum(whole, salt_taken(values, temperature, chloride) * left)
     undissolved = rows["sucrose"] - dissolved
     sugar_up, water_up = suspension.expansions(temperature)
     thin = sugar_up * (
@@ -343,9 +354,9 @@ def viscosity(
     grade = np.clip(rows["syrup_viscosity_grade"] + values.syrup_grade, *SYRUP_GRADE)
     solids = np.minimum(sugars / np.maximum(whole, 1e-12), 1.0)
     log = liquid.mixed_log_viscosity(solids, temperature, share, grade)
-    thickened = suspension.relative_viscosity(held.crowding)
+    log = log + suspension.log_thickening(held.crowding, values.law_exponent)
     flows = (held.crowding < 1.0) & (whole > 1e-9)
-    return np.where(flows, values.liquid_factor * np.exp(log) * thickened, np.inf)
+    return np.where(flows, values.liquid_factor * np.exp(log), np.inf)
 
 
 def poured(

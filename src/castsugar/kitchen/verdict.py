@@ -12,11 +12,12 @@ from castsugar.arrays import BoolArray, FloatArray
 from castsugar.draw_set import FEW_DRAWS
 from castsugar.kitchen import casting, glass, suspension, water
 from castsugar.kitchen.heat import HOTTEST, Cook, degradation_rate
-from castsugar.kitchen.parameters import NAMES, Kitchen, Values
+from castsugar.kitchen.parameters import PLACE, Kitchen, Values
 from castsugar.kitchen.pot import (
     Pot,
     Slurry,
     poured,
+    salt_taken,
     standing,
     viscosity,
     water_at_start,
@@ -364,8 +365,8 @@ def contributions(pot: Pot, kitchen: Kitchen) -> dict[str, float]:
     order = _ranks(np.where(np.isinf(eta[0]), 1e30 * crowding[0], eta[0]))
     spread = known.spreads()
     found = {}
-    for place, name in enumerate(NAMES):
-        if spread[place] > 0.0:
+    for name in known.used:
+        if spread[PLACE[name]] > 0.0:
             own = _ranks(np.asarray(getattr(values, name)))
             found[name] = float(np.mean(own * order)) ** 2
     whole = sum(found.values()) or 1.0
@@ -522,8 +523,7 @@ def _activity(
     pot: Pot, values: Values, held: Slurry, temperature: FloatArray
 ) -> FloatArray:
     """Return the activity of water over what the liquid holds."""
-    soluble = suspension.dissolved_salt(temperature, pot.chloride)
-    full = values.nitrate_dissolved * soluble
+    full = salt_taken(values, temperature, pot.chloride)
     salt = np.minimum(full, pot.nitrate / np.maximum(held.water, 1e-12))
     sugars = water.water_activity(_sugar_share(pot, held))
     return sugars * water.salt_activity(salt, pot.chloride)

@@ -99,14 +99,10 @@ def salt_solubility(given: Given) -> float:
     return 100.0 * float(suspension.salt_solubility(_kelvin(given), salt))
 
 
-def maron_pierce(given: Given) -> float:
+def thickening(given: Given) -> float:
     """How much grains thicken a liquid."""
-    return float(suspension.relative_viscosity(given.number("crowding")))
-
-
-def chong(given: Given) -> float:
-    """The rival law."""
-    return float(suspension.relative_viscosity_chong(given.number("crowding")))
+    crowding, n = given.number("crowding"), given.number("exponent")
+    return float(np.exp(suspension.log_thickening(crowding, n)))
 
 
 def two_size_packing(given: Given) -> float:
@@ -181,8 +177,7 @@ _FUNCTIONS: dict[str, tuple[Callable[[Given], float], ...]] = {
     "1": (
         water_activity,
         saturated_sucrose_activity,
-        maron_pierce,
-        chong,
+        thickening,
         two_size_packing,
     ),
     "kPa": (saturation_pressure, air_pressure),
