@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -186,8 +186,8 @@ class Verdict:
         Of the air, above which the grain gains water. [%]
     degraded : float
         Share of degraded sugar; an index.
-    further : ndarray, shape (levels, n)
-        Viscosity that so many of the draws stay below, for the levels asked for. [Pa s]
+    chances : dict
+        (What, level) that was asked for to what so many of the draws stay below, (n,).
     """
 
     gap: tuple[str, ...]
@@ -202,7 +202,7 @@ class Verdict:
     glass: FloatArray
     humidity: FloatArray
     degraded: float
-    further: FloatArray
+    chances: Mapping[Chance, FloatArray]
 
     def __str__(self) -> str:
         lines = []
@@ -240,7 +240,7 @@ def judge(
     kitchen: Kitchen,
     *,
     window: bool = True,
-    levels: tuple[float, ...] = (),
+    chances: Sequence[Chance] = (),
 ) -> Verdict:
     """Say how mixes cook, pour, set and keep.
 
@@ -251,15 +251,18 @@ def judge(
     kitchen : Kitchen
     window : bool
         Whether the pour window is sought (about 25 pours more).
-    levels : tuple of float
-        Further quantiles of the viscosity, smooth in the mix.
+    chances : sequence of (str, float)
+        Further quantiles, smooth in the mix: ("viscosity", 0.85), or of
+        "relative_solids_20C".
+
     Every row stands on its own; draws are shared.
     """
     count = len(pot)
     gap = tuple(why or _too_hot(kitchen) for why in pot.gap)
     told = np.array([not why for why in gap], dtype=bool)
     single = {name: np.full(count, np.nan) for name in _SINGLE}
-    etas = np.full((3 + len(levels), count), np.nan)
+    asked = tuple(dict.fromkeys((*_STANDARD, *chances)))
+    quantiles = {one: np.full(count, np.nan) for one in asked}
     edges = np.full((2, count), np.nan)
     classes = np.zeros((count, len(suspension.CLASSES)))
     for mine in (True, False):
@@ -270,14 +273,16 @@ def judge(
         values, part = known.draw(kitchen.draws, kitchen.seed), pot.take(rows)
         for name, found in _central(part, known.central(), kitchen).items():
             single[name][rows] = found
-        etas[:, rows], classes[rows] = _bands(part, values, kitchen, levels)
+        below, classes[rows] = _bands(part, values, kitchen, asked)
+        for one in asked:
+            quantiles[one][rows] = below[one]
         if window:
             few = known.draw(min(kitchen.draws, FEW_DRAWS), kitchen.seed)
             edges[:, rows] = pouring_window(part, few, kitchen)
     return Verdict(
         gap=gap,
-        viscosity=etas[:3],
-        further=etas[3:],
+        viscosity=np.array([quantiles[one] for one in _STANDARD]),
+        chances={one: quantiles[one] for one in chances},
         classes=classes,
         window=edges,
         degraded=kitchen.cook.degraded(),
@@ -412,23 +417,33 @@ def _central(pot: Pot, values: Values, kitchen: Kitchen) -> dict[str, FloatArray
 #: Quantiles of the viscosity that every verdict tells.
 BAND = (0.1, 0.5, 0.9)
 
+#: What is drawn and how often it stays below: a quantile that can be asked for.
+Chance = tuple[str, float]
+
+_STANDARD: tuple[Chance, ...] = tuple(("viscosity", level) for level in BAND)
+_SOLIDS = "relative_solids_20C"
+
 
 def _bands(
-    pot: Pot, values: Values, kitchen: Kitchen, levels: tuple[float, ...]
-) -> tuple[FloatArray, FloatArray]:
-    """Return quantiles of the viscosity, and the probability of every class."""
+    pot: Pot, values: Values, kitchen: Kitchen, asked: Sequence[Chance]
+) -> tuple[dict[Chance, FloatArray], FloatArray]:
+    """Return the quantiles asked for, and the probability of every class."""
     count = len(pot)
-    quantiles = np.empty((3 + len(levels), count))
+    quantiles = {one: np.empty(count) for one in asked}
     classes = np.empty((count, len(suspension.CLASSES)))
+    cold = any(name == _SOLIDS for name, _ in asked)
     for rows in _blocks(np.arange(count)):
-        eta, crowding = poured(
-            pot.take(rows), values, kitchen.cook, kitchen.air_pressure
-        )
+        part = pot.take(rows)
+        eta, crowding = poured(part, values, kitchen.cook, kitchen.air_pressure)
+        drawn = {"viscosity": eta}
+        if cold:
+            left = water_left(part, values, kitchen.cook, kitchen.air_pressure)
+            drawn[_SOLIDS] = standing(part, values, left, _AT_ROOM).crowding
         index = suspension.flow_class(eta, crowding)
         for which in range(len(suspension.CLASSES)):
             classes[rows, which] = (index == which).mean(axis=1)
-        for place, level in enumerate((*BAND, *levels)):
-            quantiles[place, rows] = smooth_quantile(eta, level)
+        for name, level in asked:
+            quantiles[name, level][rows] = smooth_quantile(drawn[name], level)
     return quantiles, classes
 
 

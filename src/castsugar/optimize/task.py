@@ -254,7 +254,6 @@ class TableProblem:
 
     def _cook(self, blends: Blends, kitchen: Kitchen, known: dict[str, Any]) -> Blends:
         """Write the kitchen columns, and return the mixes as cast."""
-        levels = self._levels("pour_viscosity_Pa_s")
         window = any(name in self.wanted for name in _WINDOW)
         cooks = self.cooks or (kitchen.cook,)
         each = -(-len(blends) // len(cooks))
@@ -263,16 +262,16 @@ class TableProblem:
                 blends.take(slice(start, start + each)),
                 kitchen.changed(cook=one),
                 window=window,
-                levels=levels,
+                chances=self.chances,
             )
             for start, one in zip(range(0, len(blends), each), cooks, strict=False)
         ]
         columns = [part.columns() for part in said]
         for name in columns[0]:
             known[name] = np.concatenate([np.asarray(c[name]) for c in columns])
-        further = np.concatenate([part.verdict.further for part in said], axis=1)
-        for level, values in zip(levels, further, strict=True):
-            known[chance_column("pour_viscosity_Pa_s", level)] = values
+        drawn = [part.chances() for part in said]
+        for one in drawn[0]:
+            known[chance_column(*one)] = np.concatenate([each[one] for each in drawn])
         return (
             said[0].blends
             if len(said) == 1
