@@ -18,7 +18,8 @@ from castsugar.motor.case import Case
 from castsugar.motor.delivered import delivered_of
 from castsugar.motor.grain import HollowCylinder
 from castsugar.optimize.multistart import Effort
-from castsugar.optimize.search import Outcome, known_mixes
+from castsugar.optimize.outcome import Outcome
+from castsugar.optimize.search import known_mixes
 from castsugar.optimize.space import Space
 from castsugar.optimize.task import Settings, TableProblem, Task
 

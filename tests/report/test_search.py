@@ -28,10 +28,10 @@ from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
+from castsugar.optimize.outcome import Outcome
 from castsugar.optimize.problem import FunctionProblem, Goal
 from castsugar.optimize.robust import Kept, Robust
 from castsugar.optimize.rounding import Rounded, weigh_out
-from castsugar.optimize.search import Outcome
 from castsugar.optimize.shadow_prices import Found, RowState
 from castsugar.optimize.space import Space
 from castsugar.optimize.task import Settings, Sloppiness, Task

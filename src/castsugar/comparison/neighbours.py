@@ -20,9 +20,9 @@ from castsugar.errors import InputError
 from castsugar.limits import Requirement
 from castsugar.mix import weighing
 from castsugar.mix.mix import Mix
+from castsugar.optimize.outcome import Outcome
 from castsugar.optimize.plane import TOLERANCE, Plane, plane
 from castsugar.optimize.problem import Trials
-from castsugar.optimize.search import Outcome
 from castsugar.optimize.shadow_prices import Found, LimitState
 from castsugar.optimize.space import Space
 from castsugar.optimize.task import RESERVED, Settings, Task
