@@ -176,8 +176,6 @@ def test_conditions_for_the_command_line() -> None:
     cook = parse_cook(said.cook, said.minutes)
     assert (cook.pour_temperature, cook.duration) == (392.15, 480.0)
     assert (said.draws, said.seed, said.water_lost) == (50, 3, None)
-    assert said.needs_kitchen
-    assert said.needs_motor
 
 
 @pytest.mark.parametrize(
@@ -261,8 +259,6 @@ def test_what_is_taken_where_nothing_is_stated() -> None:
     assert (found.requirements, dict(found.tried)) == ((), {})
     assert (found.space.batch, found.space.scale_step) == (None, None)
     said = search_conditions(bench(SHORT))
-    assert not said.needs_kitchen
-    assert not said.needs_motor
     assert (said.cook, said.minutes, said.draws, said.seed) == (None,) * 4
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
+from castsugar.mix.text import parse_ratio
 
 # ----------------------------------------------------------------------------
 # Corners and edges of a polytope of mixes, by the double description method.
@@ -103,8 +103,6 @@ def _adjacent(
 # ----------------------------------------------------------------------------
 # Ratio constraints: "sucrose:corn syrup >= 0.5" as a linear row.
 
-_RATIO = re.compile(r"^\s*(.+?)\s*:\s*(.+?)\s*(<=|>=)\s*(\S+)\s*$")
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Row:
@@ -156,13 +154,7 @@ def ratio_row(text: str) -> Row:
     >>> ratio_row("sucrose:corn syrup >= 0.5").coefficients
     {'sucrose': -1.0, 'corn syrup': 0.5}
     """
-    found = _RATIO.match(text)
-    if not found:
-        raise InputError(
-            f"ratio {text!r} is not understood; write 'sucrose:corn syrup >= 0.5', "
-            "with >= or <="
-        )
-    one, other, sense, number = found.groups()
+    one, other, sense, number = parse_ratio(text)
     try:
         ratio = float(number)
     except ValueError:

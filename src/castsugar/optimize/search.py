@@ -23,6 +23,7 @@ from castsugar.limits import Requirement, chances_of
 from castsugar.mix import refusals, weighing
 from castsugar.mix.blends import blend
 from castsugar.mix.mix import Mix, MixLike, as_mix
+from castsugar.mix.text import parse_ratio
 from castsugar.mix.weighing import Lot, withheld
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.pressure_table import untold
@@ -509,13 +510,5 @@ class _Names:
 
     def ratio(self, text: str) -> str:
         """Return a ratio with catalogue names."""
-        pair, sense, value = text, "", ""
-        for mark in ("<=", ">="):
-            if mark in text:
-                pair, value = text.split(mark, 1)
-                sense = mark
-        one, colon, other = pair.partition(":")
-        if not (sense and colon):
-            return text  # the space says what is wrong with it
-        one, other = self.known(one.strip()), self.known(other.strip())
-        return f"{one}:{other} {sense} {value.strip()}"
+        one, other, sense, number = parse_ratio(text)
+        return f"{self.known(one)}:{self.known(other)} {sense} {number}"
