@@ -94,7 +94,7 @@ def parse_recipe(text: str, *, where: str = "") -> Recipe:
 
 
 #: One ingredient, the other, the sense, the number.
-_RATIO: Final = re.compile(r"\s*(.+?)\s*:\s*(.+?)\s*(<=|>=)\s*(\S+)\s*")
+_RATIO: Final = re.compile(r"\s*(.+?)\s*:\s*(.+?)\s*(<=|>=|=)\s*(\S+)\s*")
 
 
 def parse_ratio(text: str) -> tuple[str, str, str, str]:
@@ -119,7 +119,7 @@ def parse_ratio(text: str) -> tuple[str, str, str, str]:
     if not found:
         raise InputError(
             f"ratio {text!r} is not understood; write 'sucrose:corn syrup >= 0.5', "
-            "with >= or <="
+            "with >=, <= or ="
         )
     one, other, sense, number = found.groups()
     return one, other, sense, number

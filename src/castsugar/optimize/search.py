@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Any
+from typing import Any, Final, Literal
 
 import numpy as np
 
@@ -329,9 +329,13 @@ def _unjudged(found: Found) -> tuple[str, ...]:
 # ``castsugar.search``: a search in one call.
 
 
+#: The word of the ingredient that takes up what the others leave.
+BALANCE: Final = "balance"
+
+
 @named_options
 def search(  # noqa: PLR0913 - keyword-only options
-    ingredients: Mapping[str, tuple[float, float] | float],
+    ingredients: Mapping[str, tuple[float, float] | float | Literal["balance"]],
     *,
     objective: str = OBJECTIVE,
     maximise: bool = True,
@@ -364,7 +368,8 @@ def search(  # noqa: PLR0913 - keyword-only options
     ----------
     ingredients : mapping
         Name, alias or slot to (lowest, highest) mass fraction as weighed, or to the
-        one fraction that it always has.
+        one fraction that it always has; of one ingredient "balance": it takes up what
+        the others leave.
     objective : str
         Key of a column; "delivered_specific_impulse_s"; or "weighted sum".
     maximise : bool
@@ -373,7 +378,7 @@ def search(  # noqa: PLR0913 - keyword-only options
     limits : sequence of Requirement
         On columns, sure or with a probability.
     ratios : sequence of str
-        Such as "sucrose:corn syrup >= 0.5".
+        Such as "sucrose:corn syrup >= 0.5"; with "=" it is fixed.
     rows : sequence of Row
         Linear limits on the fractions.
     choices : mapping, optional
@@ -428,9 +433,16 @@ def search(  # noqa: PLR0913 - keyword-only options
     names = _Names(database, tuple(slots))
     weighing.check_named_once(database, (n for n in ingredients if n not in slots))
     weighing.check_named_once(database, stock or {})
+    if len(rest := [n for n, share in ingredients.items() if share == BALANCE]) > 1:
+        raise InputError(
+            f"{' and '.join(map(repr, rest))} are both the balance; only one can take "
+            "what the others leave"
+        )
     bounds: dict[str, tuple[float, float]] = {}
     fixed: dict[str, float] = {}
     for name, share in ingredients.items():
+        if share == BALANCE:
+            share = (0.0, 1.0)
         low, high = _share(name, share)
         for option in slots.get(name, [name]):
             refusals.check_bound(database, option, high)
