@@ -20,8 +20,9 @@ from castsugar.motor.grain import HollowCylinder
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.outcome import Outcome
 from castsugar.optimize.search import known_mixes
+from castsugar.optimize.settings import Settings
 from castsugar.optimize.space import Space
-from castsugar.optimize.task import Settings, TableProblem, Task
+from castsugar.optimize.task import TableProblem, Task
 
 pytestmark = pytest.mark.exact
 

@@ -34,9 +34,10 @@ from castsugar.optimize.problem import Goal
 from castsugar.optimize.region import Row
 from castsugar.optimize.robust import Batches, Robust, robust_optimum
 from castsugar.optimize.rounding import Rounded, Weighable, rounded
+from castsugar.optimize.settings import Settings
 from castsugar.optimize.shadow_prices import INTERRUPTED, INTERRUPTED_AFTER, Found
 from castsugar.optimize.space import Space
-from castsugar.optimize.task import OBJECTIVE, Settings, Sloppiness, TableProblem, Task
+from castsugar.optimize.task import OBJECTIVE, Sloppiness, TableProblem, Task
 from castsugar.optimize.trade_off import Front, trade_off
 from castsugar.rows import records
 from castsugar.thermo.species import SpeciesTable
