@@ -94,7 +94,7 @@ PANDAS = (
     "castsugar.evaluation",
     "castsugar.kitchen.pour_table",
     "castsugar.mix.mix",
-    "castsugar.optimize.search",
+    "castsugar.optimize.outcome",
     "castsugar.sensitivity",
     "castsugar.static_test",
     "castsugar.thermo.states",

@@ -87,6 +87,7 @@ def test_the_motor_alone_has_the_usual_ratio() -> None:
     assert np.isnan(plain.density_ratio)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_every_command_fills_the_motor_as_evaluate_does(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch

@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy.optimize import brentq
-from scipy.special import j0, j1, jn_zeros
+from scipy.special import j0, j1
 
 from castsugar.arrays import FloatArray
 from castsugar.kitchen.pan import CONDUCTIVITY
 from castsugar.kitchen.validity import ICE_POINT, inside
+from castsugar.numerics import root
 
 # ----------------------------------------------------------------------------
 # Voids.
@@ -62,6 +62,9 @@ IN_AIR, IN_TUBE = 10.0, 6.0
 
 #: A grain is cold when its centre is hand-warm [K].
 HAND_WARM = 40.0 + ICE_POINT
+
+#: First zero of the Bessel function J0.
+_FIRST_ZERO = 2.404825557695773
 
 #: Cooling times are good to this share.
 DOUBT = 0.3
@@ -122,10 +125,14 @@ def cooling_time(
         return 0.0
     radius = 0.5 * diameter
     biot = transfer * radius / CONDUCTIVITY
-    root = brentq(lambda x: x * j1(x) - biot * j0(x), 1e-6, jn_zeros(0, 1)[0])
-    first = 2.0 * j1(root) / (root * (j0(root) ** 2 + j1(root) ** 2))
+
+    def off(x: float) -> float:
+        return float(x * j1(x) - biot * j0(x))
+
+    eigen = root(off, 1e-6, _FIRST_ZERO, within=1e-9)
+    first = 2.0 * j1(eigen) / (eigen * (j0(eigen) ** 2 + j1(eigen) ** 2))
     left = (end - room) / (start - room)
-    fourier = max(math.log(first / left), 0.0) / root**2
+    fourier = max(math.log(first / left), 0.0) / eigen**2
     solid = fourier * radius**2 / DIFFUSIVITY
     return float(solid * (1.0 - (core / diameter) ** 2))
 

@@ -331,6 +331,21 @@ class Hardware:
         doubt = replace(self.spread, density=u / ratio)
         return replace(self, density_ratio=ratio, spread=doubt)
 
+    def ratios(
+        self, count: int, castings: Castings | None
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return density ratios of so many castings, and the u of their ln.
+
+        As stated or measured, else as a kitchen expects, else usual.
+        """
+        usual, own = self.known_density_ratio, self.spread.density
+        ratio, u = np.full(count, usual), np.full(count, own)
+        if castings is not None and self.density_ratio is None:
+            told = np.isfinite(castings[0])
+            u = np.where(told, castings[1] / castings[0], own)
+            ratio = np.where(told, castings[0], usual)
+        return ratio, u
+
     def supply(
         self,
         density: ArrayLike,
@@ -359,13 +374,8 @@ class Hardware:
             np.asarray(characteristic_velocity, dtype=float)
         )
         real = np.atleast_1d(np.asarray(density, dtype=float))
-        usual, own = self.known_density_ratio, self.spread.density
-        ratio, u = np.full(len(real), usual), np.full(len(real), own)
-        if castings is not None and self.density_ratio is None:
-            told = np.isfinite(castings[0])
-            u = np.where(told, castings[1] / castings[0], own)
-            ratio = np.where(told, castings[0], usual)
-            ratio = np.maximum(ratio, usual) if guarded else ratio
+        ratio, u = self.ratios(len(real), castings)
+        ratio = np.maximum(ratio, self.known_density_ratio) if guarded else ratio
         real = ratio * real
         return mass_balance.Supply(
             per_rate=mass_balance.supply(
@@ -375,7 +385,7 @@ class Hardware:
                 rate_factor=motor.propellant.rate_factor,
             ),
             filling=mass_balance.filling(real, velocity),
-            u=np.sqrt(np.maximum(self.supply_u**2 - own**2, 0.0) + u**2),
+            u=np.sqrt(self.supply_u**2 - self.spread.density**2 + u**2),
         )
 
     @property

@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.mix.blends import Blends
     from castsugar.mix.mix import Mix
+    from castsugar.motor.fired_mixes import Firing
     from castsugar.motor.hardware import Hardware
-    from castsugar.motor.pressure_table import Firing
     from castsugar.motor.strands import StrandResults
 
 Row = Mapping[str, Any]
