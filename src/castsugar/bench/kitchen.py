@@ -156,7 +156,7 @@ def _ground(belief: Belief, grind: Grind) -> Belief:
     belief = belief.with_value("dry_packing", grind.dry, grind.spread, f"guess: {told}")
     if grind.size <= POWDERED:
         return belief
-    half = f"half of what ideally mixed spheres gain, by {told}"
+    half = f"guess: half of what ideally mixed spheres gain, by {told}"
     return belief.with_value("fines_gain", 0.5, 0.5, half)
 
 

@@ -77,7 +77,8 @@ def origin_word(name: str, origin: str) -> str:
     if origin.startswith("measured"):
         return "measured"
     prior = next(p.origin for p in PARAMETERS if p.name == name)
-    return "assumed" if origin == prior else "stated"
+    guessed = origin == prior or origin.startswith("guess")
+    return "assumed" if guessed else "stated"
 
 
 def measurement_of(shares: Mapping[str, float], belief: Belief) -> str:
