@@ -395,4 +395,4 @@ def test_print_is_short(example: Path) -> None:
         assert "array" not in str(one)
         assert len(str(one)) < 1000
     assert str(world.kitchen).endswith("4 of 9 parameters measured")
-    assert re.match(r"1: pours in \d+ of 100 draws, median 9 Pa s", verdict)
+    assert re.match(r"1: pours in \d+ of 100 draws, median 5 Pa s", verdict)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.data.load import load_database
-from castsugar.kitchen import liquid, suspension, water
+from castsugar.kitchen import liquid, packing, suspension, water
 from castsugar.kitchen.heat import Cook
 from castsugar.kitchen.parameters import Kitchen, Values
 from castsugar.mix import weighing
@@ -194,6 +194,8 @@ class Pot:
         Whether potassium chloride stands in for the nitrate: an inert dummy.
     grains_volume : ndarray, shape (n,)
         Of those, per mass of mix. [m3/kg]
+    powdered : ndarray, shape (n,)
+        Of the sucrose, what is powdered.
     syrup_solids, syrup_solids_u : ndarray, shape (n,)
         Dry solids of the syrup, and their standard uncertainty.
     syrup_grade, syrup_viscosity_grade : ndarray, shape (n,)
@@ -204,6 +206,11 @@ class Pot:
         Whether the syrup is the one that the kitchen was measured with.
     gap : tuple of str
         Why there is no model for a row; empty where there is one.
+    fines_ratio : float
+        Size of the nitrate's grains over that of powdered sugar; 0 where no grind is
+        stated.
+    tapped : float
+        Packing in the mould over that at rest; 1 where nobody taps.
     """
 
     nitrate: FloatArray
@@ -214,6 +221,7 @@ class Pot:
     other_sugar: FloatArray
     grains: FloatArray
     grains_volume: FloatArray
+    powdered: FloatArray
     syrup_solids: FloatArray
     syrup_solids_u: FloatArray
     syrup_grade: FloatArray
@@ -221,6 +229,8 @@ class Pot:
     stated_loss: FloatArray
     measured_syrup: NDArray[np.bool_]
     gap: tuple[str, ...]
+    fines_ratio: float = 0.0
+    tapped: float = 1.0
 
     def __len__(self) -> int:
         return len(self.gap)
@@ -232,12 +242,18 @@ class Pot:
             self, nitrate=same * self.nitrate, chloride=np.ones_like(self.chloride)
         )
 
+    def at_rest(self) -> Pot:
+        """Return the pot with its grains as they lie when nobody taps."""
+        return replace(self, tapped=1.0)
+
     def take(self, rows: NDArray[np.intp]) -> Pot:
         """Return some of the rows."""
-        kept = {
-            f.name: getattr(self, f.name)[rows] for f in fields(self) if f.name != "gap"
-        }
-        return Pot(gap=tuple(self.gap[i] for i in rows), **kept)
+        kept = {name: getattr(self, name)[rows] for name in _COLUMNS}
+        return replace(self, gap=tuple(self.gap[i] for i in rows), **kept)
+
+
+#: Columns of a pot; the rest is no array.
+_COLUMNS = tuple(f.name for f in fields(Pot) if "Float" in f.type or "bool" in f.type)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -329,14 +345,21 @@ def standing(
     )
     thin = thin + left * (suspension.BOUND_WATER * water_up)
     thin = thin + in_water * suspension.DISSOLVED_NITRATE
-    stiff = undissolved / suspension.SUCROSE_DENSITY + rows["grains_volume"]
-    stiff = stiff + (whole - in_water) / crystal
+    sugar = undissolved / suspension.SUCROSE_DENSITY
+    stiff = sugar + rows["grains_volume"] + (whole - in_water) / crystal
+    packed = values.packing
+    if pot.fines_ratio > 1.0 and np.any(rows["powdered"] > 0.0):
+        fine = sugar * (rows["powdered"] / np.maximum(rows["sucrose"], 1e-12))
+        voids = packing.voids_with_fines(
+            fine / np.maximum(stiff, 1e-12), pot.fines_ratio
+        )
+        packed = packed + (1.0 - packed) * values.fines_gain * (1.0 - voids)
     return Slurry(
         water=left,
         undissolved=undissolved,
         dissolved=dissolved,
         syrup_solids=solids,
-        crowding=stiff / np.maximum(stiff + thin, 1e-12) / values.packing,
+        crowding=stiff / np.maximum(stiff + thin, 1e-12) / (packed * pot.tapped),
     )
 
 
@@ -377,7 +400,7 @@ def poured(
 
 def _rows(pot: Pot, draws: int) -> dict[str, FloatArray]:
     """Return the columns of a pot, ready to meet draws on the last axis."""
-    names = [f.name for f in fields(pot) if f.name not in ("gap", "measured_syrup")]
+    names = [name for name in _COLUMNS if name != "measured_syrup"]
     if not draws:
         return {name: getattr(pot, name) for name in names}
     return {name: getattr(pot, name)[:, None] for name in names}
@@ -408,10 +431,13 @@ BROWNS = (
     "maltodextrin",
 )
 
-#: Masses that the pot sorts the constituents into; the last is a volume.
+#: The sugar whose grains are fines between those of the nitrate.
+POWDERED = "powdered sugar"
+
+#: Masses that the pot sorts the constituents into; `grains_volume` is a volume.
 _SORTS = (
     *("nitrate", "chloride", "sucrose", "syrup"),
-    *("water", "other_sugar", "grains", "grains_volume"),
+    *("water", "other_sugar", "grains", "grains_volume", "powdered"),
 )
 
 
@@ -462,6 +488,8 @@ def pots_of(blends: Blends, kitchen: Kitchen) -> Pot:
         stated_loss=stated,
         measured_syrup=np.array([n in measured for n in names], dtype=bool),
         gap=tuple(gaps),
+        fines_ratio=(kitchen.grain or 0.0) / packing.POWDERED,
+        tapped=kitchen.tapped if kitchen.tap else 1.0,
     )
 
 
@@ -498,6 +526,7 @@ def _sorted(
         elif ingredient.name in ("potassium nitrate", "sucrose"):
             sort = "nitrate" if ingredient.role == "oxidizer" else "sucrose"
             masses[sort] += share
+            masses["powdered"] += share if c.origin == POWDERED else 0.0
         elif ingredient.role == "dummy":
             masses["chloride"] += share
         elif ingredient.name in GRAINS or ingredient.role in ("catalyst", "inert"):
