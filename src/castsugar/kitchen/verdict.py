@@ -186,6 +186,8 @@ class Verdict:
         Of the air, above which the grain gains water. [%]
     degraded : float
         Share of degraded sugar; an index.
+    tap : bool
+        Whether the mould is tapped or vibrated while it is filled.
     chances : dict
         (What, level) that was asked for to what so many of the draws stay below, (n,).
     """
@@ -202,6 +204,7 @@ class Verdict:
     glass: FloatArray
     humidity: FloatArray
     degraded: float
+    tap: bool
     chances: Mapping[Chance, FloatArray]
 
     def __str__(self) -> str:
@@ -223,7 +226,7 @@ class Verdict:
     @property
     def density_ratio(self) -> tuple[FloatArray, FloatArray]:
         """Density of the castings over that without voids, as they flow, and its u."""
-        return casting.density_ratio(self.classes)
+        return casting.density_ratio(self.classes, tap=self.tap)
 
     @property
     def flow_class(self) -> list[str]:
@@ -286,6 +289,7 @@ def judge(
         classes=classes,
         window=edges,
         degraded=kitchen.cook.degraded(),
+        tap=kitchen.tap,
         **single,
     )
 
