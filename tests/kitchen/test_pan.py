@@ -192,3 +192,37 @@ def test_a_pan_of_impossible_numbers_is_refused() -> None:
             Pan(**({"batch": 0.2, "diameter": 0.2} | wrong))
     with pytest.raises(InputError, match="allowed: aluminium, steel, glass"):
         Pan(batch=0.2, diameter=0.2, material="wood")
+
+
+# ----------------------------------------------------------------------------
+# The thermometer in boiling water.
+
+
+@pytest.mark.published
+@pytest.mark.parametrize(
+    ("altitude", "boils"), [(0.0, 100.0), (1000.0, 96.7), (3000.0, 89.9)]
+)
+def test_boiling_water_tells_what_a_thermometer_is_off(
+    altitude: float, boils: float
+) -> None:
+    """Water boils at 100, 96.7 and 89.9 C under the standard atmosphere (from memory).
+
+    Read 1 K too low, it moves the thermometer by the share that a spread of 1.2 K
+    leaves of what is believed, 2 K: 1 / (1 + (1.2 / 2)^2).
+    """
+    text = f"""
+[[kitchen.measured]]
+kind = "boiling water"
+reading = "{boils - 1.0} C"
+"""
+    kitchen = bench(f'altitude = "{altitude:g} m"', text)
+    off = float(kitchen.belief.central().thermometer)
+    assert off == pytest.approx(1.0 / (1.0 + 0.36), abs=0.12)
+
+
+@pytest.mark.exact
+def test_a_reading_that_is_no_boil_is_refused() -> None:
+    """More than 10 K off: another pot, another altitude, or no boil."""
+    text = '[[kitchen.measured]]\nkind = "boiling water"\nreading = "88 C"\n'
+    with pytest.raises(InputError, match="does it boil"):
+        bench("", text)

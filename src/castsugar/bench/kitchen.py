@@ -121,6 +121,8 @@ def measurement(
     values = {k: v for k, v in entry.items() if k not in _BESIDE}
     if entry["kind"] in _COLD:
         return _COLD[entry["kind"]](**values, label=label)
+    if entry["kind"] == "boiling water":
+        return measurements.boiling_water(**values, air_pressure=air, label=label)
     if entry["kind"] == "clear point":
         mix = _liquid(values.pop("liquid"), values.pop("syrup"), database)
         return measurements.clear_point(mix, **values, label=label)

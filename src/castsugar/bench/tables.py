@@ -254,6 +254,13 @@ class BallFall(_Measured, head='[[kitchen.measured]] kind = "ball fall"'):
 
 
 @dataclass(frozen=True, kw_only=True)
+class BoilingWater(_Measured, head='[[kitchen.measured]] kind = "boiling water"'):
+    """read thermometer or dial in boiling water: what they are off"""
+
+    reading: float = needed("what it shows", "98.5 C", "reading in boiling water")
+
+
+@dataclass(frozen=True, kw_only=True)
 class FlowOut(_Pot, head='[[kitchen.measured]] kind = "flow-out"'):
     """time mix that runs out of a cup: its viscosity; inert salt first"""
 
@@ -283,6 +290,7 @@ MEASUREMENTS: dict[str, type[Table]] = {
     "clear point": ClearPoint,
     "ball fall": BallFall,
     "flow-out": FlowOut,
+    "boiling water": BoilingWater,
 }
 
 

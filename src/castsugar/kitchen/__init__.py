@@ -7,6 +7,7 @@ from castsugar.kitchen.heat import Cook, parse_cook
 from castsugar.kitchen.inverse import Drying, PourHeat, drying_time, pour_heat
 from castsugar.kitchen.measurements import (
     ball_fall,
+    boiling_water,
     brine,
     bulk_density,
     clear_point,
@@ -24,6 +25,7 @@ __all__ = [
     "Learnt",
     "PourHeat",
     "ball_fall",
+    "boiling_water",
     "brine",
     "bulk_density",
     "calibrate",

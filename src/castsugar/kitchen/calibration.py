@@ -77,9 +77,10 @@ class Outcome:
                 "aside: check the other measurements, or measure a thinner mix"
             )
         unit, size = ("g", 1e3) if m.unit == "kg" else (m.unit, 1.0)
+        least = self.low if m.unit == "K" else max(self.low, 0.0)
         found, expected, low, high = (
             "jams" if math.isinf(value) else f"{float(f'{size * value:.3g}'):g}"
-            for value in (self.observed, self.expected, max(self.low, 0.0), self.high)
+            for value in (self.observed, self.expected, least, self.high)
         )
         text = f"{name}: {m.quantity} {found} {unit}".rstrip()
         text += f"; expected {expected}, 95 % {low} to {high}"
