@@ -2,9 +2,24 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
+
+
+@dataclass(frozen=True, slots=True)
+class Prices:
+    """Prices of ingredients by catalogue name, each per kilogram, in one currency."""
+
+    currency: str
+    per_kg: Mapping[str, float]
+
+    def of(self, recipe: Mapping[str, float]) -> float:
+        """Return what a kilogram of a recipe costs; NaN where a price is missing."""
+        parts = [self.per_kg.get(n, math.nan) * x for n, x in recipe.items()]
+        return math.fsum(parts) / math.fsum(recipe.values())
+
 
 #: What can be measured or burned.
 PAN_WEIGHT, BULK_DENSITY, BALL_FALL = "pan weight", "bulk density", "ball fall"

@@ -288,10 +288,15 @@ def _judged(outcome: Outcome) -> dict[str, Any]:
 
 def _conditions(outcome: Outcome, stated: Conditions, show: Shown) -> str:
     """Say in one line under what the numbers hold."""
+    from castsugar.report.search_words import losses_taken
+
     settings = outcome.task.settings
     leaving = stated.exit_pressure
     to = f" to {show.as_typed(leaving)}" if leaving is not None else ""
-    said = [f"Ideal, {show.as_typed(stated.pressure)}{to}, no losses"]
+    under = f"{show.as_typed(stated.pressure)}{to}"
+    said = [f"Ideal, {under}, no losses"]
+    if losses_taken(outcome):
+        said = [f"c*, Isp ideal, impulse delivered, {under}"]
     if settings.flow != "no-solidification":
         said.append(f"flow {settings.flow}")
     if settings.kitchen is not None:

@@ -166,6 +166,7 @@ def _judged(
         wanted=tuple(dict.fromkeys(wanted)),
         chances=tuple(dict.fromkeys(c for r in asked for c in r.chances())),
         weights=weights,
+        wishes=task.wishes,
     )
     found = dict(zip(problem.columns, problem.evaluate(mixes).T, strict=True))
     drawn = of_the_kitchen(task)
