@@ -24,6 +24,7 @@ pytestmark = pytest.mark.exact
 HOT = """\
 [recipes]
 "mine" = "KNO3:60 powdered sugar:20 corn syrup:20"
+"cool" = "KNO3:55 powdered sugar:25 corn syrup:20"
 [scale]
 step = "0.5 g"
 [limits]
@@ -86,6 +87,7 @@ KNO3 = "4 EUR/kg"
     ("goal", "words", "sentence"),
     [
         ("least change from mine", "least change from mine", "Held back by: flame"),
+        ("least change from cool", "least change from cool", "nothing: cool keeps all"),
         ("cheapest per N s", "least EUR per N s", "Least sure: what a small motor"),
     ],
 )

@@ -40,8 +40,10 @@ NO = 1
 
 _EXAMPLES = """\
 BENCH is a TOML file with a [search] table: ingredients with bounds, what to
-maximise; [limits] says what a mix must keep, [motor] and [kitchen] what is
-known of yours. The front needs front = [...] in [search]: two columns.
+maximise or a goal in words ("most total impulse", "cheapest per N s", "least
+syrup that pours", "least change from NAME"); [limits] says what a mix must
+keep, [motor] and [kitchen] what is known of yours. The front needs front =
+[...] in [search]: two columns.
 
 Exit code 1: no mix keeps all limits; the one that breaks them least is named.
 

@@ -8,13 +8,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from castsugar.columns import COST, DELIVERED, IMPULSE
+from castsugar.columns import CHANGE, COST, DELIVERED, IMPULSE
 from castsugar.limits import BROKEN
 from castsugar.mix.mix import Mix
 from castsugar.motor.burn_evidence import FIRING, STRANDS, between
 from castsugar.motor.hardware import SPREAD
 from castsugar.motor.peak_causes import Cause
 from castsugar.optimize.outcome import Outcome
+from castsugar.optimize.region import ROUNDING
 from castsugar.optimize.rounding import Weighable
 from castsugar.optimize.shadow_prices import (
     INTERRUPTED_AFTER,
@@ -478,6 +479,8 @@ def _flat(rows: Sequence[Row]) -> bool:
 def held_back(found: Searched, show: Shown) -> str:
     """Say which limits and bounds decide, and what loosening each a little buys."""
     outcome = found.outcome
+    if outcome.found.goal.objective == CHANGE and outcome.found.objective < ROUNDING:
+        return f"nothing: {outcome.task.near} keeps all limits as it is"
     told = [
         f"{limit_name(state.limit, show)} ({limit_buys(found, state, show)})"
         for state in outcome.found.limits
