@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 import castsugar as cs
+from castsugar.data.load import load_database
 from castsugar.kitchen import glass, heat, liquid, suspension, water
 from castsugar.kitchen.validity import ICE_POINT as C
 
@@ -209,3 +210,44 @@ def test_unknown_salt_is_a_name_error() -> None:
     """The error tree of castsugar, not a bare KeyError."""
     with pytest.raises(cs.CastsugarError):
         suspension.salt_solubility(300.0, "salt")
+
+
+def test_the_series_is_that_of_the_catalogue() -> None:
+    """Exact: grades of the acid-converted syrups, as the data have them, and glucose."""
+    syrups = sorted(
+        (s for s in load_database().syrups.values() if s.acid_series),
+        key=lambda s: s.dextrose_equivalent,
+    )
+    held = [
+        (
+            s.dextrose_equivalent,
+            s.dp1_fraction,
+            s.dp2_fraction,
+            s.dp3_fraction,
+            s.dp4plus_fraction,
+        )
+        for s in syrups
+    ]
+    assert [*held, (100.0, 1.0, 0.0, 0.0, 0.0)] == list(liquid.ACID_SERIES)
+
+
+def test_chains_of_an_odd_syrup_are_its_viscosity_grade() -> None:
+    """Exact: high maltose syrup flows as its chains say, not as its 42 DE."""
+    syrup = load_database().syrups["high maltose syrup"]
+    shares = (
+        syrup.dp1_fraction,
+        syrup.dp2_fraction,
+        syrup.dp3_fraction,
+        syrup.dp4plus_fraction,
+    )
+    wanted = sum(k * share for k, share in zip(liquid.CHAINS, shares, strict=True))
+    got = liquid.grade_logs(np.asarray(syrup.viscosity_dextrose_equivalent))
+    assert float(got) == pytest.approx(wanted, abs=0.1)
+
+
+def test_the_grade_vanishes_with_dilution() -> None:
+    """Exact: no chain thickens water; from 80.3 % on it thickens as much as there."""
+    assert float(liquid.log_grade_factor(42.0, 0.0)) == 0.0
+    full = float(liquid.log_grade_factor(42.0, 0.803))
+    assert float(liquid.log_grade_factor(42.0, 0.4015)) == pytest.approx(full / 8.0)
+    assert float(liquid.log_grade_factor(42.0, 1.0)) == full

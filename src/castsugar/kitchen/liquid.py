@@ -112,16 +112,51 @@ def _glass_scaled(solids: FloatArray, temperature: FloatArray) -> FloatArray:
     return low + (high - low) * (glass - base) / (temperature - base)
 
 
-def log_grade_factor(dextrose_equivalent: ArrayLike) -> FloatArray:
+#: Saccharides of the acid-converted glucose syrups: dextrose equivalent, then mass
+#: fractions of one, two, three, and four or more units; those of the catalogue's
+#: syrups, and glucose.
+ACID_SERIES = (
+    (24.0, 0.069652, 0.069652, 0.099502, 0.761194),
+    (36.0, 0.14, 0.12, 0.10, 0.64),
+    (42.0, 0.19, 0.14, 0.11, 0.56),
+    (55.0, 0.30, 0.18, 0.13, 0.39),
+    (63.0, 0.382, 0.297, 0.126455, 0.194545),
+    (100.0, 1.0, 0.0, 0.0, 0.0),
+)
+
+#: How much thicker than sucrose a saccharide of so many units is, ln of the ratio over
+#: the cube of the solids: glucose at 60 % and maltose at 50 % (CRC handbook, 20 C:
+#: 37.4 of 58.5 and 17.8 of 15.4 mPa s), three units on their line in the logarithm of
+#: the units, four and more so that 42 DE of 80.3 % is 14.5 times as thick (the trade's
+#: chart, from memory; the same ratio from 27 to 60 C).
+CHAINS = (-2.065, 1.143, 3.019, 9.05)
+
+#: Solids up to which the ratio grows: thicker ones were not measured.
+_DENSEST = 0.803
+
+_GRADES = tuple(grade for grade, *_ in ACID_SERIES)
+_GRADE_LOGS = tuple(
+    sum(k * share for k, share in zip(CHAINS, shares, strict=True))
+    for _, *shares in ACID_SERIES
+)
+
+
+def log_grade_factor(
+    dextrose_equivalent: ArrayLike, solids: ArrayLike = _DENSEST
+) -> FloatArray:
     """Return ln of the viscosity of syrup solids over that of sucrose.
 
-    log10 F = 0.0248 (86.7 - DE): anchored at glucose (DE 100, 60 %: factor 0.5) and at
-    confectioner's syrup of 42 DE (factor 14, from memory); weak, +-0.2 decade.
+    min(w, 0.803)^3 times the mean of :data:`CHAINS` over the mass of the chains of
+    that grade, linear between the grades of :data:`ACID_SERIES`: what thickens is four
+    units and more, and no chain does in thin solutions. The cube is that of glucose,
+    40 to 60 % (CRC handbook, from memory). +-0.2 decade; below 24 DE as 24 DE.
 
     Parameters
     ----------
     dextrose_equivalent : array_like
         20 to 110; of a retail syrup the equivalent that its viscosity shows.
+    solids : array_like
+        Mass fraction of all dissolved sugars, 0 to 1.
 
     Raises
     ------
@@ -130,23 +165,37 @@ def log_grade_factor(dextrose_equivalent: ArrayLike) -> FloatArray:
     Examples
     --------
     >>> round(float(np.exp(log_grade_factor(42.0))), 1)
-    12.8
+    14.5
+    >>> round(float(np.exp(log_grade_factor(100.0, 0.60))), 2)
+    0.64
     """
     grade = inside(dextrose_equivalent, 20.0, 110.0, "dextrose equivalent")
-    return (0.0248 * np.log(10.0)) * (86.7 - grade)
+    w = inside(solids, 0.0, 1.0, "mass fraction of sugars in the liquid")
+    return grade_logs(grade) * _growth(w)
+
+
+def grade_logs(grade: FloatArray) -> FloatArray:
+    """Return the mean of :data:`CHAINS` of a dextrose equivalent."""
+    return np.interp(grade, _GRADES, _GRADE_LOGS)
+
+
+def _growth(solids: FloatArray) -> FloatArray:
+    """Return how much of it shows."""
+    w = np.minimum(solids, _DENSEST)
+    return w * w * w
 
 
 def log_viscosity(
     solids: ArrayLike,
     temperature: ArrayLike,
     syrup_share: ArrayLike = 0.0,
-    dextrose_equivalent: ArrayLike = 70.0,
+    dextrose_equivalent: ArrayLike = 62.0,
 ) -> FloatArray:
     """Return ln of the viscosity of sugars and water. [ln(Pa s)]
 
     The published equation below 75 % solids and 100 C, the glass-scaled one above,
-    blended in the logarithm (73-77 %, 95-105 C), times the grade factor to the power
-    of the syrup's share of the dry solids.
+    blended in the logarithm (73-77 %, 95-105 C), times the grade factor of these solids
+    to the power of the syrup's share of them.
 
     Parameters
     ----------
@@ -164,9 +213,9 @@ def log_viscosity(
 
     Examples
     --------
-    >>> liquid = log_viscosity(0.77, 298.15, 1.0, 70.0)
+    >>> liquid = log_viscosity(0.77, 298.15, 1.0, 62.0)
     >>> round(float(np.exp(liquid)), 1)
-    7.3
+    6.7
     """
     w = inside(solids, 0.0, 1.0, "mass fraction of sugars in the liquid")
     t = inside(temperature, 273.15, 473.15, "temperature", "C", zero=ICE_POINT)
@@ -174,17 +223,20 @@ def log_viscosity(
     inside(thin, 273.15, 378.15, "temperature below 60 % solids", "C", zero=ICE_POINT)
     above = np.where(w >= 0.75, t - _glass(1.0 - w), 20.0)
     inside(above, 20.0, np.inf, "temperature above the glass transition", "K")
-    return mixed_log_viscosity(w, t, np.asarray(syrup_share), dextrose_equivalent)
+    grade = inside(dextrose_equivalent, 20.0, 110.0, "dextrose equivalent")
+    return mixed_log_viscosity(w, t, np.asarray(syrup_share), grade_logs(grade))
 
 
 def mixed_log_viscosity(
     w: FloatArray,
     t: FloatArray,
     syrup_share: FloatArray,
-    dextrose_equivalent: ArrayLike,
+    thickening: FloatArray,
 ) -> FloatArray:
-    """Return :func:`log_viscosity` without looking at the ranges, for draws."""
-    share = syrup_share
+    """Return :func:`log_viscosity` without looking at the ranges, for draws.
+
+    `thickening` is that of the syrup's :func:`grade_logs`.
+    """
     thick = _ramp(w, *BLEND)
     if np.ndim(t) == 0 and float(t) >= HAND_OVER[1]:
         thick = np.where(w >= 0.60, 1.0, thick)
@@ -195,7 +247,7 @@ def mixed_log_viscosity(
     if not all_thick:
         thin = _published(np.minimum(w, 0.80), t)
         result = np.where(thick > 0.0, thick * result, 0.0) + (1.0 - thick) * thin
-    return result + share * log_grade_factor(dextrose_equivalent)
+    return result + (syrup_share * thickening) * _growth(w)
 
 
 def _ramp(values: FloatArray, low: float, high: float) -> FloatArray:

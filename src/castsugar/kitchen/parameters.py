@@ -88,7 +88,7 @@ PARAMETERS: tuple[Parameter, ...] = (
         "DE",
         "plain",
         0.0,
-        7.5,
+        5.5,
         -35.0,
         35.0,
         "range 50-75 of retail syrups; +-0.2 decade of the grade factor",

@@ -335,16 +335,24 @@ def viscosity(
 
     Arguments as for :func:`standing`, with its result.
     """
-    rows = _rows(pot, np.ndim(values.packing))
     sugars = held.dissolved + held.syrup_solids
     whole = sugars + held.water
     share = held.syrup_solids / np.maximum(sugars, 1e-12)
-    grade = np.clip(rows["syrup_viscosity_grade"] + values.syrup_grade, *SYRUP_GRADE)
     solids = np.minimum(sugars / np.maximum(whole, 1e-12), 1.0)
-    log = liquid.mixed_log_viscosity(solids, temperature, share, grade)
+    thickening = _thickening(pot.syrup_viscosity_grade, values)
+    log = liquid.mixed_log_viscosity(solids, temperature, share, thickening)
     thickened = suspension.relative_viscosity(held.crowding)
     flows = (held.crowding < 1.0) & (whole > 1e-9)
     return np.where(flows, values.liquid_factor * np.exp(log) * thickened, np.inf)
+
+
+def _thickening(grades: FloatArray, values: Values) -> FloatArray:
+    """Return :func:`liquid.grade_logs` of every row's syrup; grades repeat."""
+    each, place = np.unique(grades, return_inverse=True)
+    if np.ndim(values.syrup_grade):
+        each = each[:, None]
+    drawn = np.clip(each + values.syrup_grade, *SYRUP_GRADE)
+    return liquid.grade_logs(drawn)[place]
 
 
 def poured(
@@ -517,5 +525,5 @@ def _one_syrup(uses: Sequence[SyrupUse]) -> SyrupUse:
         dry_solids=mean("dry_solids", 0.77),
         dry_solids_uncertainty=mean("dry_solids_uncertainty", 0.02),
         grade=mean("grade", 42.0),
-        viscosity_grade=mean("viscosity_grade", 70.0),
+        viscosity_grade=mean("viscosity_grade", 62.0),
     )

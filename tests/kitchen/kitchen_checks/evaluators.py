@@ -36,6 +36,13 @@ def liquid_viscosity(given: Given) -> float:
     return float(np.exp(log))
 
 
+def chains_viscosity(given: Given) -> float:
+    """Two-unit saccharides in water. [Pa s]"""
+    solids, share = _solids(given), given.number("dp2")
+    log = liquid.log_viscosity(solids, _kelvin(given))
+    return float(np.exp(log + share * liquid.CHAINS[1] * solids**3))
+
+
 def syrup_density(given: Given) -> float:
     """Density of a syrup. [kg/m3]"""
     return float(suspension.syrup_density(_solids(given), _kelvin(given)))
@@ -169,7 +176,7 @@ def crystal_limit(given: Given) -> float:
 
 _FUNCTIONS: dict[str, tuple[Callable[[Given], float], ...]] = {
     "mPa s": (published_equation_viscosity, glass_scaled_viscosity),
-    "Pa s": (liquid_viscosity,),
+    "Pa s": (liquid_viscosity, chains_viscosity),
     "kg/m3": (syrup_density, solution_density),
     "C": (
         boiling_temperature,

@@ -19,7 +19,7 @@ MEDIANS = unmeasured().central()
 AIR = 101325.0
 
 #: Retail syrup, and the confectioner's: solids, composition, viscosity grade.
-RETAIL = {"solids": 0.77, "grade": 42.0, "viscosity_grade": 70.0}
+RETAIL = {"solids": 0.77, "grade": 42.0, "viscosity_grade": 62.0}
 CONFECTIONER = {"solids": 0.803, "grade": 42.0, "viscosity_grade": 42.0}
 
 
