@@ -13,7 +13,7 @@ from castsugar.cli.main import main
 from castsugar.kitchen import suspension, water
 from castsugar.kitchen.parameters import unmeasured, values_of
 from castsugar.kitchen.pot import pot_of, poured
-from castsugar.kitchen.suspension import dissolved_salt, salt_solubility
+from castsugar.kitchen.solubility import dissolved_salt, salt_solubility
 
 Capture = pytest.CaptureFixture[str]
 

@@ -19,7 +19,7 @@ from kitchen_checks.pots import (
 from scipy.optimize import brentq
 
 import castsugar as cs
-from castsugar.kitchen import pot, suspension, water
+from castsugar.kitchen import pot, solubility, water
 from castsugar.kitchen.validity import ICE_POINT as C
 
 pytestmark = pytest.mark.exact
@@ -127,7 +127,7 @@ def _over_scarce(left: float, parts: tuple[float, ...], kelvin: float) -> float:
     """Return the vapour pressure over water with as much nitrate as there is. [Pa]"""
     nitrate, sugar, syrup, _ = np.array(parts) / sum(parts)
     ratio = sugar_per_water(np.asarray(left), sugar, SOLIDS * syrup, kelvin)
-    full = float(MEDIANS.nitrate_dissolved * suspension.salt_solubility(kelvin))
+    full = float(MEDIANS.nitrate_dissolved * solubility.salt_solubility(kelvin))
     salt = min(full, nitrate / left)
     activity = water.water_activity(ratio / (1.0 + ratio))
     activity = activity * water.salt_activity(salt)

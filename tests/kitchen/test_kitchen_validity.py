@@ -11,7 +11,7 @@ import pytest
 
 import castsugar as cs
 from castsugar.data.load import load_database
-from castsugar.kitchen import glass, heat, liquid, suspension, water
+from castsugar.kitchen import glass, heat, liquid, solubility, suspension, water
 from castsugar.kitchen.validity import ICE_POINT as C
 
 pytestmark = pytest.mark.exact
@@ -84,10 +84,10 @@ RANGES: dict[str, tuple[Function, float, float, float]] = {
         0.8,
         1e-6,
     ),
-    "sucrose_solubility": (_at(suspension.sucrose_solubility), 0, 185, 0.01),
-    "salt_solubility": (_at(suspension.salt_solubility), 0, 160, 0.01),
+    "sucrose_solubility": (_at(solubility.sucrose_solubility), 0, 185, 0.01),
+    "salt_solubility": (_at(solubility.salt_solubility), 0, 160, 0.01),
     "chloride solubility": (
-        _at(lambda t: suspension.salt_solubility(t, "potassium chloride")),
+        _at(lambda t: solubility.salt_solubility(t, "potassium chloride")),
         0,
         160,
         0.01,
@@ -209,11 +209,11 @@ def test_log_viscosity_refuses_what_no_equation_covers(
 def test_unknown_salt_is_a_name_error() -> None:
     """The error tree of castsugar, not a bare KeyError."""
     with pytest.raises(cs.CastsugarError):
-        suspension.salt_solubility(300.0, "salt")
+        solubility.salt_solubility(300.0, "salt")
 
 
 def test_the_series_is_that_of_the_catalogue() -> None:
-    """Exact: grades of the acid-converted syrups, as the data have them, and glucose."""
+    """Exact: grades of the acid-converted syrups as in the data, and glucose."""
     syrups = sorted(
         (s for s in load_database().syrups.values() if s.acid_series),
         key=lambda s: s.dextrose_equivalent,

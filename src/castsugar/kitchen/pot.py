@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.data.load import load_database
-from castsugar.kitchen import liquid, suspension, water
+from castsugar.kitchen import liquid, solubility, suspension, water
 from castsugar.kitchen.heat import Cook
 from castsugar.kitchen.parameters import Kitchen, Values
 from castsugar.mix import weighing
@@ -62,7 +62,7 @@ def after_boiling(
     water, must reach c*: a quadratic in r, whose larger root is where boiling ends.
     """
     chloride = rows["chloride"]
-    full = values.nitrate_dissolved * suspension.dissolved_salt(hottest, chloride)
+    full = values.nitrate_dissolved * solubility.dissolved_salt(hottest, chloride)
     against = pressure / water.salt_activity(full, chloride)
     scarce = rows["nitrate"] < full * dried
     if not scarce.any():
@@ -87,7 +87,7 @@ def _quiet_from(
     With all nitrate dissolved in it; 0 if it boils all the way.
     """
     nitrate = rows["nitrate"]
-    limit = suspension.sucrose_solubility(hottest)
+    limit = solubility.sucrose_solubility(hottest)
     per_solids = rows["syrup_grade"] / water.GRADE_MASS
 
     def boils(left: FloatArray) -> BoolArray:
@@ -133,7 +133,7 @@ def _left_with(
     wanted = np.maximum(x, 1e-9)
     wanted = wanted / ((1.0 - wanted) * water.WATER)
     per_solids = rows["syrup_grade"] / water.GRADE_MASS
-    limit = suspension.sucrose_solubility(hottest)
+    limit = solubility.sucrose_solubility(hottest)
     dissolved = np.minimum(rows["sucrose"], takes(dried, solids, limit, values))
     held = dissolved / water.SUCROSE + solids * per_solids
     quiet = (x <= 0.0) | (held >= wanted * dried)
@@ -304,10 +304,10 @@ def standing(
     """
     rows = _rows(pot, np.ndim(values.packing))
     _, solids = _syrup(rows, values)
-    limit = suspension.sucrose_solubility(temperature)
+    limit = solubility.sucrose_solubility(temperature)
     dissolved = np.minimum(rows["sucrose"], takes(left, solids, limit, values))
     whole, chloride = rows["nitrate"], rows["chloride"]
-    salty = suspension.dissolved_salt(temperature, chloride)
+    salty = solubility.dissolved_salt(temperature, chloride)
     crystal = np.where(chloride, suspension.CHLORIDE, suspension.NITRATE)
     in_water = np.minimum(whole, values.nitrate_dissolved * salty * left)
     undissolved = rows["sucrose"] - dissolved

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.draw_set import FEW_DRAWS
-from castsugar.kitchen import glass, suspension, water
+from castsugar.kitchen import glass, solubility, suspension, water
 from castsugar.kitchen.heat import HOTTEST, Cook, degradation_rate
 from castsugar.kitchen.parameters import NAMES, Kitchen, Values
 from castsugar.kitchen.pot import (
@@ -517,7 +517,7 @@ def _activity(
     pot: Pot, values: Values, held: Slurry, temperature: FloatArray
 ) -> FloatArray:
     """Return the activity of water over what the liquid holds."""
-    soluble = suspension.dissolved_salt(temperature, pot.chloride)
+    soluble = solubility.dissolved_salt(temperature, pot.chloride)
     full = values.nitrate_dissolved * soluble
     salt = np.minimum(full, pot.nitrate / np.maximum(held.water, 1e-12))
     sugars = water.water_activity(_sugar_share(pot, held))

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from published_checks.rows import Given
 
-from castsugar.kitchen import glass, heat, liquid, suspension, water
+from castsugar.kitchen import glass, heat, liquid, solubility, suspension, water
 from castsugar.kitchen.validity import ICE_POINT
 
 
@@ -74,7 +74,7 @@ def water_activity(given: Given) -> float:
 
 def saturated_sucrose_activity(given: Given) -> float:
     """Activity of water over as much sucrose as dissolves."""
-    sugar = suspension.sucrose_solubility(_kelvin(given))
+    sugar = solubility.sucrose_solubility(_kelvin(given))
     return float(water.water_activity(water.sugar_mole_fraction(1.0, sugar)))
 
 
@@ -90,19 +90,19 @@ def air_pressure(given: Given) -> float:
 
 def sucrose_solubility(given: Given) -> float:
     """Sucrose per 100 g of water. [g]"""
-    return 100.0 * float(suspension.sucrose_solubility(_kelvin(given)))
+    return 100.0 * float(solubility.sucrose_solubility(_kelvin(given)))
 
 
 def sucrose_solubility_percent(given: Given) -> float:
     """Sucrose of the saturated solution. [%]"""
-    ratio = float(suspension.sucrose_solubility(_kelvin(given)))
+    ratio = float(solubility.sucrose_solubility(_kelvin(given)))
     return 100.0 * ratio / (1.0 + ratio)
 
 
 def salt_solubility(given: Given) -> float:
     """Salt per 100 g of water. [g]"""
     salt = given.text("salt")
-    return 100.0 * float(suspension.salt_solubility(_kelvin(given), salt))
+    return 100.0 * float(solubility.salt_solubility(_kelvin(given), salt))
 
 
 def maron_pierce(given: Given) -> float:

@@ -8,7 +8,7 @@ import numpy as np
 
 import castsugar as cs
 from castsugar.arrays import FloatArray
-from castsugar.kitchen import pot, suspension, water
+from castsugar.kitchen import pot, solubility, water
 from castsugar.kitchen.parameters import Values, unmeasured
 from castsugar.kitchen.pot import Pot
 from castsugar.kitchen.validity import ICE_POINT
@@ -94,7 +94,7 @@ def sugar_per_water(
 ) -> FloatArray:
     """Return moles of dissolved sugar per mole of water, written out again."""
     hinder = float(MEDIANS.solubility_loss)
-    takes = suspension.sucrose_solubility(kelvin) * left**2 / (left + hinder * solids)
+    takes = solubility.sucrose_solubility(kelvin) * left**2 / (left + hinder * solids)
     moles = np.minimum(sucrose, takes) / water.SUCROSE
     moles = moles + solids * grade / water.GRADE_MASS
     result: FloatArray = moles / (left / water.WATER)
@@ -106,7 +106,7 @@ def pressure_over(
 ) -> FloatArray:
     """Return the vapour pressure over a pot whose water is full of nitrate. [Pa]"""
     ratio = sugar_per_water(left, sucrose, solids, kelvin)
-    salt = float(MEDIANS.nitrate_dissolved) * suspension.salt_solubility(kelvin)
+    salt = float(MEDIANS.nitrate_dissolved) * solubility.salt_solubility(kelvin)
     activity = water.water_activity(ratio / (1.0 + ratio))
     activity = activity * water.salt_activity(salt)
     result: FloatArray = activity * water.saturation_pressure(kelvin)
