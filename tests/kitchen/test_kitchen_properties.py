@@ -10,6 +10,7 @@ from kitchen_checks.pots import central, kitchen, retail, weigh
 
 import castsugar as cs
 from castsugar.kitchen.parameters import PARAMETERS, Parameter, unmeasured
+from castsugar.kitchen.solubility import sucrose_solubility
 from castsugar.kitchen.suspension import CLASS_NAMES, CLASSES, flow_class
 from castsugar.kitchen.validity import ICE_POINT as C
 from castsugar.kitchen.verdict import judge
@@ -136,7 +137,7 @@ def test_same_seed_same_bytes_other_seed_other_draws() -> None:
     one, two = (cs.kitchen_table(mix, kitchen(115.0)) for _ in range(2))
     assert one.to_csv() == two.to_csv()
     other = cs.kitchen_table(mix, kitchen(115.0, seed=2))
-    assert other.pour_viscosity_p90_Pa_s[0] != one.pour_viscosity_p90_Pa_s[0]
+    assert other.pour_viscosity_p10_Pa_s[0] != one.pour_viscosity_p10_Pa_s[0]
     # Draws only: what is central does not move with the seed.
     assert other.relative_solids_20C[0] == one.relative_solids_20C[0]
     # Evenly spread draws are steady: seeds differ by a few per cent.
@@ -185,3 +186,13 @@ def test_every_limit_of_a_parameter_can_be_stated(parameter: Parameter) -> None:
         unmeasured({parameter.name: (parameter.high * 1.01 + 0.01, 0.1)})
     with pytest.raises(cs.InputError, match="spread of 0 to 1000"):
         unmeasured({parameter.name: (parameter.high, -0.1)})
+
+
+def test_solubility_of_sucrose_is_one_rising_curve() -> None:
+    """Exact: table, hot table and liquidus meet at 100 and at 145 C."""
+    celsius = np.linspace(0.0, 185.0, 1851)
+    taken = sucrose_solubility(celsius + C)
+    assert (np.diff(taken) > 0.0).all()
+    for joint in (100.0, 145.0):
+        below, above = sucrose_solubility(np.array([joint - 1e-9, joint + 1e-9]) + C)
+        assert above == pytest.approx(below, rel=1e-9)
