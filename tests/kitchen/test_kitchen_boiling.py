@@ -126,7 +126,7 @@ def test_boiling_temperature_of_the_table() -> None:
 def _over_scarce(left: float, parts: tuple[float, ...], kelvin: float) -> float:
     """Return the vapour pressure over water with as much nitrate as there is. [Pa]"""
     nitrate, sugar, syrup, _ = np.array(parts) / sum(parts)
-    ratio = sugar_per_water(np.asarray(left), sugar, SOLIDS * syrup, kelvin)
+    ratio = sugar_per_water(np.asarray(left), sugar, SOLIDS * syrup, kelvin, nitrate)
     full = float(MEDIANS.nitrate_dissolved * solubility.salt_solubility(kelvin))
     salt = min(full, nitrate / left)
     activity = water.water_activity(ratio / (1.0 + ratio))

@@ -64,13 +64,15 @@ def after_boiling(
     chloride = rows["chloride"]
     full = values.nitrate_dissolved * solubility.dissolved_salt(hottest, chloride)
     against = pressure / water.salt_activity(full, chloride)
+    limit = solubility.salted(solubility.sucrose_solubility(hottest), full, chloride)
+    boiling = water.boiling_mole_fraction(hottest, against)
     scarce = rows["nitrate"] < full * dried
     if not scarce.any():
-        return _left_with(rows, solids, dried, values, hottest, against)
+        return _left_with(rows, solids, dried, values, boiling, limit)
     # With scarce nitrate: first down to where it is saturated, then as above.
     held = _quiet_from(rows, solids, dried, values, hottest, pressure)
     below = np.where(scarce, np.minimum(rows["nitrate"] / full, dried), dried)
-    ends = _left_with(rows, solids, below, values, hottest, against)
+    ends = _left_with(rows, solids, below, values, boiling, limit)
     return np.where(scarce & (held >= below), held, ends)
 
 
@@ -87,7 +89,7 @@ def _quiet_from(
     With all nitrate dissolved in it; 0 if it boils all the way.
     """
     nitrate = rows["nitrate"]
-    limit = solubility.sucrose_solubility(hottest)
+    pure = solubility.sucrose_solubility(hottest)
     per_solids = rows["syrup_grade"] / water.GRADE_MASS
 
     def boils(left: FloatArray) -> BoolArray:
@@ -95,6 +97,7 @@ def _quiet_from(
         x = water.boiling_mole_fraction(
             hottest, pressure / water.salt_activity(salt, rows["chloride"])
         )
+        limit = solubility.salted(pure, salt, rows["chloride"])
         sugars = np.minimum(rows["sucrose"], takes(left, solids, limit, values))
         held = sugars / water.SUCROSE + solids * per_solids
         return np.asarray((x > 0.0) & (held * (1.0 - x) * water.WATER < x * left))
@@ -123,17 +126,18 @@ def _left_with(
     solids: FloatArray,
     dried: FloatArray,
     values: Values,
-    hottest: FloatArray,
-    pressure: FloatArray,
+    x: FloatArray,
+    limit: FloatArray,
 ) -> FloatArray:
-    """Return the water that stays where sugar solution boils against a pressure."""
-    x = water.boiling_mole_fraction(hottest, pressure)
+    """Return the water that stays where a mole fraction x of sugars boils.
+
+    `limit` is the solubility of sucrose there.
+    """
     if not np.any(x > 0.0):
         return dried
     wanted = np.maximum(x, 1e-9)
     wanted = wanted / ((1.0 - wanted) * water.WATER)
     per_solids = rows["syrup_grade"] / water.GRADE_MASS
-    limit = solubility.sucrose_solubility(hottest)
     dissolved = np.minimum(rows["sucrose"], takes(dried, solids, limit, values))
     held = dissolved / water.SUCROSE + solids * per_solids
     quiet = (x <= 0.0) | (held >= wanted * dried)
@@ -304,12 +308,13 @@ def standing(
     """
     rows = _rows(pot, np.ndim(values.packing))
     _, solids = _syrup(rows, values)
-    limit = solubility.sucrose_solubility(temperature)
-    dissolved = np.minimum(rows["sucrose"], takes(left, solids, limit, values))
     whole, chloride = rows["nitrate"], rows["chloride"]
     salty = solubility.dissolved_salt(temperature, chloride)
     crystal = np.where(chloride, suspension.CHLORIDE, suspension.NITRATE)
     in_water = np.minimum(whole, values.nitrate_dissolved * salty * left)
+    pure = solubility.sucrose_solubility(temperature)
+    limit = solubility.salted(pure, in_water / np.maximum(left, 1e-12), chloride)
+    dissolved = np.minimum(rows["sucrose"], takes(left, solids, limit, values))
     undissolved = rows["sucrose"] - dissolved
     sugar_up, water_up = suspension.expansions(temperature)
     thin = sugar_up * (

@@ -99,6 +99,14 @@ def sucrose_solubility_percent(given: Given) -> float:
     return 100.0 * ratio / (1.0 + ratio)
 
 
+def salted_sucrose(given: Given) -> float:
+    """Sucrose per 100 g of water that holds a salt. [g]"""
+    pure = solubility.sucrose_solubility(_kelvin(given))
+    salt = np.asarray(given.number("salt_g_per_100_g") / 100.0)
+    chloride = bool(given.number("chloride"))
+    return 100.0 * float(solubility.salted(pure, salt, chloride))
+
+
 def salt_solubility(given: Given) -> float:
     """Salt per 100 g of water. [g]"""
     salt = given.text("salt")
@@ -192,7 +200,7 @@ _FUNCTIONS: dict[str, tuple[Callable[[Given], float], ...]] = {
         two_size_packing,
     ),
     "kPa": (saturation_pressure, air_pressure),
-    "g/100 g": (sucrose_solubility, salt_solubility),
+    "g/100 g": (sucrose_solubility, salted_sucrose, salt_solubility),
     "wt%": (sucrose_solubility_percent,),
     "%": (
         two_size_coarse_percent,

@@ -90,13 +90,20 @@ def relative_solids_20C(held: Pot, loss: float) -> FloatArray:
 
 
 def sugar_per_water(
-    left: FloatArray, sucrose: float, solids: float, kelvin: float, grade: float = 42.0
+    left: FloatArray,
+    sucrose: float,
+    solids: float,
+    kelvin: float,
+    nitrate: float = np.inf,
 ) -> FloatArray:
     """Return moles of dissolved sugar per mole of water, written out again."""
     hinder = float(MEDIANS.solubility_loss)
-    takes = solubility.sucrose_solubility(kelvin) * left**2 / (left + hinder * solids)
+    full = float(MEDIANS.nitrate_dissolved) * solubility.salt_solubility(kelvin)
+    salted = 1.0 + 0.03 * np.minimum(full, nitrate / left)
+    takes = salted * solubility.sucrose_solubility(kelvin) * left**2
+    takes = takes / (left + hinder * solids)
     moles = np.minimum(sucrose, takes) / water.SUCROSE
-    moles = moles + solids * grade / water.GRADE_MASS
+    moles = moles + solids * 42.0 / water.GRADE_MASS
     result: FloatArray = moles / (left / water.WATER)
     return result
 
