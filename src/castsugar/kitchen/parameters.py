@@ -121,10 +121,11 @@ PARAMETERS: tuple[Parameter, ...] = (
         "",
         "log",
         0.2,
-        0.4,
+        0.6,
         1e-3,
         2.0,
-        "guess, 0.1-0.35, from confectionery practice at 25 C (from memory)",
+        "guess, 0.08-0.3, of cane juice at 1 to 4 g of non-sugar per g of water (0.08) "
+        "and confectionery practice at 25 C (0.24, from memory)",
     ),
     Parameter(
         "drying_time",
