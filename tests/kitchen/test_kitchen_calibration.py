@@ -516,9 +516,9 @@ def test_salt_of_the_same_volume_flows_alike() -> None:
         (lambda: flow_out(-1.0), "above 0"),
         (
             lambda: measurements.pan_weight(
-                cs.Mix.weigh({"KNO3": 65, "sorbitol": 35}), COOK, batch=0.2, lost=0.001
+                cs.Mix.weigh({"KNO3": 65, "xylitol": 35}), COOK, batch=0.2, lost=0.001
             ),
-            "no model for sorbitol",
+            "no model for xylitol",
         ),
         (
             lambda: measurements.ball_fall(

@@ -134,20 +134,33 @@ def nitrate_deliquescence(temperature: ArrayLike) -> FloatArray:
     return 96.332 + t * (0.011214 - 0.0048443 * t)
 
 
-def crystal_limit(temperature: float = 298.15) -> float:
-    """Return the humidity above which nitrate and sucrose together draw water. [%]
+def crystal_limit(
+    temperature: float = 298.15, activity: ArrayLike = SUCROSE_ACTIVITY
+) -> FloatArray:
+    """Return the humidity above which nitrate and a sugar together draw water. [%]
 
-    The product of the two (Ross), about 79 %: +-3.
+    The product of the two (Ross): +-3.
+
+    Parameters
+    ----------
+    temperature : float
+        [K]
+    activity : array_like
+        Of water over the saturated solution of the sugar.
 
     Examples
     --------
-    >>> round(crystal_limit())
+    >>> round(float(crystal_limit()))
     79
     """
-    return float(SUCROSE_ACTIVITY * nitrate_deliquescence(temperature))
+    return np.asarray(activity) * nitrate_deliquescence(temperature)
 
 
-def humidity_limit(activity: ArrayLike, temperature: float = 298.15) -> FloatArray:
+def humidity_limit(
+    activity: ArrayLike,
+    temperature: float = 298.15,
+    crystals: ArrayLike = SUCROSE_ACTIVITY,
+) -> FloatArray:
     """Return the humidity above which a cast grain gains water. [%]
 
     The water activity of its liquid after the sugar has recrystallised, at most the
@@ -159,6 +172,8 @@ def humidity_limit(activity: ArrayLike, temperature: float = 298.15) -> FloatArr
         Of the liquid; NaN where there is none.
     temperature : float
         [K]
+    crystals : array_like
+        Activity over the saturated solution of its sugar.
     """
     wet = 100.0 * np.asarray(activity, dtype=float)
-    return np.fmin(wet, crystal_limit(temperature))
+    return np.fmin(wet, crystal_limit(temperature, crystals))

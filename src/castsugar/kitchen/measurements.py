@@ -393,6 +393,11 @@ def flow_out(  # noqa: PLR0913 - keyword-only options
     """
     known = as_mix(mix)
     pot = known_pot(known, Kitchen(cook=cook, air_pressure=air_pressure))
+    if not pot.plain:
+        raise InputError(
+            f"{known.name!r} holds another sugar than sucrose and syrup, whose "
+            "liquid this measures; nothing can be learnt from it"
+        )
     pot = pot.as_dummy() if _salt(salt) == suspension.CHLORIDE else pot
     radius = 0.5 * tube_diameter
     for value, what in (

@@ -180,6 +180,8 @@ class Values:
     drying_time: FloatArray
     liquid_factor: FloatArray
     thermometer: FloatArray
+    #: Normal score of the liquid before measurements, for liquids that none tells of.
+    liquid_score: FloatArray = field(default_factory=lambda: np.zeros(()))
 
     def changed(self, **values: Any) -> Values:
         """Return the same with some values replaced."""
@@ -265,7 +267,8 @@ class Belief:
 
     def at(self, scores: FloatArray) -> Values:
         """Return the values at normal scores of the parameters, (..., 8)."""
-        return values_of(self.mean + scores @ self.root().T)
+        values = values_of(self.mean + scores @ self.root().T)
+        return values.changed(liquid_score=scores[..., PLACE["liquid_factor"]])
 
     def with_value(self, name: str, value: float, spread: float, origin: str) -> Belief:
         """Return the same with one parameter stated by the user, independent.

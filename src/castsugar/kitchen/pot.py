@@ -11,9 +11,18 @@ from numpy.typing import NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.data.load import load_database
+from castsugar.data.records import Ingredient
 from castsugar.kitchen import liquid, solubility, suspension, water
 from castsugar.kitchen.heat import Cook
 from castsugar.kitchen.parameters import Kitchen, Values
+from castsugar.kitchen.sugars import (
+    DRY_DEXTROSE,
+    IN_MELT,
+    MELTS,
+    SUGARS,
+    WITHOUT,
+    dry_dextrose,
+)
 from castsugar.mix import weighing
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import Mix
@@ -65,7 +74,7 @@ def after_boiling(
     full = values.nitrate_dissolved * solubility.dissolved_salt(hottest, chloride)
     against = pressure / water.salt_activity(full, chloride)
     limit = solubility.salted(solubility.sucrose_solubility(hottest), full, chloride)
-    boiling = water.boiling_mole_fraction(hottest, against)
+    boiling = water.boiling_mole_fraction(hottest, against, *_norrish(rows))
     scarce = rows["nitrate"] < full * dried
     if not scarce.any():
         return _left_with(rows, solids, dried, values, boiling, limit)
@@ -90,13 +99,12 @@ def _quiet_from(
     """
     nitrate = rows["nitrate"]
     pure = solubility.sucrose_solubility(hottest)
-    per_solids = rows["syrup_grade"] / water.GRADE_MASS
+    per_solids = rows["per_solids"]
 
     def boils(left: FloatArray) -> BoolArray:
         salt = np.minimum(nitrate / np.maximum(left, 1e-12), _MOST_SALT)
-        x = water.boiling_mole_fraction(
-            hottest, pressure / water.salt_activity(salt, rows["chloride"])
-        )
+        against = pressure / water.salt_activity(salt, rows["chloride"])
+        x = water.boiling_mole_fraction(hottest, against, *_norrish(rows))
         limit = solubility.salted(pure, salt, rows["chloride"])
         sugars = np.minimum(rows["sucrose"], takes(left, solids, limit, values))
         held = sugars / water.SUCROSE + solids * per_solids
@@ -137,7 +145,7 @@ def _left_with(
         return dried
     wanted = np.maximum(x, 1e-9)
     wanted = wanted / ((1.0 - wanted) * water.WATER)
-    per_solids = rows["syrup_grade"] / water.GRADE_MASS
+    per_solids = rows["per_solids"]
     dissolved = np.minimum(rows["sucrose"], takes(dried, solids, limit, values))
     held = dissolved / water.SUCROSE + solids * per_solids
     quiet = (x <= 0.0) | (held >= wanted * dried)
@@ -162,6 +170,11 @@ def _last_crossing(
     return (np.sqrt(root) - linear) / (2.0 * square)
 
 
+def _norrish(rows: Rows) -> tuple[FloatArray, FloatArray]:
+    """Return the constants of the activity of water, by the moles of the recipe."""
+    return rows["norrish"], rows["damping"]
+
+
 # ----------------------------------------------------------------------------
 # Many recipes in the pot, as weighed, and the chain from recipe to flow.
 
@@ -182,6 +195,8 @@ class Pot:
         Potassium nitrate, or the chloride that stands in for it; sucrose; whole syrup;
         water that is not the syrup's; sugars without a model; what does not dissolve
         (starch, pigment, inert matter).
+    dextrose, sorbitol, erythritol : ndarray, shape (n,)
+        See :mod:`castsugar.kitchen.sugars`.
     chloride : ndarray of bool, shape (n,)
         Whether potassium chloride stands in for the nitrate: an inert dummy.
     grains_volume : ndarray, shape (n,)
@@ -203,6 +218,9 @@ class Pot:
     sucrose: FloatArray
     syrup: FloatArray
     water: FloatArray
+    dextrose: FloatArray
+    sorbitol: FloatArray
+    erythritol: FloatArray
     other_sugar: FloatArray
     grains: FloatArray
     grains_volume: FloatArray
@@ -216,6 +234,29 @@ class Pot:
 
     def __len__(self) -> int:
         return len(self.gap)
+
+    @property
+    def plain(self) -> bool:
+        """Whether sucrose and syrup are the only sugars with a model in any row."""
+        return not any(getattr(self, name).any() for name in SUGARS)
+
+    def sugars(self) -> dict[str, FloatArray]:
+        """Return the sugars with a model, (n,) each; the syrup as its dry solids."""
+        own = {name: getattr(self, name) for name in SUGARS}
+        syrup = self.syrup * self.syrup_solids
+        return {"sucrose": self.sucrose, "syrup": syrup, **own}
+
+    def shares(self) -> dict[str, FloatArray]:
+        """Return :meth:`sugars` over their sum; 0 where there is none."""
+        sugars = self.sugars()
+        whole = np.maximum(sum(sugars.values()), 1e-300)
+        return {name: mass / whole for name, mass in sugars.items()}
+
+    def browning(self) -> FloatArray:
+        """Return which share of the sugars browns, (n,): all but those that melt."""
+        melts = sum((getattr(self, name) for name in MELTS), np.zeros(len(self)))
+        others = self.sucrose + self.syrup + self.dextrose + self.other_sugar
+        return np.where(melts > 0.0, others / np.maximum(others + melts, 1e-300), 1.0)
 
     def as_dummy(self) -> Pot:
         """Return the pot with the same volume of chloride in place of nitrate."""
@@ -239,8 +280,10 @@ class Slurry:
     Attributes
     ----------
     water, undissolved, dissolved, syrup_solids : ndarray
-        Masses per mass as weighed: water left; sucrose crystals; dissolved sucrose;
+        Masses per mass as weighed: water left; crystals of sugar; dissolved sucrose;
         dry solids of the syrup.
+    others : dict of ndarray
+        Dissolved or molten masses of other sugars; empty where no row has them.
     crowding : ndarray
         Volume fraction of grains over the maximum packing.
     """
@@ -249,6 +292,7 @@ class Slurry:
     undissolved: FloatArray
     dissolved: FloatArray
     syrup_solids: FloatArray
+    others: Mapping[str, FloatArray]
     crowding: FloatArray
 
 
@@ -271,8 +315,9 @@ def water_left(pot: Pot, values: Values, cook: Cook, pressure: float) -> FloatAr
     -------
     ndarray, shape (n,) or (n, draws)
     """
-    rows = _rows(pot, np.ndim(values.packing))
-    from_syrup, solids = _syrup(rows, values)
+    rows = columns(pot, values)
+    from_syrup, syrup = _syrup(rows, values)
+    solids = _solids(pot, rows, syrup)
     start = rows["water"] + from_syrup
     lost = water.water_lost(cook.drying(), values.drying_time)
     hottest = cook.hottest + values.thermometer
@@ -284,7 +329,7 @@ def water_left(pot: Pot, values: Values, cook: Cook, pressure: float) -> FloatAr
 
 def water_at_start(pot: Pot, values: Values) -> FloatArray:
     """Return the water as weighed, per mass; shapes as for :func:`water_left`."""
-    rows = _rows(pot, np.ndim(values.packing))
+    rows = columns(pot, values)
     from_syrup, _ = _syrup(rows, values)
     return rows["water"] + from_syrup
 
@@ -306,8 +351,9 @@ def standing(
     temperature : ndarray, shape () or (draws,)
         True bulk temperature. [K]
     """
-    rows = _rows(pot, np.ndim(values.packing))
-    _, solids = _syrup(rows, values)
+    rows = columns(pot, values)
+    _, syrup = _syrup(rows, values)
+    solids = _solids(pot, rows, syrup)
     whole, chloride = rows["nitrate"], rows["chloride"]
     salty = solubility.dissolved_salt(temperature, chloride)
     crystal = np.where(chloride, suspension.CHLORIDE, suspension.NITRATE)
@@ -318,19 +364,65 @@ def standing(
     undissolved = rows["sucrose"] - dissolved
     sugar_up, water_up = suspension.expansions(temperature)
     thin = sugar_up * (
-        dissolved * suspension.DISSOLVED_SUCROSE + solids * suspension.SYRUP_SOLIDS
+        dissolved * suspension.DISSOLVED_SUCROSE + syrup * suspension.SYRUP_SOLIDS
     )
     thin = thin + left * (suspension.BOUND_WATER * water_up)
-    thin = thin + in_water * suspension.DISSOLVED_NITRATE
     stiff = undissolved / suspension.SUCROSE_DENSITY + rows["grains_volume"]
+    others = {}
+    if not pot.plain:
+        moles = (
+            dissolved / water.SUCROSE + syrup * rows["syrup_grade"] / water.GRADE_MASS
+        )
+        others = _liquid_of(rows, left, moles, temperature)
+        in_melt = sum(others[name] for name in MELTS) * IN_MELT
+        in_water = np.minimum(whole, in_water + values.nitrate_dissolved * in_melt)
+        for name, mass in others.items():
+            sugar = SUGARS[name]
+            up = 1.0 + sugar.expansion * (temperature - suspension.MEASURED_AT)
+            thin = thin + mass * (sugar.volume * up)
+            crystals = rows[name] - mass
+            stiff = stiff + crystals / sugar.density
+            undissolved = undissolved + crystals
+    thin = thin + in_water * suspension.DISSOLVED_NITRATE
     stiff = stiff + (whole - in_water) / crystal
     return Slurry(
         water=left,
         undissolved=undissolved,
         dissolved=dissolved,
-        syrup_solids=solids,
+        syrup_solids=syrup,
+        others=others,
         crowding=stiff / np.maximum(stiff + thin, 1e-12) / values.packing,
     )
+
+
+def unfrozen(pot: Pot, values: Values, held: Slurry) -> BoolArray:
+    """Say in which rows, and draws, all that melts in the pot is liquid."""
+    rows = columns(pot, values)
+    found = np.ones(held.crowding.shape, dtype=bool)
+    for name in MELTS:
+        if name in held.others:
+            found &= held.others[name] >= rows[name]
+    return found
+
+
+def _liquid_of(
+    rows: Rows, left: FloatArray, moles: FloatArray, temperature: FloatArray
+) -> dict[str, FloatArray]:
+    """Return what is dissolved or molten of the other sugars, beside moles of sugar.
+
+    Dextrose as the water takes it, and it stays dissolved as it cools; sorbitol and
+    erythritol in ideal solution with all that is liquid.
+    """
+    warm = np.maximum(temperature, solubility.SLOW)
+    dextrose = np.minimum(rows["dextrose"], solubility.dextrose_solubility(warm) * left)
+    mass = {name: SUGARS[name].molar_mass for name in SUGARS}
+    held = left / water.WATER + moles + dextrose / mass["dextrose"]
+    whole = [rows[name] / mass[name] for name in MELTS]
+    parts = solubility.molten(held, whole[0], whole[1], temperature)
+    found = {"dextrose": dextrose}
+    for name, all_of_it, part in zip(MELTS, whole, parts, strict=True):
+        found[name] = np.where(part < all_of_it, part * mass[name], rows[name])
+    return found
 
 
 def viscosity(
@@ -341,14 +433,32 @@ def viscosity(
     Arguments as for :func:`standing`, with its result.
     """
     sugars = held.dissolved + held.syrup_solids
+    for mass in held.others.values():
+        sugars = sugars + mass
     whole = sugars + held.water
     share = held.syrup_solids / np.maximum(sugars, 1e-12)
     solids = np.minimum(sugars / np.maximum(whole, 1e-12), 1.0)
     thickening = _thickening(pot.syrup_viscosity_grade, values)
     log = liquid.mixed_log_viscosity(solids, temperature, share, thickening)
+    factor = values.liquid_factor
+    if held.others:
+        shares = {n: m / np.maximum(sugars, 1e-12) for n, m in held.others.items()}
+        log = log + liquid.others_in(solids, temperature, **shares)
+        factor = factor * np.exp(_other_doubt(shares, values))
     thickened = suspension.relative_viscosity(held.crowding)
     flows = (held.crowding < 1.0) & (whole > 1e-9)
-    return np.where(flows, values.liquid_factor * np.exp(log) * thickened, np.inf)
+    return np.where(flows, factor * np.exp(log) * thickened, np.inf)
+
+
+def _other_doubt(shares: Mapping[str, FloatArray], values: Values) -> FloatArray:
+    """Return what shares of other sugars change in ln of the factor on the liquid.
+
+    Each share has the spread of its own liquid in place of what is believed of sucrose
+    and syrup; measurements of those tell nothing of it.
+    """
+    own = sum(share * SUGARS[name].spread for name, share in shares.items())
+    all_shares = sum(shares.values())
+    return own * values.liquid_score - all_shares * np.log(values.liquid_factor)
 
 
 def _thickening(grades: FloatArray, values: Values) -> FloatArray:
@@ -376,12 +486,46 @@ def poured(
     return viscosity(pot, values, held, temperature), held.crowding
 
 
-def _rows(pot: Pot, draws: int) -> dict[str, FloatArray]:
-    """Return the columns of a pot, ready to meet draws on the last axis."""
+def columns(pot: Pot, values: Values) -> dict[str, FloatArray]:
+    """Return the columns of a pot, ready to meet draws on the last axis.
+
+    With them `per_solids`, moles per mass of what never crystallises hot, and `norrish`
+    and `damping` of the activity of water, by the moles of the recipe.
+    """
     names = [f.name for f in fields(pot) if f.name not in ("gap", "measured_syrup")]
-    if not draws:
-        return {name: getattr(pot, name) for name in names}
-    return {name: getattr(pot, name)[:, None] for name in names}
+    found = {name: getattr(pot, name) for name in names}
+    found["per_solids"] = pot.syrup_grade / water.GRADE_MASS
+    found["norrish"] = np.full(len(pot), water.NORRISH["sucrose"])
+    found["damping"] = np.full(len(pot), water.DAMPING)
+    if not pot.plain:
+        found |= _activity_of(pot)
+    if not np.ndim(values.packing):
+        return found
+    return {name: column[:, None] for name, column in found.items()}
+
+
+def _activity_of(pot: Pot) -> dict[str, FloatArray]:
+    """Return `norrish` and `damping` of a pot with other sugars, by their moles."""
+    per_syrup = pot.syrup_grade / water.GRADE_MASS
+    syrup = pot.syrup * pot.syrup_solids * per_syrup
+    moles = {name: getattr(pot, name) / s.molar_mass for name, s in SUGARS.items()}
+    whole = pot.sucrose / water.SUCROSE + syrup + sum(moles.values())
+    share = {name: n / np.maximum(whole, 1e-300) for name, n in moles.items()}
+    base = water.NORRISH["sucrose"]
+    k = sum(x * (SUGARS[name].norrish - base) for name, x in share.items())
+    damped = sum(x * (SUGARS[name].damped - 1.0) for name, x in share.items())
+    return {"norrish": base + k, "damping": water.DAMPING * (1.0 + damped)}
+
+
+def _solids(pot: Pot, rows: dict[str, FloatArray], syrup: FloatArray) -> FloatArray:
+    """Return what never crystallises hot, and put its moles per mass into the rows."""
+    if pot.plain:
+        return syrup
+    solids = syrup + sum(rows[name] for name in SUGARS)
+    plain = rows["per_solids"]
+    more = sum(rows[n] * (1.0 / s.molar_mass - plain) for n, s in SUGARS.items())
+    rows["per_solids"] = plain + more / np.maximum(solids, 1e-300)
+    return solids
 
 
 def _syrup(
@@ -401,17 +545,21 @@ GRAINS = ("starch", "graphite", "carbon black", "charcoal")
 
 #: Sugars that the pot has no model for; they brown, sooner than sucrose (from memory).
 BROWNS = (
-    "dextrose",
-    "dextrose monohydrate",
     "fructose",
     "maltose",
     "maltose monohydrate",
     "maltodextrin",
 )
 
+#: Water in the crystals of dextrose monohydrate, which melt in it at 83 C.
+HYDRATE_WATER = 18.015 / 198.17
+
+#: Ingredients that are a sort of their own.
+_NAMED = {"potassium nitrate": "nitrate", "sucrose": "sucrose"} | {n: n for n in SUGARS}
+
 #: Masses that the pot sorts the constituents into; the last is a volume.
 _SORTS = (
-    *("nitrate", "chloride", "sucrose", "syrup"),
+    *("nitrate", "chloride", "sucrose", "syrup", *SUGARS),
     *("water", "other_sugar", "grains", "grains_volume"),
 )
 
@@ -442,7 +590,7 @@ def pots_of(blends: Blends, kitchen: Kitchen) -> Pot:
         stated = np.full(len(blends), kitchen.water_lost)
     masses = dict(zip(_SORTS, sorts.T.copy(), strict=True))
     chloride = masses.pop("chloride")
-    nothing = ~(sorts[:, :4].sum(axis=1) > 0.0)
+    nothing = ~(sorts[:, : 4 + len(SUGARS)].sum(axis=1) > 0.0)
     both = (chloride > 0.0) & (masses["nitrate"] > 0.0)
     gaps = [
         gap
@@ -451,12 +599,17 @@ def pots_of(blends: Blends, kitchen: Kitchen) -> Pot:
         for gap, empty, mixed in zip(gaps, nothing, both, strict=True)
     ]
     masses["nitrate"] = masses["nitrate"] + chloride
+    solids = np.array([s.dry_solids for s in known])
+    dry = dry_dextrose(masses, solids)
+    gaps = [
+        gap or (DRY_DEXTROSE if no else "") for gap, no in zip(gaps, dry, strict=True)
+    ]
     measured = ("", measured_syrup(kitchen))
     names = [" + ".join(sorted({u.name for u in uses})) for uses in syrups]
     return Pot(
         **masses,
         chloride=chloride > 0.0,
-        syrup_solids=np.array([s.dry_solids for s in known]),
+        syrup_solids=solids,
         syrup_solids_u=np.array([s.dry_solids_uncertainty for s in known]),
         syrup_grade=np.array([s.grade for s in known]),
         syrup_viscosity_grade=np.array([s.viscosity_grade for s in known]),
@@ -491,25 +644,34 @@ def _sorted(
     origins = {s.name for s in syrups}
     masses, gap = dict.fromkeys(_SORTS, 0.0), ""
     for c in constituents:
-        share, ingredient = c.mass_fraction, c.ingredient
-        if c.origin in origins:
-            masses["syrup"] += share
-        elif ingredient.role == "water":
-            masses["water"] += share
-        elif ingredient.name in ("potassium nitrate", "sucrose"):
-            sort = "nitrate" if ingredient.role == "oxidizer" else "sucrose"
-            masses[sort] += share
-        elif ingredient.role == "dummy":
-            masses["chloride"] += share
-        elif ingredient.name in GRAINS or ingredient.role in ("catalyst", "inert"):
-            masses["grains"] += share
-            masses["grains_volume"] += share / ingredient.density
-            if not math.isfinite(ingredient.density):
-                gap = gap or f"no density for {ingredient.name}"
-        else:
-            gap = gap or f"no model for {ingredient.name}"
-            masses["other_sugar"] += share if ingredient.name in BROWNS else 0.0
+        parts = {"syrup": 1.0} if c.origin in origins else _parts(c.ingredient)
+        for sort, part in parts.items():
+            masses[sort] += c.mass_fraction * part
+        gap = gap or _missing(c.ingredient, parts)
     return [masses[name] for name in _SORTS], gap
+
+
+def _parts(ingredient: Ingredient) -> dict[str, float]:
+    """Return what of :data:`_SORTS` an ingredient is to the kitchen, per mass."""
+    name, role = ingredient.name, ingredient.role
+    if name in GRAINS or role in ("catalyst", "inert"):
+        return {"grains": 1.0, "grains_volume": 1.0 / ingredient.density}
+    if name == "dextrose monohydrate":
+        return {"dextrose": 1.0 - HYDRATE_WATER, "water": HYDRATE_WATER}
+    sort = _NAMED.get(name) or {"water": "water", "dummy": "chloride"}.get(role)
+    sort = sort or ("other_sugar" if name in BROWNS else "")
+    return {sort: 1.0} if sort else {}
+
+
+def _missing(ingredient: Ingredient, parts: Mapping[str, float]) -> str:
+    """Return why an ingredient has no model; empty where it has one."""
+    name = ingredient.name
+    if "grains" in parts and not math.isfinite(ingredient.density):
+        return f"no density for {name}"
+    if parts and "other_sugar" not in parts:
+        return ""
+    why = WITHOUT.get(name, "")
+    return f"no model for {name}: {why}" if why else f"no model for {name}"
 
 
 def _one_syrup(uses: Sequence[SyrupUse]) -> SyrupUse:

@@ -1,4 +1,4 @@
-"""What dissolves in the water of the pot: sucrose and potassium nitrate."""
+"""What dissolves in the liquid of the pot: sugars and potassium nitrate."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from castsugar.arrays import FloatArray
+from castsugar.constants import GAS_CONSTANT
 from castsugar.errors import unknown_name
 from castsugar.kitchen.validity import ICE_POINT, celsius
 from castsugar.kitchen.water import SUCROSE, WATER
@@ -181,3 +182,108 @@ def salt_solubility(
     slope = (logs[-1] - logs[-2]) / (points[-1] - points[-2])
     beyond = np.maximum(t - points[-1], 0.0) * slope
     return np.exp(np.interp(t, points, logs) + beyond)
+
+
+# ----------------------------------------------------------------------------
+# Sugars that melt in the pot, and dextrose.
+
+#: Melting point [K], heat of fusion [J/mol] and what its heat capacity grows by on
+#: melting [J/mol/K]: open collections and from memory. Sorbitol melts at 95-101 C,
+#: flakes with water lower; erythritol at 118-120 C.
+_FUSION = {
+    "sorbitol": (98.0 + ICE_POINT, 30.3e3, 190.0),
+    "erythritol": (119.0 + ICE_POINT, 40.0e3, 130.0),
+}
+
+#: Dextrose, g per g of water against C, from memory.
+_DEXTROSE = ((25.0, 50.0, 70.0, 90.0), (1.04, 2.44, 3.57, 5.56))
+
+#: Below this [K] dextrose that is dissolved stays so: it crystallises slowly.
+SLOW = 85.0 + ICE_POINT
+
+
+def melting_point(sugar: str) -> float:
+    """Return where a sugar melts: sorbitol or erythritol. [K]"""
+    return _FUSION[sugar][0]
+
+
+def liquidus(temperature: ArrayLike, sugar: str) -> FloatArray:
+    """Return the mole fraction of a sugar in the liquid that freezes there, at most 1.
+
+    ln X = -(H/R)(1/T - 1/Tm) + (C/R)(Tm/T - 1 - ln(Tm/T)), an ideal solution. Sorbitol
+    in water is one (activity coefficient 0.82 to 0.95, 20 to 40 C), sugar alcohols in
+    each other too; erythritol dissolves in water by half more than that.
+
+    Parameters
+    ----------
+    temperature : array_like
+        [K]
+    sugar : str
+        ``"sorbitol"`` or ``"erythritol"``.
+
+    Examples
+    --------
+    >>> round(float(liquidus(293.15, "sorbitol")), 3)
+    0.146
+    """
+    melts, heat, more = _FUSION[sugar]
+    ratio = melts / np.minimum(np.asarray(temperature, dtype=float), melts)
+    log = (1.0 - ratio) * (heat / (GAS_CONSTANT * melts))
+    log = log + (more / GAS_CONSTANT) * (ratio - 1.0 - np.log(ratio))
+    return np.exp(log)
+
+
+def molten(
+    others: FloatArray,
+    sorbitol: FloatArray,
+    erythritol: FloatArray,
+    temperature: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """Return how much sorbitol and erythritol is liquid, in moles.
+
+    At most their :func:`liquidus` of all moles of the liquid. With N of them,
+    N = others + min(s, x_s N) + min(e, x_e N): the right side is the least of four
+    straight lines in N, so that N is the least of what each of them gives.
+
+    Parameters
+    ----------
+    others : ndarray
+        Moles of water and of what is dissolved in it.
+    sorbitol, erythritol : ndarray
+        Moles in all.
+    temperature : ndarray
+        [K]
+    """
+    one, two = (liquidus(temperature, name) for name in _FUSION)
+
+    def held(moles: FloatArray, rest: FloatArray) -> FloatArray:
+        return np.where(rest > 0.0, moles / np.where(rest > 0.0, rest, 1.0), np.inf)
+
+    whole = np.minimum(
+        others + sorbitol + erythritol, held(others + sorbitol, 1.0 - two)
+    )
+    whole = np.minimum(whole, held(others + erythritol, 1.0 - one))
+    whole = np.minimum(whole, held(others, 1.0 - one - two))
+    return np.minimum(sorbitol, one * whole), np.minimum(erythritol, two * whole)
+
+
+def dextrose_solubility(temperature: ArrayLike) -> FloatArray:
+    """Return the mass of dextrose that dissolves per mass of water.
+
+    Linear in the logarithm between 25, 50, 70 and 90 C (from memory), and continued
+    above (estimated).
+
+    Parameters
+    ----------
+    temperature : array_like
+        [K]
+
+    Examples
+    --------
+    >>> round(float(dextrose_solubility(363.15)), 2)
+    5.56
+    """
+    t = np.asarray(temperature, dtype=float) - ICE_POINT
+    points, logs = _DEXTROSE[0], np.log(_DEXTROSE[1])
+    slope = (logs[-1] - logs[-2]) / (points[-1] - points[-2])
+    return np.exp(np.interp(t, points, logs) + slope * np.maximum(t - points[-1], 0.0))

@@ -47,9 +47,13 @@ POURS = CLASS_NAMES.index("pours")
 POURS_BELOW = CLASSES[POURS][1]
 
 
+#: Temperature of the volumes [K].
+MEASURED_AT = 20.0 + ICE_POINT
+
+
 def expansions(temperature: ArrayLike) -> tuple[FloatArray, FloatArray]:
     """Return the factors on the volumes of sugars and of water since 20 C."""
-    warm = np.asarray(temperature, dtype=float) - (20.0 + ICE_POINT)
+    warm = np.asarray(temperature, dtype=float) - MEASURED_AT
     return 1.0 + SUGAR_EXPANSION * warm, 1.0 + WATER_EXPANSION * warm
 
 

@@ -6,8 +6,10 @@ from collections.abc import Callable
 
 import numpy as np
 from published_checks.rows import Given
+from scipy.optimize import brentq
 
 from castsugar.kitchen import glass, heat, liquid, solubility, suspension, water
+from castsugar.kitchen.sugars import SUGARS
 from castsugar.kitchen.validity import ICE_POINT
 
 
@@ -182,31 +184,104 @@ def crystal_limit(given: Given) -> float:
     return glass.crystal_limit(_kelvin(given))
 
 
+def sorbitol_viscosity(given: Given) -> float:
+    """Sorbitol with water. [mPa s]"""
+    return 1e3 * float(liquid.sorbitol_viscosity(_solids(given), _kelvin(given)))
+
+
+def erythritol_viscosity(given: Given) -> float:
+    """Molten erythritol. [Pa s]"""
+    return float(liquid.erythritol_viscosity(_kelvin(given)))
+
+
+def sorbitol_freezes(given: Given) -> float:
+    """Where sorbitol with water starts to freeze. [C]"""
+    wet = given.number("water_percent") / water.WATER
+    dry = (100.0 - given.number("water_percent")) / SUGARS["sorbitol"].molar_mass
+    held = dry / (dry + wet)
+    root = brentq(
+        lambda t: float(solubility.liquidus(t, "sorbitol")) - held, 250.0, 371.15
+    )
+    return float(root) - ICE_POINT
+
+
+def sorbitol_solubility(given: Given) -> float:
+    """Sorbitol per 100 g of water. [g]"""
+    x = float(solubility.liquidus(_kelvin(given), "sorbitol"))
+    return 100.0 * x / (1.0 - x) * SUGARS["sorbitol"].molar_mass / water.WATER
+
+
+def _sorbitol_fraction(wet: float, dry: float) -> float:
+    moles = dry / SUGARS["sorbitol"].molar_mass
+    return moles / (moles + wet / water.WATER)
+
+
+def sorbitol_activity(given: Given) -> float:
+    """Activity of water over amorphous sorbitol."""
+    x = _sorbitol_fraction(given.number("water"), given.number("sorbitol"))
+    sugar = SUGARS["sorbitol"]
+    return float(water.water_activity(x, sugar.norrish, sugar.damped * water.DAMPING))
+
+
+def sorbitol_boils(given: Given) -> float:
+    """Where sorbitol solution boils at one atmosphere. [C]"""
+    solids, sugar = _solids(given), SUGARS["sorbitol"]
+    x = _sorbitol_fraction(1.0 - solids, solids)
+    damping = sugar.damped * water.DAMPING
+    kelvin = water.boiling_temperature(x, norrish=sugar.norrish, damping=damping)
+    return float(kelvin) - ICE_POINT
+
+
+def dextrose_solubility(given: Given) -> float:
+    """Dextrose per 100 g of water. [g]"""
+    return 100.0 * float(solubility.dextrose_solubility(_kelvin(given)))
+
+
+def sugar_humidity(given: Given) -> float:
+    """Humidity above which nitrate and a sugar draw water. [%]"""
+    sugar = SUGARS[given.text("sugar")]
+    return float(glass.crystal_limit(_kelvin(given), sugar.activity))
+
+
 _FUNCTIONS: dict[str, tuple[Callable[[Given], float], ...]] = {
-    "mPa s": (published_equation_viscosity, glass_scaled_viscosity),
-    "Pa s": (liquid_viscosity, chains_viscosity),
+    "mPa s": (
+        published_equation_viscosity,
+        glass_scaled_viscosity,
+        sorbitol_viscosity,
+    ),
+    "Pa s": (liquid_viscosity, chains_viscosity, erythritol_viscosity),
     "kg/m3": (syrup_density, solution_density),
     "C": (
         boiling_temperature,
         binder_glass_transition,
         syrup_glass_transition,
         candy_glass_transition,
+        sorbitol_freezes,
+        sorbitol_boils,
     ),
     "1": (
         water_activity,
         saturated_sucrose_activity,
+        sorbitol_activity,
         maron_pierce,
         chong,
         two_size_packing,
     ),
     "kPa": (saturation_pressure, air_pressure),
-    "g/100 g": (sucrose_solubility, salted_sucrose, salt_solubility),
+    "g/100 g": (
+        sucrose_solubility,
+        salted_sucrose,
+        salt_solubility,
+        sorbitol_solubility,
+        dextrose_solubility,
+    ),
     "wt%": (sucrose_solubility_percent,),
     "%": (
         two_size_coarse_percent,
         sugar_degraded,
         nitrate_deliquescence,
         crystal_limit,
+        sugar_humidity,
     ),
     "s": (filling_time,),
 }
