@@ -323,6 +323,16 @@ def test_what_a_command_does_not_load(folder: Path) -> None:
     assert "rich" not in loaded("evaluate base --json", folder)
 
 
+def test_a_plain_evaluate_loads_numpy_and_rich(folder: Path) -> None:
+    """Whoever has no bench waits for nothing else; the second opinion is Cantera's."""
+    plain = "evaluate 'KNO3:65 sucrose:35' --no-bench"
+    heavy = {"scipy", "cantera", "pandas", "jinja2", "matplotlib", "starlette"}
+    text = loaded(f"{plain} --no-confirm", folder)
+    assert {"numpy", "rich"} <= text
+    assert not heavy & text
+    assert heavy & loaded(plain, folder) == {"cantera"}
+
+
 def test_no_command_of_text_loads_what_draws(folder: Path, tmp_path: Path) -> None:
     """All of them, one after the other in one process."""
     place = shutil.copytree(folder, tmp_path / "bench")

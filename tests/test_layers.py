@@ -94,7 +94,7 @@ PANDAS = (
     "castsugar.evaluation",
     "castsugar.kitchen.pour_table",
     "castsugar.mix.mix",
-    "castsugar.optimize.search",
+    "castsugar.optimize.outcome",
     "castsugar.sensitivity",
     "castsugar.static_test",
     "castsugar.thermo.states",
@@ -108,6 +108,7 @@ FILE_READERS = (
     "castsugar.report.page",
     "castsugar.cli.screen",
     "castsugar.thermo.species",
+    "castsugar.thermo.species_arrays",
     "castsugar.bench.example",
 )
 FILE_CALLS = {"open", "read_text", "write_text", "read_bytes", "write_bytes", "fdopen"}

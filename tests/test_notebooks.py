@@ -16,7 +16,7 @@ from castsugar import Requirement, compare, plain
 from castsugar.comparison.compare import Comparison
 from castsugar.motor.firing.faults import found
 from castsugar.motor.firing.quantities import Measured
-from castsugar.optimize.search import Outcome
+from castsugar.optimize.outcome import Outcome
 from castsugar.static_test import StaticTest
 
 # Exact: what is shown is what the objects hold; names are text.

@@ -256,7 +256,7 @@ def test_an_error_of_the_scale_is_no_refusal(capsys: Capture) -> None:
 def test_a_change_at_the_limit_keeps_its_pictures() -> None:
     """What stands around two mixes is clipped to the scope."""
     from castsugar.comparison.neighbours import neighbours_of
-    from castsugar.optimize.task import Settings
+    from castsugar.optimize.settings import Settings
 
     base = cs.Mix.weigh({"KNO3": 65, "sucrose": 35})
     new = cs.Mix.weigh({"KNO3": 65, "sucrose": 32.5, "charcoal": 2.5})

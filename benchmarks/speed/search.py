@@ -19,8 +19,9 @@ from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import Hardware
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
+from castsugar.optimize.settings import Settings
 from castsugar.optimize.space import Space
-from castsugar.optimize.task import Settings, Task
+from castsugar.optimize.task import Task
 
 #: What the borrowed law was burned with.
 DRY = {"potassium nitrate": 0.65, "sucrose": 0.35}

@@ -35,8 +35,9 @@ from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
 from castsugar.optimize import next_measurement
 from castsugar.optimize.next_measurement import PRICE, Agenda, Offer, what_next
+from castsugar.optimize.settings import Settings
 from castsugar.optimize.space import Space
-from castsugar.optimize.task import Settings, Task
+from castsugar.optimize.task import Task
 
 #: Worlds, and the seed: fixed before the run.
 COUNT, SEED = 40, 23

@@ -361,6 +361,22 @@ COOKING = (
         _KITCHEN,
     ),
     Column(
+        "density_ratio",
+        "density of the casting, of that without voids",
+        "",
+        2,
+        "expected of how it flows, or stated for the motor; measure the grain",
+        _KITCHEN,
+    ),
+    Column(
+        "density_ratio_u",
+        "its standard uncertainty",
+        "",
+        3,
+        "of the density of the casting over that without voids",
+        _KITCHEN,
+    ),
+    Column(
         "sugar_degraded_percent",
         "sugar degraded",
         "%",

@@ -62,6 +62,11 @@ NAMED = (
     "burn law|firing",
     "motor|throat growth",
     "motor|temperature sensitivity",
+    "kitchen|law_exponent",
+    "kitchen|chloride_dissolved",
+    "kitchen|dry_packing",
+    "kitchen|nitrate_trend",
+    "kitchen|fines_gain",
 )
 
 #: Whose dimension the width of the batch scatter takes, for its heavy tail.
@@ -127,6 +132,11 @@ _DIRECTIONS = (
     (241, (1, 1, 7, 7, 1, 61, 123)),
     (247, (1, 1, 7, 9, 13, 61, 49)),
     (253, (1, 3, 3, 5, 3, 55, 33)),
+    (285, (1, 3, 1, 15, 31, 13, 49, 245)),
+    (299, (1, 3, 5, 15, 31, 59, 63, 97)),
+    (301, (1, 3, 1, 11, 11, 11, 77, 249)),
+    (333, (1, 3, 1, 11, 27, 43, 71, 9)),
+    (351, (1, 1, 7, 15, 21, 11, 81, 45)),
 )
 DIMENSIONS = 1 + len(_DIRECTIONS)
 

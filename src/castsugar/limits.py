@@ -28,9 +28,10 @@ from castsugar.rows import WINGS
 SENSES = ("<=", ">=")
 
 POUR, PEAK = "pour_viscosity_Pa_s", "peak_pressure_MPa"
+SOLIDS = "relative_solids_20C"
 
 #: Columns that a chance limit can be set on: those that are drawn.
-DRAWN = (POUR, PEAK)
+DRAWN = (POUR, PEAK, SOLIDS)
 
 #: Quantiles that are the ends of the 95 % bands of these.
 BAND = tuple((column, level) for column in DRAWN for level in (0.025, 0.975))
@@ -209,7 +210,7 @@ class Requirement:
         if self.column not in DRAWN:
             raise InputError(
                 f"{self.column} has no draws, so no probability; a chance limit may "
-                f"stand on {' and '.join(DRAWN)}"
+                f"stand on {', '.join(DRAWN)}"
             )
         what = f"probability of the limit on {self.column}"
         if not 0.5 <= number(probability, what) <= 0.99:

@@ -7,7 +7,7 @@ propagation of uncertainty.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -241,3 +241,122 @@ def quantile_of_normals(
         below = float(weights @ np.where(np.isnan(z), 0.5, ndtr(z)))
         low, high = (middle, high) if below < share else (low, middle)
     return 0.5 * (low + high)
+
+
+# ----------------------------------------------------------------------------
+# One root between two places, one maximum between two places. scipy.optimize has both;
+# loading it takes longer than a command that needs nothing else of it.
+
+#: Most evaluations; halving alone needs 50.
+_MOST = 100
+
+#: The share of the golden section.
+_GOLDEN = 0.5 * (3.0 - math.sqrt(5.0))
+
+
+def root(
+    function: Callable[[float], float], low: float, high: float, *, within: float
+) -> float:
+    """Return where a function that changes its sign is zero.
+
+    Inverse quadratic interpolation where it is safe, else halving: T. R. Chandrupatla,
+    Advances in Engineering Software 28 (1997) 145 (from memory).
+
+    Parameters
+    ----------
+    function : callable
+    low, high : float
+        Places of which it has values of different sign.
+    within : float
+        Largest distance from the place.
+
+    Raises
+    ------
+    ValueError
+        The same sign at both ends.
+
+    Examples
+    --------
+    >>> round(root(math.cos, 0.0, 3.0, within=1e-12), 9)
+    1.570796327
+    """
+    a, b = high, low
+    at_a, at_b = function(a), function(b)
+    if at_a * at_b > 0.0:
+        raise ValueError(f"no change of sign between {low:g} and {high:g}")
+    if at_a * at_b == 0.0:
+        return b if at_b == 0.0 else a
+    share = 0.5
+    for _ in range(_MOST):
+        x = a + share * (b - a)
+        at_x = function(x)
+        if (at_x > 0.0) == (at_a > 0.0):
+            c, at_c = a, at_a
+        else:
+            c, b, at_c, at_b = b, a, at_b, at_a
+        a, at_a = x, at_x
+        best = a if abs(at_a) < abs(at_b) else b
+        least = within / max(abs(b - a), within)
+        if at_x == 0.0 or least > 0.5:
+            return best
+        place, rise = (a - b) / (c - b), (at_a - at_b) / (at_c - at_b)
+        share = 0.5
+        if rise * rise < place and (1.0 - rise) ** 2 < 1.0 - place:
+            share = at_a / (at_b - at_a) * at_c / (at_b - at_c)
+            steep = (c - a) / (b - a)
+            share += steep * at_a / (at_c - at_a) * at_b / (at_c - at_b)
+        share = min(max(share, least), 1.0 - least)
+    return best
+
+
+def maximum(
+    function: Callable[[float], float], low: float, high: float, *, within: float
+) -> float:
+    """Return where a function of one hump is largest.
+
+    Parabolas through the best three places, else the golden section: R. P. Brent,
+    Algorithms for Minimization without Derivatives (1973), ch. 5 (from memory).
+
+    Parameters
+    ----------
+    function : callable
+    low, high : float
+    within : float
+        Largest distance from the place; below the root of the function's own precision
+        it means nothing.
+
+    Examples
+    --------
+    >>> round(maximum(math.sin, 0.0, 3.0, within=1e-7), 6)
+    1.570796
+    """
+    best = second = third = low + _GOLDEN * (high - low)
+    at_best = at_second = at_third = function(best)
+    step = last = 0.0
+    for _ in range(_MOST):
+        middle = 0.5 * (low + high)
+        if abs(best - middle) <= 2.0 * within - 0.5 * (high - low):
+            break
+        near = (best - second) * (at_best - at_third)
+        far = (best - third) * (at_best - at_second)
+        down = 2.0 * (far - near)
+        up = (best - third) * far - (best - second) * near
+        before, last = last, step
+        step = -up / down if down else math.inf
+        inside = low + 2.0 * within < best + step < high - 2.0 * within
+        if not (abs(step) < 0.5 * abs(before) and inside):
+            last = (low if best >= middle else high) - best
+            step = _GOLDEN * last
+        x = best + math.copysign(max(abs(step), within), step)
+        at_x = function(x)
+        if at_x >= at_best:
+            low, high = (best, high) if x >= best else (low, best)
+            third, second, best = second, best, x
+            at_third, at_second, at_best = at_second, at_best, at_x
+            continue
+        low, high = (low, x) if x >= best else (x, high)
+        if at_x >= at_second or second == best:
+            third, second, at_third, at_second = second, x, at_second, at_x
+        elif at_x >= at_third or third in (best, second):
+            third, at_third = x, at_x
+    return best

@@ -120,6 +120,7 @@ RANGES: Final[dict[str, PlausibleRange]] = {
     "installed mass": _g(5, 200_000, 20, 30_000),
     # Storage.
     "humidity": _percent(0, 100),
+    "dry silica gel in the bag": _g(0, 2000, 0, 100),
     "water uptake": _percent(0, 5, 0, 1),
     # Performance and pressure.
     "efficiency": _percent(30, 100, 60, 100),
@@ -127,6 +128,14 @@ RANGES: Final[dict[str, PlausibleRange]] = {
     "chamber pressure": _MPa(0.001, 100, 0.1, 30),
     "exit pressure": _kPa(0.001, 10_000, 1, 1000),
     "air pressure": _kPa(10, 200, 50, 110),
+    # Pan.
+    "pan diameter": _mm(20, 1000, 50, 400),
+    "pan mass": _g(5, 20_000, 50, 5000),
+    "heater": _of("", "W")(1, 10_000, 20, 3000),
+    "stirring interval": _s(1, 3600, 3, 600),
+    "heating rate": _of("", "K a minute")(0, 200, 0.5, 40),
+    "room temperature": _C(-20, 50, 0, 40),
+    "bag area": _of("", "m2")(0.0005, 2, 0.002, 0.3),
     "altitude": _m(-500, 9000, -100, 5000),
     "uncertainty of the chamber pressure": _percent(0, 50, 0, 20),
     # Case.

@@ -17,7 +17,8 @@ from castsugar.mix.blends import Blends
 from castsugar.thermo import solver
 from castsugar.thermo.gibbs.expansion import Stations
 from castsugar.thermo.gibbs.solution import Flow
-from castsugar.thermo.species import SpeciesTable, read_species
+from castsugar.thermo.species import SpeciesTable
+from castsugar.thermo.species_arrays import known_species
 
 # ----------------------------------------------------------------------------
 # From solved flows to the columns of the table.
@@ -198,7 +199,7 @@ def species_set(name: str) -> SpeciesTable:
     """
     if name not in PRODUCT_SETS:
         raise unknown_name("product set", name, PRODUCT_SETS)
-    return read_species(products_file(name))
+    return known_species(products_file(name))
 
 
 def other_set(table: SpeciesTable) -> SpeciesTable:

@@ -8,6 +8,7 @@ nearest to the number that was typed.
 
 from __future__ import annotations
 
+import functools
 import math
 import re
 from dataclasses import dataclass
@@ -225,6 +226,12 @@ def convert(value_si: float, quantity: str, unit: str) -> float:
     return float(Fraction(value_si - float(zero)) / size.scale)
 
 
+def is_unit(unit: str, quantity: str) -> bool:
+    """Return whether a text is a unit of a quantity, as :func:`parse` reads it."""
+    _check_quantity(quantity)
+    return _known_unit(" ".join(unit.split()), quantity) is not None
+
+
 def to_celsius(kelvin: float) -> float:
     """Return a temperature in K as degrees Celsius."""
     return convert(kelvin, "temperature", "C")
@@ -304,13 +311,22 @@ def _in_range(exact: Fraction, typed: str, quantity: str) -> float:
 
 def _find_unit(unit: str, quantity: str) -> tuple[str, str]:
     """Return the canonical unit and the note."""
+    found = _known_unit(unit, quantity)
+    if found is None:
+        raise _unit_error(unit, quantity)
+    return found
+
+
+@functools.lru_cache(maxsize=4096)
+def _known_unit(unit: str, quantity: str) -> tuple[str, str] | None:
+    """Return the canonical unit and the note; None for no unit of the quantity."""
     name = _match(unit, quantity)
     if name is not None:
         return name, "absolute" if quantity == "pressure" else ""
     suffix = _SUFFIX.fullmatch(unit) if quantity == "pressure" else None
     base = _match(suffix[1], quantity) if suffix else None
     if suffix is None or base is None:
-        raise _unit_error(unit, quantity)
+        return None
     gauge = suffix[3].lower().startswith("g")
     return base, "gauge + 101325 Pa" if gauge else "absolute"
 

@@ -176,8 +176,6 @@ def test_conditions_for_the_command_line() -> None:
     cook = parse_cook(said.cook, said.minutes)
     assert (cook.pour_temperature, cook.duration) == (392.15, 480.0)
     assert (said.draws, said.seed, said.water_lost) == (50, 3, None)
-    assert said.needs_kitchen
-    assert said.needs_motor
 
 
 @pytest.mark.parametrize(
@@ -261,8 +259,6 @@ def test_what_is_taken_where_nothing_is_stated() -> None:
     assert (found.requirements, dict(found.tried)) == ((), {})
     assert (found.space.batch, found.space.scale_step) == (None, None)
     said = search_conditions(bench(SHORT))
-    assert not said.needs_kitchen
-    assert not said.needs_motor
     assert (said.cook, said.minutes, said.draws, said.seed) == (None,) * 4
 
 
@@ -338,6 +334,20 @@ def test_choices_and_weights() -> None:
     assert found.weights == {"specific_impulse_s": -1.0, "flame_temperature_K": 0.01}
     assert found.settings.water_lost == 0.2
     assert len(found.space.regions()) == 2
+
+
+def test_fixed_ratio_and_balance() -> None:
+    """Of 1 % oxide, 10 to 30 % syrup, sugar 0.8 of it: nitrate takes 45 to 81 %."""
+    text = SEARCH.replace(">= 0.5", "= 0.8").replace('"10 % to 35 %"', '"0 % to 35 %"')
+    space = task(
+        MOTOR + text.replace('"55 % to 70 %"', '"balance"'), **wings(MOTOR + SEARCH)
+    ).space
+    assert space.bounds["potassium nitrate"] == (0.0, 1.0)
+    assert space.ratios == ("powdered sugar:light corn syrup = 0.8",)
+    (region,) = space.regions()
+    nitrate = sorted(region.corners[:, space.columns.index("potassium nitrate")])
+    # 50 g of syrup for 200 g are 25 %: 1 - 0.01 - 1.8 x 0.25, and x 0.1.
+    assert (nitrate[0], nitrate[-1]) == pytest.approx((0.54, 0.81))
 
 
 def test_fixed_slot() -> None:
@@ -605,6 +615,11 @@ BAD = [
     ),
     # of the search, ratios and front
     (('["powdered sugar:corn syrup >= 0.5"]', '"x"'), "ratios", "list of texts"),
+    (
+        ("syrup >= 0.5", "syrup = 9"),
+        "[search]",
+        "together: powdered sugar:corn syrup =",
+    ),
     (("syrup >= 0.5", "syrup > 0.5"), "ratios", "is not understood; write 'sucrose"),
     (
         ("powdered sugar:corn syrup >=", "powderd sugar:corn syrup >="),
@@ -637,9 +652,18 @@ BAD = [
     (
         ('oxide" = "1 %"', 'oxide" = "1"'),
         '"red iron oxide"',
-        "is '1'; write '55 % to 70 %', or '1 %'",
+        "is '1'; write '55 % to 70 %', '1 %' for a",
     ),
     (('oxide" = "1 %"', 'oxide" = 0.01'), '"red iron oxide"', "is 0.01; write"),
+    (('oxide" = "1 %"', 'oxide" = "rest"'), '"red iron oxide"', "or 'balance' for"),
+    (
+        (
+            '"10 % to 35 %"\n"corn syrup" = "10 % to 30 %"',
+            '"balance"\n"corn syrup" = "balance"',
+        ),
+        '"corn syrup" = "b',
+        "is the balance, as is 'powdered sugar'; only one can take the rest",
+    ),
     (('"55 % to 70 %"', '"55 to 70 %"'), '"KNO3"', "is '55 to 70 %'; write"),
     (('"55 % to 70 %"', '"55 % to 70 % to 80 %"'), '"KNO3"', "write '55 % to 70 %'"),
     (('"55 % to 70 %"', '"55 - 70 %"'), '"KNO3"', "bounds look like '55 % to 70 %'"),

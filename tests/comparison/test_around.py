@@ -25,8 +25,8 @@ from castsugar.kitchen.heat import parse_cook
 from castsugar.limits import PEAK as PRESSURE
 from castsugar.limits import POUR as VISCOSITY
 from castsugar.limits import chance_column
+from castsugar.optimize.outcome import Outcome
 from castsugar.optimize.plane import Plane, broken
-from castsugar.optimize.search import Outcome
 from castsugar.optimize.task import TableProblem
 from castsugar.plot.curves import responses_drawing
 from castsugar.plot.export import written

@@ -11,9 +11,10 @@ import pytest
 import castsugar as cs
 from castsugar.cli.main import main
 from castsugar.kitchen import suspension, water
+from castsugar.kitchen.boiling import salt_taken
 from castsugar.kitchen.parameters import unmeasured, values_of
 from castsugar.kitchen.pot import pot_of, poured
-from castsugar.kitchen.solubility import dissolved_salt, salt_solubility
+from castsugar.kitchen.solubility import salt_solubility
 
 Capture = pytest.CaptureFixture[str]
 
@@ -40,11 +41,14 @@ def test_water_over_dissolved_chloride() -> None:
 
 @pytest.mark.exact
 def test_salts_side_by_side() -> None:
-    """Each row gets its own salt, in activity and solubility."""
+    """Each row gets its own salt, in activity and solubility, and its own share."""
     mask = np.array([False, True])
     names = ("potassium nitrate", "potassium chloride")
     each = [float(salt_solubility(350.0, name)) for name in names]
-    assert dissolved_salt(350.0, mask).tolist() == each
+    values = unmeasured().central().changed(chloride_dissolved=np.asarray(1.2))
+    shares = (float(values.nitrate_dissolved), 1.2)
+    wanted = [share * one for share, one in zip(shares, each, strict=True)]
+    assert salt_taken(values, np.asarray(350.0), mask) == pytest.approx(wanted)
     slopes = np.array([water.NITRATE, water.CHLORIDE])
     assert water.salt_activity(0.3, mask) == pytest.approx(np.exp(0.3 * slopes))
 

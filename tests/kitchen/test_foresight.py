@@ -39,7 +39,7 @@ def only(name: str) -> Belief:
 
 
 def test_a_reading_updates_as_two_normals_do() -> None:
-    """Packing 0.64 +- 0.03, read +- 0.015: mean and chance by hand, every reading.
+    """Packing 0.63 +- 0.04, read +- 0.015: mean and chance by hand, every reading.
 
     Posterior of a normal mean (Gelman et al., Bayesian Data Analysis, ch. 2): weight
     k = s^2 / (s^2 + e^2) on the reading, variance k e^2.
@@ -48,11 +48,11 @@ def test_a_reading_updates_as_two_normals_do() -> None:
     weighted = weights(POWDER, values)
     assert weighted.shape == (READINGS, COUNT)
     np.testing.assert_allclose(weighted.sum(axis=1), 1.0, rtol=1e-12)
-    own, error = 0.03, PACKING
+    own, error = 0.04, PACKING
     k = own**2 / (own**2 + error**2)
     level = (np.arange(READINGS) + 0.5) / READINGS
-    read = 0.64 + np.hypot(own, error) * ndtri(level)
-    mean = 0.64 + k * (read - 0.64)
+    read = 0.63 + np.hypot(own, error) * ndtri(level)
+    mean = 0.63 + k * (read - 0.63)
     np.testing.assert_allclose(weighted @ values.packing, mean, atol=0.002)
     above = (values.packing >= 0.66)[None]
     by_hand = ndtr((mean - 0.66) / np.sqrt(k * error**2))
@@ -74,12 +74,12 @@ def test_a_jam_is_no_reading() -> None:
     values = only("packing").draw(COUNT, 1)
 
     def jams(known: object) -> np.ndarray:
-        return np.where(known.packing > 0.64, np.inf, known.packing)  # type: ignore[attr-defined]
+        return np.where(known.packing > 0.63, np.inf, known.packing)  # type: ignore[attr-defined]
 
     weighted = weights(replace(POWDER, predict=jams), values)
     alike = np.ptp(weighted, axis=1) < 1e-12
     assert alike.sum() == READINGS // 2
-    assert np.all(weighted[~alike][:, values.packing > 0.64] == 0.0)
+    assert np.all(weighted[~alike][:, values.packing > 0.63] == 0.0)
     always = weights(replace(POWDER, predict=lambda _: np.inf), values)
     np.testing.assert_allclose(always, 1.0 / COUNT)
 

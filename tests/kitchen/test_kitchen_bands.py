@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 import castsugar as cs
-from castsugar.kitchen.parameters import NAMES, PARAMETERS, find, unmeasured
+from castsugar.kitchen.parameters import OF_POUR, PARAMETERS, find, unmeasured
 from castsugar.kitchen.pot import pot_of, poured
 from castsugar.kitchen.pour_table import kitchen_intervals, kitchen_table
 from castsugar.kitchen.verdict import contributions
@@ -44,7 +45,7 @@ def test_the_band_of_the_packing_is_its_reciprocal() -> None:
     (band,) = kitchen_intervals(BASE, kitchen)
     for key in ("relative_solids_20C", "relative_solids_pour"):
         packing = row[key] * find("packing").middle / np.array(band[key])
-        assert packing == pytest.approx([0.6596, 0.6204], abs=2e-4)
+        assert packing == pytest.approx([0.6496, 0.6104], abs=2e-4)
 
 
 def test_bands_are_those_of_the_draws() -> None:
@@ -78,6 +79,34 @@ def test_contributions() -> None:
     assert list(both) == ["liquid_factor", "packing"]
     assert both["liquid_factor"] > 0.99
     every = contributions(pot, cs.Kitchen(cook=COOK))
-    assert set(every) == set(NAMES)
+    assert set(every) == set(unmeasured().used)
     assert math.fsum(every.values()) == pytest.approx(1.0)
     assert list(every.values()) == sorted(every.values(), reverse=True)
+
+
+def test_priors_are_as_decided() -> None:
+    """Nitrate dissolved is 1.2 expit(u), u ~ N(-0.5, 1): 16-84 and 95 % by hand."""
+    belief = unmeasured()
+    sixteen = belief.interval("nitrate_dissolved", 0.68268949)
+    assert sixteen == pytest.approx((0.2189, 0.453, 0.7470), abs=1e-3)
+    # 1.2 expit(-0.5 -+ 1.95996)
+    wide = belief.interval("nitrate_dissolved")
+    assert wide == pytest.approx((0.0944, 0.453, 0.9737), abs=2e-3)
+    assert belief.interval("packing", 0.68268949)[0] == pytest.approx(0.59, abs=1e-6)
+    n = belief.interval("law_exponent", 0.68268949)
+    assert n == pytest.approx((1.57, 1.87, 2.17), abs=1e-6)
+    chloride = belief.interval("chloride_dissolved", 0.68268949)
+    assert chloride == pytest.approx((math.exp(-0.25), 1.0, math.exp(0.25)), rel=1e-6)
+
+
+def test_what_stands_beside_takes_no_scores_of_the_pour() -> None:
+    """A square root of the covariance, whose first rows need no later score."""
+    belief = unmeasured()
+    size, count = len(belief.mean), len(OF_POUR)
+    rng = np.random.default_rng(8)
+    mixed = rng.standard_normal((size, size))
+    known = replace(belief, covariance=mixed @ mixed.T)
+    root = known.root()
+    np.testing.assert_allclose(root @ root.T, known.covariance, atol=1e-9)
+    np.testing.assert_array_equal(root[:count, count:], 0.0)
+    np.testing.assert_allclose(root[:count, :count], root[:count, :count].T, atol=1e-9)

@@ -80,17 +80,17 @@ def width(band_: np.ndarray) -> float:
 @pytest.mark.exact
 def test_one_measurement_by_hand() -> None:
     """Two normals: the mean is weighted by the inverse squares of the spreads."""
-    # Exact: prior 0.64 +- 0.03, reading 1265/2109 = 0.59981 +- 0.015.
+    # Exact: prior 0.63 +- 0.04, reading 1265/2109 = 0.59981 +- 0.015.
     prior = unmeasured()
     powder = measurements.bulk_density(mass=1.265, volume=1e-3)
     after = update_belief(prior, [powder]).after
-    weights = np.array([1 / 0.03**2, 1 / 0.015**2])
-    mean = weights @ np.array([0.64, 1265.0 / 2109.0]) / weights.sum()
+    weights = np.array([1 / 0.04**2, 1 / 0.015**2])
+    mean = weights @ np.array([0.63, 1265.0 / 2109.0]) / weights.sum()
     assert float(after.central().packing) == pytest.approx(mean, rel=1e-8)
     assert after.spreads()[PLACE["packing"]] == pytest.approx(
         1 / math.sqrt(weights.sum()), rel=1e-8
     )
-    others = [i for i in range(8) if i != PLACE["packing"]]
+    others = [i for i in range(len(PARAMETERS)) if i != PLACE["packing"]]
     np.testing.assert_allclose(
         after.covariance[np.ix_(others, others)],
         prior.covariance[np.ix_(others, others)],
@@ -108,7 +108,7 @@ def test_simulated_truth_is_covered_and_the_band_halves() -> None:
     before = band(prior)
     covered, widths = 0, []
     for _ in range(100):
-        truth = prior.mean + prior.spreads() * rng.standard_normal(8)
+        truth = prior.mean + prior.spreads() * rng.standard_normal(len(PARAMETERS))
         after = band(update_belief(prior, read(truth, rng)).after)
         pot, values = pot_of(MIX), values_of(truth[None])
         true = poured(pot, values, COOK, 101325.0)[0].item()
@@ -245,7 +245,7 @@ def test_every_order_gives_the_same() -> None:
     readings = read(prior.mean, np.random.default_rng(11))
     found = [update_belief(prior, list(p)) for p in itertools.permutations(readings)]
     assert not any(c.contradictions for c in found)
-    spreads = prior.spreads()
+    spreads = np.maximum(prior.spreads(), 1e-6)  # fines are off: no doubt
     for one in found[1:]:
         shift = (one.after.mean - found[0].after.mean) / spreads
         np.testing.assert_allclose(shift, 0.0, atol=1e-6)
@@ -261,8 +261,9 @@ def test_every_order_gives_the_same() -> None:
 def test_each_kind_narrows(seed: int) -> None:
     """Prior less posterior covariance has no negative eigenvalue, kind by kind."""
     rng, prior = np.random.default_rng(seed), unmeasured()
-    truth = prior.mean + 0.7 * prior.spreads() * rng.standard_normal(8)
-    scale = np.outer(prior.spreads(), prior.spreads())
+    truth = prior.mean + 0.7 * prior.spreads() * rng.standard_normal(len(PARAMETERS))
+    spreads = np.maximum(prior.spreads(), 1e-6)  # fines are off: no doubt
+    scale = np.outer(spreads, spreads)
     for measurement in (*read(truth, rng), flow_out(72.0)):
         found = update_belief(prior, [measurement])
         less = (prior.covariance - found.after.covariance) / scale
@@ -310,7 +311,7 @@ def test_each_sure_parameter_stays(parameter: object) -> None:
     sure = unmeasured({name: (stated, 0.0)})
     after = update_belief(sure, [*trio(), flow_out(100.0)]).after
     assert after.interval(name) == pytest.approx((stated,) * 3, rel=1e-12)
-    others = [i for i in range(8) if i != PLACE[name]]
+    others = [i for i in range(len(PARAMETERS)) if i != PLACE[name]]
     np.testing.assert_array_equal(after.covariance[PLACE[name], others], 0.0)
 
 
@@ -361,7 +362,9 @@ def false_alarms(minutes: float, kind: int, count: int = 400) -> int:
     good = pan if kind == 0 else trio()[kind]
     alarms = 0
     for _ in range(count):
-        values = values_of(prior.mean + prior.spreads() * rng.standard_normal(8))
+        values = values_of(
+            prior.mean + prior.spreads() * rng.standard_normal(len(PARAMETERS))
+        )
         true = float(np.ravel(good.predict(values))[0])
         if kind == 0:
             reading = weighed(good.physical(true), cook, rng)
@@ -543,4 +546,4 @@ def test_shown_band_is_converged() -> None:
         np.array(calibration.viscosity_band(cs.Kitchen(cook=COOK, draws=draws), mix))
         for draws in (2048, 20_000)
     )
-    np.testing.assert_allclose(np.log(few[1:4] / many[1:4]), 0.0, atol=math.log(2.0))
+    np.testing.assert_allclose(np.log(few[1:3] / many[1:3]), 0.0, atol=math.log(2.0))

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from kitchen_checks.pots import central, kitchen, retail, weigh
 
 import castsugar as cs
-from castsugar.kitchen.parameters import PARAMETERS, Parameter, unmeasured
+from castsugar.kitchen.parameters import NAMES, PARAMETERS, Parameter, unmeasured
 from castsugar.kitchen.solubility import sucrose_solubility
 from castsugar.kitchen.suspension import CLASS_NAMES, CLASSES, flow_class
 from castsugar.kitchen.validity import ICE_POINT as C
@@ -152,16 +152,14 @@ def test_draws_have_the_medians_and_spreads() -> None:
     for name in ("packing", "nitrate_dissolved", "drying_time", "liquid_factor"):
         share = (getattr(drawn, name) < getattr(middle, name)).mean()
         assert share == pytest.approx(0.5, abs=0.01), name
-    assert np.std(drawn.packing) == pytest.approx(0.03, rel=0.03)
+    assert np.std(drawn.packing) == pytest.approx(0.04, rel=0.03)
     assert np.std(np.log(drawn.liquid_factor)) == pytest.approx(0.53, rel=0.03)
 
 
 def test_no_doubt_no_band() -> None:
     """Exact: with every spread at 0 the band closes on the central value."""
     middle = unmeasured().central()
-    names = ("syrup_solids", "syrup_grade", "packing", "nitrate_dissolved")
-    names += ("solubility_loss", "drying_time", "liquid_factor", "thermometer")
-    sure = unmeasured({n: (float(getattr(middle, n)), 0.0) for n in names})
+    sure = unmeasured({n: (float(getattr(middle, n)), 0.0) for n in NAMES})
     rules = kitchen(119.0, 1.0, belief=sure, water_lost=0.0)
     row = cs.kitchen_table(weigh(60, 20, 20), rules).iloc[0]
     wanted = float(central(retail((60, 20, 20), 0.0), 119.0)[0][0])

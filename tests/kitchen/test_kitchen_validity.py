@@ -59,7 +59,6 @@ RANGES: dict[str, tuple[Function, float, float, float]] = {
         0.01,
     ),
     "syrup_density": (lambda w: suspension.syrup_density(w, 293.15), 0.5, 0.95, 1e-6),
-    "relative_viscosity_chong": (suspension.relative_viscosity_chong, 0, 0.999, 1e-6),
     "two_size_packing coarse": (
         lambda c: suspension.two_size_packing(c, 0.6),
         0.3,
@@ -103,8 +102,8 @@ RANGES: dict[str, tuple[Function, float, float, float]] = {
 
 #: Functions that are bounded on one side only: function, a value outside, the range.
 HALF: dict[str, tuple[Callable[[], Any], str]] = {
-    "relative_viscosity": (
-        lambda: suspension.relative_viscosity(-1e-6),
+    "log_thickening": (
+        lambda: suspension.log_thickening(-1e-6, 1.87),
         "covers 0 to inf",
     ),
     "degraded": (lambda: heat.degraded(390.0, -1.0), "covers 0 to inf s"),

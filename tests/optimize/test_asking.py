@@ -18,9 +18,11 @@ from castsugar.motor.case import Case
 from castsugar.motor.delivered import delivered_of
 from castsugar.motor.grain import HollowCylinder
 from castsugar.optimize.multistart import Effort
-from castsugar.optimize.search import Outcome, known_mixes
+from castsugar.optimize.outcome import Outcome
+from castsugar.optimize.search import known_mixes
+from castsugar.optimize.settings import Settings
 from castsugar.optimize.space import Space
-from castsugar.optimize.task import Settings, TableProblem, Task
+from castsugar.optimize.task import TableProblem, Task
 
 pytestmark = pytest.mark.exact
 
@@ -193,6 +195,23 @@ def test_refusals(
     with pytest.raises(kind, match=meaning) as caught:
         asked(**options)
     assert "\n" not in str(caught.value)
+
+
+def test_the_balance_takes_what_the_others_leave() -> None:
+    """The same optimum as with bounds that do not bind; only one takes the rest."""
+    usual = asked().found
+    given = {"KNO3": (0.55, 0.75), "sugar": "balance", "corn syrup": 0.1}
+    limits = [cs.Requirement(column="flame_temperature_K", at_most=1600.0)]
+    found = search(
+        given,
+        objective="characteristic_velocity_m_s",
+        limits=limits,
+        effort=QUICK,
+        confirm=False,
+    ).found
+    np.testing.assert_allclose(found.objective, usual.objective, rtol=1e-9)
+    with pytest.raises(cs.InputError, match="'KNO3' and 'sugar' are both the balance"):
+        search(given | {"KNO3": "balance"})
 
 
 def test_what_is_outside_the_scope() -> None:

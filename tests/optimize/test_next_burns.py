@@ -33,8 +33,9 @@ from castsugar.optimize.next_burns import (
     feasible_mixes,
     propose,
 )
+from castsugar.optimize.settings import Settings
 from castsugar.optimize.space import Space
-from castsugar.optimize.task import Settings, Task
+from castsugar.optimize.task import Task
 from castsugar.optimize.value_of_burning import Stakes, most_telling
 from castsugar.report.cautions import Chosen
 from castsugar.report.document import document, schema_of

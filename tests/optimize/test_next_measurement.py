@@ -30,8 +30,9 @@ from castsugar.optimize.next_measurement import (
     Offer,
     what_next,
 )
+from castsugar.optimize.settings import Settings
 from castsugar.optimize.space import Space
-from castsugar.optimize.task import Settings, Task
+from castsugar.optimize.task import Task
 
 pytestmark = pytest.mark.exact
 

@@ -23,8 +23,9 @@ from castsugar.optimize.optimum import optimise
 from castsugar.optimize.problem import Goal
 from castsugar.optimize.robust import Batches, Robust, robust_optimum
 from castsugar.optimize.rounding import rounded
+from castsugar.optimize.settings import Settings
 from castsugar.optimize.space import Space
-from castsugar.optimize.task import Settings, Sloppiness, TableProblem
+from castsugar.optimize.task import Sloppiness, TableProblem
 
 pytestmark = pytest.mark.exact
 

@@ -98,6 +98,26 @@ def test_prices_of_minimising_and_of_a_floor() -> None:
     np.testing.assert_allclose(state.price.gain, 0.0084, rtol=1e-3)
 
 
+def test_a_fixed_ratio_is_kept_to_a_step_of_the_scale() -> None:
+    """a = c / 2 leaves a (1 - 3 a): most at a = 1/6, 1/12; steps of 1 g of 200 g."""
+    space = Space(
+        bounds=THREE.bounds, ratios=["a:c = 0.5"], batch=0.2002, scale_step=1e-3
+    )
+    found = optimise(Counting(), goal(), space)
+    np.testing.assert_allclose(found.fractions, [1 / 6, 1 / 2, 1 / 3], atol=1e-5)
+    np.testing.assert_allclose(found.objective, 1 / 12, rtol=1e-9)
+    assert "a:c = 0.5" not in {row.name for row in found.rows}
+    made = weigh_out(Counting(), space, found)
+    steps = made.masses / 1e-3
+    np.testing.assert_allclose(steps, steps.round(), atol=1e-9)
+    assert abs(steps[0] - 0.5 * steps[2]) <= 0.75 + 1e-9
+    # Whole percents keep the ratio to the scale, not to a percent: 17 to 34, not 33.
+    whole = weigh_out(
+        Counting(), replace(space, batch=1.0, scale_step=0.01), found, scale=space
+    )
+    assert whole.fractions.round(9).tolist() in ([0.17, 0.49, 0.34], [0.16, 0.52, 0.32])
+
+
 def test_prices_of_rows_of_the_space() -> None:
     """10 g of b in 100 g: 0.09; 1 % more of b buys (1 - 2 b) 0.01 = 0.008."""
     space = Space(bounds=THREE.bounds, purchases={"b": 0.01}, batch=0.1)

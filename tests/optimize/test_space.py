@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import itertools
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from castsugar import InputError, UnknownNameError
-from castsugar.optimize.region import Row, as_arrays, fill, lattice, ratio_row
+from castsugar.optimize.region import Row, as_arrays, fill, lattice, ratio_rows
 from castsugar.optimize.rounding import neighbours
 from castsugar.optimize.space import Space
 
@@ -228,11 +229,35 @@ def test_misspelt_names_are_answered_with_near_ones(given: dict) -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["a/b > 2", "a:b >= two", "a:b >= -1", "a:b >= inf", "a:a >= 1", "a:b = 1"]
+    "text", ["a/b > 2", "a:b >= two", "a:b >= -1", "a:b >= inf", "a:a >= 1", "a:b = 0"]
 )
 def test_ratios_that_are_not_understood(text: str) -> None:
     with pytest.raises(InputError, match="ratio"):
-        ratio_row(text)
+        ratio_rows(text)
+
+
+def test_a_fixed_ratio_makes_a_flat_region_and_stays_when_a_limit_moves() -> None:
+    """a = 0.8 b of a, b, c, d, all free: corners c, d and a, b as 4 to 5."""
+    space = Space(bounds=dict.fromkeys("abcd", (0.0, 1.0)), ratios=["a:b = 0.8"])
+    (region,) = space.regions()
+    assert region.dimension == 2
+    corners = region.corners[np.lexsort(region.corners.T[::-1])]
+    wanted = [[0, 0, 0, 1], [0, 0, 1, 0], [4 / 9, 5 / 9, 0, 0]]
+    np.testing.assert_allclose(corners, wanted, atol=1e-12)
+    filled = fill(region, 200, 1)
+    assert len(filled) > 200
+    np.testing.assert_allclose(filled[:, 0], 0.8 * filled[:, 1], atol=1e-12)
+    assert not [row for row in space.movable_rows() if "a:b" in row.name]
+    wide = replace(space, bounds=dict.fromkeys("abcd", (0.0, 0.5)))
+    (moved,) = wide.moved("c at most 50 %", 0.1).regions()
+    np.testing.assert_allclose(moved.corners[:, 0], 0.8 * moved.corners[:, 1])
+    assert moved.corners[:, 2].max() == pytest.approx(0.6)
+
+
+def test_a_fixed_ratio_that_bounds_forbid_is_named() -> None:
+    bounds = {"a": (0.5, 1.0), "b": (0.0, 1.0), "c": (0.0, 1.0)}
+    space = Space(bounds=bounds, ratios=["a:b = 0.8"])
+    assert space.conflict() == ("a:b = 0.8", "a at least 50 %")
 
 
 def test_rows_need_numbers() -> None:

@@ -19,9 +19,11 @@ from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
-from castsugar.optimize.search import Outcome, run_search
+from castsugar.optimize.outcome import Outcome
+from castsugar.optimize.search import run_search
+from castsugar.optimize.settings import Settings
 from castsugar.optimize.space import Space
-from castsugar.optimize.task import Settings, Sloppiness, TableProblem, Task
+from castsugar.optimize.task import Sloppiness, TableProblem, Task
 
 pytestmark = pytest.mark.exact
 

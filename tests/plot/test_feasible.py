@@ -20,10 +20,11 @@ from castsugar.bench import write_example
 from castsugar.cli.main import main
 from castsugar.limits import RATING, Limit
 from castsugar.optimize.optimum import optimise
+from castsugar.optimize.outcome import Outcome
 from castsugar.optimize.rounding import weigh_out
-from castsugar.optimize.search import Outcome
+from castsugar.optimize.settings import Settings
 from castsugar.optimize.space import Space
-from castsugar.optimize.task import Settings, Task
+from castsugar.optimize.task import Task
 from castsugar.plot.export import written
 from castsugar.plot.feasible import search_map_drawing
 from castsugar.plot.style import INK

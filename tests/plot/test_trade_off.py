@@ -16,8 +16,8 @@ from castsugar import InputError
 from castsugar.comparison.directions import cloud
 from castsugar.limits import Limit
 from castsugar.optimize.optimum import optimise
+from castsugar.optimize.outcome import Outcome
 from castsugar.optimize.problem import Goal, Trials
-from castsugar.optimize.search import Outcome
 from castsugar.optimize.space import Space
 from castsugar.optimize.trade_off import Front, trade_off
 from castsugar.plot import style

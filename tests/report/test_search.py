@@ -28,13 +28,14 @@ from castsugar.motor.case import Case
 from castsugar.motor.grain import HollowCylinder
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
+from castsugar.optimize.outcome import Outcome
 from castsugar.optimize.problem import FunctionProblem, Goal
 from castsugar.optimize.robust import Kept, Robust
 from castsugar.optimize.rounding import Rounded, weigh_out
-from castsugar.optimize.search import Outcome
+from castsugar.optimize.settings import Settings
 from castsugar.optimize.shadow_prices import Found, RowState
 from castsugar.optimize.space import Space
-from castsugar.optimize.task import Settings, Sloppiness, Task
+from castsugar.optimize.task import Sloppiness, Task
 from castsugar.optimize.trade_off import Front
 from castsugar.report.cautions import Chosen
 from castsugar.report.document import document, schema_of, to_csv

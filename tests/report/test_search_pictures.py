@@ -13,9 +13,9 @@ from castsugar import InputError
 from castsugar.comparison.directions import directions
 from castsugar.limits import Limit
 from castsugar.optimize.optimum import optimise
+from castsugar.optimize.outcome import Outcome
 from castsugar.optimize.plane import broken, plane, unknown
 from castsugar.optimize.problem import Goal
-from castsugar.optimize.search import Outcome
 from castsugar.optimize.space import Space
 from castsugar.report.search_words import fault_words
 

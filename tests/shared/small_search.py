@@ -12,10 +12,10 @@ import numpy as np
 from castsugar.limits import Limit
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
+from castsugar.optimize.outcome import Outcome
 from castsugar.optimize.problem import Goal
-from castsugar.optimize.search import Outcome
+from castsugar.optimize.settings import Settings
 from castsugar.optimize.space import Space
-from castsugar.optimize.task import Settings
 from castsugar.optimize.trade_off import trade_off
 
 QUICK = Effort(points=40, prices=False)

@@ -5,12 +5,17 @@ from __future__ import annotations
 import importlib
 import importlib.util
 import re
+import shutil
+from dataclasses import fields
+from pathlib import Path
 from types import ModuleType
 
+import numpy as np
 import pytest
 
 import castsugar as cs
 from castsugar.thermo.species import read_species
+from castsugar.thermo.species_arrays import array_file, read_arrays
 
 PATH = cs.load_database().folder / "products.yaml"
 
@@ -148,3 +153,35 @@ def test_density_is_no_part_of_the_equilibrium() -> None:
         constants.append(ratio * (pressure / 1e5) ** 2)
     # The certificate allows 1e-6 RT on each potential; four of them.
     assert constants[0] == pytest.approx(constants[1], rel=4e-6)
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize("name", ["products.yaml", "products-2002.yaml"])
+def test_the_array_file_holds_what_cantera_reads(name: str) -> None:
+    """Every field, bit for bit; run species_data/build_arrays.py after a change."""
+    path = PATH.parent / name
+    built, read = read_arrays(path), read_species(path)
+    assert built is not None
+    for of in ("gas", "phase"):
+        for one in fields(getattr(read, of)):
+            own, other = (getattr(getattr(t, of), one.name) for t in (built, read))
+            assert type(own) is type(other)
+            np.testing.assert_array_equal(own, other)
+    for key in ("transitions", "reference_pressure", "elements", "data_set"):
+        assert getattr(built, key) == getattr(read, key)
+
+
+@pytest.mark.exact
+def test_arrays_of_other_bytes_count_for_nothing(tmp_path: Path) -> None:
+    """A product file that was edited is read itself; so is one without arrays."""
+    path = tmp_path / "products.yaml"
+    text = PATH.read_text("utf-8")
+    path.write_text(text, "utf-8")
+    assert read_arrays(path) is None
+    shutil.copy(array_file(PATH), array_file(path))
+    assert read_arrays(path) is not None
+    path.write_text(text + "# edited\n", "utf-8")
+    assert read_arrays(path) is None
+    path.write_text(text, "utf-8")
+    array_file(path).write_bytes(array_file(PATH).read_bytes()[:-500])
+    assert read_arrays(path) is None

@@ -14,6 +14,7 @@ from castsugar.errors import ConvergenceError
 from castsugar.evaluation import performance
 from castsugar.mix.mix import Mix
 from castsugar.motor.nozzle import flow_factor, thrust_coefficient
+from castsugar.numerics import root
 from castsugar.thermo import exhaust
 from castsugar.thermo.flow import FLOWS, FlowSolution
 from castsugar.thermo.second_opinion.gas_transport import (
@@ -236,8 +237,6 @@ def nozzle_exponent(found: FlowSolution, ratio: float, exit_pressure: float) -> 
     Of the one-exponent thrust coefficient at the flow's own expansion ratio; it goes
     with no molar mass. NaN where there is none.
     """
-    from scipy.optimize import brentq
-
     wanted, pressure = found.thrust_coefficient, found.chamber.pressure
 
     def excess(k: float) -> float:
@@ -246,7 +245,7 @@ def nozzle_exponent(found: FlowSolution, ratio: float, exit_pressure: float) -> 
 
     if not ratio > 1.0 or excess(_EXPONENTS[0]) * excess(_EXPONENTS[1]) > 0.0:
         return math.nan
-    return float(brentq(excess, *_EXPONENTS, xtol=1e-10))
+    return root(excess, *_EXPONENTS, within=1e-10)
 
 
 def drawn_bands(

@@ -15,6 +15,7 @@ from castsugar.kitchen import calibration, measurements
 from castsugar.kitchen.calibration import Learnt
 from castsugar.kitchen.heat import Cook, parse_cook
 from castsugar.kitchen.measurements import Measurement
+from castsugar.kitchen.pan import INTERVAL, ROOM, Pan
 from castsugar.kitchen.parameters import Belief, Kitchen, unmeasured
 from castsugar.kitchen.water import air_pressure
 from castsugar.mix.mix import Mix
@@ -38,9 +39,9 @@ def learn(bench: Bench | None, cook: Cook | None, database: Database) -> Learnt:
         If no cook is known, or a value of the file cannot be used.
     """
     table = bench.kitchen if bench else {}
-    air = _air(table)
+    air, pan = _air(table), pan_of(bench)
     kitchen = Kitchen(
-        cook=cook or _own_cook(bench),
+        cook=replace(cook or _own_cook(bench), pan=pan),
         belief=_stated(bench),
         air_pressure=air,
         syrup=_syrup(bench, database),
@@ -50,7 +51,7 @@ def learn(bench: Bench | None, cook: Cook | None, database: Database) -> Learnt:
     measured = []
     for index, entry in enumerate(table.get("measured", []), start=1):
         try:
-            one = measurement(entry, air, database, label=f"no. {index}")
+            one = measurement(entry, air, database, pan, label=f"no. {index}")
             name = f"kitchen.measured[{index - 1}]"
             made_up = bench is not None and bool(bench.invented_in(name))
             measured.append(replace(one, invented=made_up))
@@ -62,10 +63,32 @@ def learn(bench: Bench | None, cook: Cook | None, database: Database) -> Learnt:
     return calibration.calibrate(kitchen, measured)
 
 
+def pan_of(bench: Bench | None) -> Pan | None:
+    """Return the pan of a bench file with its usual batch; None without its size."""
+    table = bench.kitchen if bench else {}
+    if table.get("pan_diameter") is None:
+        return None
+    rate = table["heating_rate"]
+    return Pan(
+        batch=table["batch"],
+        diameter=table["pan_diameter"],
+        interval=table["stirring_interval"] or INTERVAL,
+        mass=table["pan_mass"],
+        material=table["pan_material"] or "steel",
+        watts=table["heater_watts"],
+        rate=None if rate is None else rate / 60.0,
+        room=table["room_temperature"] or ROOM,
+    )
+
+
 def measurement(
-    entry: Mapping[str, Any], air: float, database: Database, label: str = ""
+    entry: Mapping[str, Any],
+    air: float,
+    database: Database,
+    pan: Pan | None = None,
+    label: str = "",
 ) -> Measurement:
-    """Return a measurement from the checked keys of its kind.
+    """Return a measurement from the checked keys of its kind, made in a pan.
 
     Raises
     ------
@@ -74,7 +97,7 @@ def measurement(
     values = {
         k: v
         for k, v in entry.items()
-        if k not in ("kind", "date", "note", "recipe", "cook", "minutes")
+        if k not in ("kind", "date", "note", "recipe", "cook", "minutes", *_IN_THE_PAN)
     }
     if entry["kind"] == "bulk density":
         return measurements.bulk_density(**values, label=label)
@@ -83,11 +106,34 @@ def measurement(
     recipe = parse_recipe(entry["recipe"], where="recipe")
     mix = Mix.weigh(recipe, name=recipe.text, database=database)
     cook = parse_cook(entry["cook"], entry["minutes"])
+    cook = replace(cook, pan=_used_pan(entry, pan))
     if entry["kind"] == "pan weight":
         return measurements.pan_weight(
             mix, cook, **values, air_pressure=air, label=label
         )
     return measurements.flow_out(mix, cook, **values, air_pressure=air, label=label)
+
+
+#: Keys of a measurement that say in which pan it was made.
+_IN_THE_PAN = ("pan_diameter", "stirring_interval")
+
+
+def _used_pan(entry: Mapping[str, Any], pan: Pan | None) -> Pan | None:
+    """Return the pan of a measurement: the kitchen's with what the entry says."""
+    own = {k: entry[k] for k in _IN_THE_PAN if entry.get(k) is not None}
+    if pan is None:
+        if own:
+            raise InputError(
+                f"{next(iter(own))} needs pan_diameter and batch in [kitchen]: what "
+                "one pan lost tells of another by mass over area"
+            )
+        return None
+    return replace(
+        pan,
+        batch=entry.get("batch", pan.batch),
+        diameter=own.get("pan_diameter", pan.diameter),
+        interval=own.get("stirring_interval", pan.interval),
+    )
 
 
 def _check_syrup(
@@ -134,6 +180,8 @@ def _own_cook(bench: Bench | None) -> Cook:
 def _stated(bench: Bench | None) -> Belief:
     """Return the prior belief with what the file states."""
     belief = unmeasured()
+    if pan_of(bench) is not None:
+        belief = belief.knowing_the_layer()
     for name in STATABLE:
         entry = bench.kitchen[name] if bench else None
         if entry is not None:

@@ -244,8 +244,6 @@ def _missing(world: World) -> Iterator[Point]:
 
 def _assumed(world: World) -> Iterator[Point]:
     """Yield what a usual value is taken for."""
-    from castsugar.kitchen.parameters import NAMES, PARAMETERS
-
     for name, keys in _USUAL.items():
         table = getattr(world.bench, name)
         for key in keys if table else ():
@@ -257,12 +255,19 @@ def _assumed(world: World) -> Iterator[Point]:
         if "borrowed" in law:
             text = f"published law {law['borrowed']!r}, with a wide band"
             yield Point(status=ASSUMED, entry=law["entry"], text=text)
-    kitchen = world.kitchen
-    origins = kitchen.belief.origins if kitchen is not None else ()
-    for name, parameter, origin in zip(NAMES, PARAMETERS, origins, strict=False):
-        if origin == parameter.origin:
-            yield Point(status=ASSUMED, entry=f"kitchen.{name}", text=parameter.label)
+    yield from _guessed(world)
     yield from _without_lot(world)
+
+
+def _guessed(world: World) -> Iterator[Point]:
+    """Yield the parameters of the kitchen that nothing tells of."""
+    from castsugar.kitchen.parameters import PLACE, find
+
+    belief = world.kitchen.belief if world.kitchen is not None else None
+    for parameter in map(find, belief.used if belief is not None else ()):
+        name = parameter.name
+        if belief is not None and belief.origins[PLACE[name]] == parameter.origin:
+            yield Point(status=ASSUMED, entry=f"kitchen.{name}", text=parameter.label)
 
 
 def _widths(world: World) -> Iterator[Point]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, fields
 from typing import Any
@@ -21,7 +21,7 @@ from castsugar.kitchen.heat import parse_cook
 from castsugar.limits import RATING, YOURS, Requirement, rated
 from castsugar.mix import refusals, weighing
 from castsugar.mix.mix import Mix
-from castsugar.mix.text import parse_recipe
+from castsugar.mix.text import parse_ratio, parse_recipe
 from castsugar.motor.hardware import Hardware
 
 # ----------------------------------------------------------------------------
@@ -67,8 +67,6 @@ def _limit(bench: Bench, column: str, motor: Hardware | None) -> dict[str, Any]:
 
 # ----------------------------------------------------------------------------
 # Names of ingredients in a bench file, as typed, and in the catalogue's own words.
-
-_RATIO = re.compile(r"\s*(.+?)\s*:\s*(.+?)\s*(<=|>=)\s*(\S+)\s*")
 
 
 @dataclass(slots=True, kw_only=True)
@@ -152,14 +150,10 @@ class Names:
     def ratio(self, text: str) -> str:
         """Return a ratio in the names of the space."""
         place = self._place("search")
-        found = _RATIO.fullmatch(text)
-        if not found:
-            raise place.fail(
-                "ratios",
-                f"- {text!r} is not understood; write 'sucrose:corn syrup >= 0.5'",
-            )
-        one, other = (self.find(name, place, "ratios") for name in found.groups()[:2])
-        return f"{one}:{other} {found[3]} {found[4]}"
+        with placed(place, "ratios"):
+            *names, sense, number = parse_ratio(text)
+        one, other = (self.find(name, place, "ratios") for name in names)
+        return f"{one}:{other} {sense} {number}"
 
     def masses(self, table: Mapping[str, Any]) -> dict[str, float]:
         """Return the masses at hand by slot or catalogue name."""
@@ -226,8 +220,6 @@ class SearchConditions:
     draws : int or None
         Of kitchen and motor.
     seed : int or None
-    needs_kitchen, needs_motor : bool
-        Whether an objective, weight, limit or front names a column of theirs.
     """
 
     cook: str | None
@@ -235,8 +227,6 @@ class SearchConditions:
     water_lost: float | None
     draws: int | None
     seed: int | None
-    needs_kitchen: bool
-    needs_motor: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -322,13 +312,8 @@ def search_conditions(bench: Bench) -> SearchConditions:
     if table["cook"] is not None:
         with placed(place, "cook"):
             parse_cook(table["cook"], table["minutes"])
-    groups = {COLUMN[name].group for name in _columns(bench) if name in COLUMN}
     shared = set(keys_of(Search)) & {f.name for f in fields(SearchConditions)}
-    return SearchConditions(
-        **{key: table[key] for key in shared},
-        needs_kitchen="kitchen" in groups,
-        needs_motor="motor" in groups,
-    )
+    return SearchConditions(**{key: table[key] for key in shared})
 
 
 def search_asked(
@@ -394,16 +379,6 @@ def _search(bench: Bench) -> dict[str, Any]:
 
 def _place(bench: Bench, table: str) -> Place:
     return Place(bench.path, bench.text, table)
-
-
-def _columns(bench: Bench) -> Iterable[str]:
-    """Return every column that the search of a file names."""
-    table = _search(bench)
-    stated = [table["maximise"], table["minimise"]]
-    yield from (name for name in stated if name is not None)
-    yield from table["weights"] or ()
-    yield from bench.limits
-    yield from (column for column, _ in table["front"] or ())
 
 
 def _goal(table: Mapping[str, Any]) -> dict[str, Any]:

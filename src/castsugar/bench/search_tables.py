@@ -75,8 +75,11 @@ SCALE_STEP = 1e-4
 #: Keys of [search] that stand in [conditions] now; still read.
 _CONDITIONS = {"pressure": "pressure", "exit_pressure": "pressure", "flow": ""}
 
+#: The word of the ingredient that takes up what the others leave.
+REST = "balance"
+
 #: How bounds are written.
-BOUNDS = "'55 % to 70 %', or '1 %' for a fixed share"
+BOUNDS = "'55 % to 70 %', '1 %' for a fixed share, or 'balance' for what takes the rest"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -162,7 +165,9 @@ class Search(
     )
     seed: int = key("names the random numbers", 1, kind="whole")
     draws: int = key("draws of kitchen and motor", 200, "draws", kind="whole")
-    ratios: Any = key("a ratio to hold", ["sucrose:corn syrup >= 0.5"], default=())
+    ratios: Any = key(
+        "ratios to hold, with =, >= or <=", ["sucrose:corn syrup = 0.8"], default=()
+    )
     front: Any = key(
         "a trade-off of two columns", ["specific_impulse_s", "peak_pressure_MPa"]
     )
@@ -438,6 +443,11 @@ def read_search(raw: Any, path: Path, text: str) -> dict[str, Any]:
     if found["front"] is not None:
         found["front"] = _front(found, place)
     found["ingredients"] = _table(found, "ingredients", place, _bounds)
+    rest = [n for n, share in (raw.get("ingredients") or {}).items() if share == REST]
+    if len(rest) > 1:
+        raise Place(path, text, "search.ingredients").fail(
+            rest[1], f"is the balance, as is {rest[0]!r}; only one can take the rest"
+        )
     found["choices"] = _table(found, "choices", place, _alternatives)
     found["stock"] = _table(found, "stock", place, _mass)
     return found
@@ -530,6 +540,8 @@ def _named(raw: Any, place: Place) -> Mapping[str, Any]:
 
 def _bounds(raw: Any, name: str, place: Place) -> float | tuple[float, float]:
     """Read a share, or a lowest and a highest one."""
+    if raw == REST:
+        return (0.0, 1.0)
     parts = re.split(r"\s+to\s+", raw.strip()) if isinstance(raw, str) else []
     if len(parts) not in (1, 2) or not all("%" in part for part in parts):
         raise place.fail(name, f"is {raw!r}; write {BOUNDS}")

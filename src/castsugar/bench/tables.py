@@ -61,6 +61,10 @@ def _process(about: str, default: str = "") -> Any:
     return key(about, "melted dry", default=default, choices=PROCESSES)
 
 
+#: What says how thick the layer in a pan is, and what pans are made of.
+_LAYER, _METALS = ("pan_diameter",), ("steel", "aluminium", "glass")
+
+
 @dataclass(frozen=True, kw_only=True)
 class Kitchen(Table, head="[kitchen]", used=_COOKS):
     """how you cook"""
@@ -76,12 +80,41 @@ class Kitchen(Table, head="[kitchen]", used=_COOKS):
     degradation_limit: float = key(
         "largest share of browned sugar", "2 %", "degraded sugar"
     )
+    batch: float = key("mass of mix in the pan", "200 g", "batch", needs=_LAYER)
+    pan_diameter: float = key(
+        "bottom of the pan, inside", "22 cm", "pan diameter", needs=("batch",)
+    )
+    stirring_interval: float = key(
+        "how often the bottom is stirred free", "60 s", needs=_LAYER
+    )
+    pan_mass: float = key("the empty pan", "600 g", "pan mass", needs=_LAYER)
+    pan_material: str = key(
+        "what the pan is made of", "steel", choices=_METALS, needs=("pan_mass",)
+    )
+    heater_watts: float = key(
+        "heat that arrives in pan and mix, in W: a plate's label says more",
+        400,
+        "heater",
+        needs=_LAYER,
+    )
+    heating_rate: float = key(
+        "how fast the bulk warms, in kelvin a minute", 10, "heating rate", needs=_LAYER
+    )
+    room_temperature: float = key("room temperature", "22 C")
+    room_humidity: float = key(
+        "humidity of the air where grains are kept", "60 %", "humidity"
+    )
+    bag_area_m2: float = key(
+        "bag that a grain is sealed in, both sides, in m2", 0.03, "bag area"
+    )
+    silica_gel: float = key("dry silica gel in the bag", "5 g", needs=("bag_area_m2",))
     packing: Any = key("maximum packing of the grains")
     nitrate_dissolved: Any = key("nitrate dissolved, share of what pure water takes")
     solubility_loss: Any = key("how much syrup hinders sucrose from dissolving")
-    drying_time: Any = key("drying time of the pan at 119 C")
+    drying_time: Any = key("drying time at 119 C of 4 kg/m2 in the pan")
     liquid_factor: Any = key("viscosity over that of the model")
     thermometer: Any = key("true bulk temperature less the reading")
+    law_exponent: Any = key("form of the law of crowding")
     measured: Any = key("what was measured, as [[kitchen.measured]]")
 
 
@@ -136,6 +169,14 @@ class PanWeight(_Pot, head='[[kitchen.measured]] kind = "pan weight"'):
     """weigh the pan before and after: how fast it dries"""
 
     batch: float = needed("mass of the mix as weighed", "200 g", "batch")
+    pan_diameter: float = key(
+        "bottom of the pan, if not that of [kitchen]", "16 cm", "pan diameter"
+    )
+    stirring_interval: float = key(
+        "how often its bottom was stirred free, if not as in [kitchen]",
+        "30 s",
+        "stirring interval",
+    )
     lost: float = needed(
         "mass of pan and mix before, less pan and mix after", "1.4 g", "mass lost"
     )

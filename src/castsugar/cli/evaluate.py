@@ -34,11 +34,11 @@ if TYPE_CHECKING:
     from castsugar.limits import Limit
     from castsugar.mix.mix import Mix
     from castsugar.motor.delivered import Delivered
+    from castsugar.motor.fired_mixes import Firing
     from castsugar.motor.hardware import Hardware
     from castsugar.motor.losses import Losses
     from castsugar.motor.peak_causes import Cause
     from castsugar.motor.pressure_doubt import PressureDoubt
-    from castsugar.motor.pressure_table import Firing
     from castsugar.plot.sheet import Drawing
     from castsugar.report.mixes import Mixes
     from castsugar.report.screen import Screen
@@ -198,7 +198,7 @@ def fire_rows(shared: Shared, mixes: Sequence[Mix], rows: Rows) -> list[Firing |
     """Fire every mix that could be driven."""
     if shared.motor is None:
         return [None] * len(rows)
-    from castsugar.motor.pressure_table import firings
+    from castsugar.motor.fired_mixes import firings
 
     return firings(shared.motor, list(mixes), rows)
 

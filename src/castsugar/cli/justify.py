@@ -25,7 +25,7 @@ from castsugar.errors import InputError
 if TYPE_CHECKING:
     from castsugar.comparison.change import Change
     from castsugar.comparison.neighbours import Neighbourhood
-    from castsugar.optimize.task import Settings
+    from castsugar.optimize.settings import Settings
     from castsugar.plot.sheet import Drawing
     from castsugar.report.compare import Compared
     from castsugar.report.justify import Record
@@ -265,7 +265,7 @@ def _around(asked: Comparing, change: Change) -> Neighbourhood:
 
 def _settings(asked: Comparing) -> Settings:
     """Return under what neighbours are judged: as the two mixes are."""
-    from castsugar.optimize.task import Settings
+    from castsugar.optimize.settings import Settings
 
     read = asked.shared
     recipes = [[name for name, _ in mix.recipe] for mix in asked.mixes]

@@ -260,7 +260,7 @@ def _judged(
     """Hold every mix against the limits of the bench that a kitchen can judge."""
     from castsugar.columns import COLUMN
     from castsugar.kitchen.pour_table import cook
-    from castsugar.limits import POUR, Requirement, chance_column, judge, limits_of
+    from castsugar.limits import Requirement, chance_column, judge, limits_of
     from castsugar.mix.blends import of_mixes
     from castsugar.report.limit_words import by_mix
 
@@ -270,11 +270,10 @@ def _judged(
         for column, limit in stated.items()
         if COLUMN[column].group == "kitchen"
     ]
-    levels = tuple(dict.fromkeys(q for need in needs for _, q in need.chances()))
-    said = cook(of_mixes(mixes), kitchen, window=False, levels=levels).verdict
+    wanted = [chance for need in needs for chance in need.chances()]
+    said = cook(of_mixes(mixes), kitchen, window=False, chances=wanted).chances()
     columns = {key: [row[key] for row in rows] for key in rows[0] if key in COLUMN}
-    for level, values in zip(levels, said.further, strict=True):
-        columns[chance_column(POUR, level)] = values.tolist()
+    columns |= {chance_column(*one): found.tolist() for one, found in said.items()}
     return by_mix(judge(limits_of(needs), columns), len(rows))
 
 

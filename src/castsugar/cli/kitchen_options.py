@@ -96,9 +96,9 @@ def kitchen_assumptions(kitchen: Kitchen) -> list[str]:
         f"poured at {to_celsius(cook.pour_temperature):.4g} C"
     )
     lines = [f"cook: {held}; air {kitchen.air_pressure / 1e3:.4g} kPa"]
-    measured = sum(o.startswith("measured") for o in kitchen.belief.origins)
+    measured = kitchen.belief.measured
     lines.append(
-        f"kitchen: {measured} of {len(kitchen.belief.origins)} parameters informed by "
+        f"kitchen: {measured} of {len(kitchen.belief.used)} parameters informed by "
         "measurements; "
         f"bands of {kitchen.draws} draws, seed {kitchen.seed}"
         if measured

@@ -108,12 +108,14 @@ def evaluate_many(
     limits: Sequence[Limit],
     workers: int,
     hold: Hold,
+    *,
+    bands: bool,
 ) -> tuple[Rows, bool]:
     """Evaluate blends part by part; only this is what Ctrl-C may stop.
 
-    Returns a row a blend, whatever happened, with the quantiles that the limits and
-    95 % bands ask for, and False if the user interrupted: the rows left say so in
-    their status.
+    Returns a row a blend, whatever happened, with the quantiles that the limits and,
+    where they are drawn, the 95 % bands ask for, and False if the user interrupted:
+    the rows left say so in their status.
     """
     from castsugar.evaluation import evaluate_columns
     from castsugar.limits import BAND, chances_of
@@ -122,7 +124,8 @@ def evaluate_many(
 
     size = CHUNK * max(workers, 1)
     progress = Progress(len(blends))
-    given = conditions.evaluate_options() | {"chances": (*BAND, *chances_of(limits))}
+    chances = (*(BAND if bands else ()), *chances_of(limits))
+    given = conditions.evaluate_options() | {"chances": chances}
     done: Rows = []
     try:
         with hold.work(), _pool(workers, len(blends)) as executor:
@@ -212,7 +215,12 @@ def answer_many(
     keys = tuple(f"recipe.{share_key(find(name).name)}" for name in items)
     with held_back() as hold:
         rows, complete = evaluate_many(
-            blends, conditions, limits, options.workers, hold
+            blends,
+            conditions,
+            limits,
+            options.workers,
+            hold,
+            bands=options.drawn != "map",
         )
         both = zip(rows, blends.outside, strict=True)
         rows = [_withheld(row) if out else row for row, out in both]

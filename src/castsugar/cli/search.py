@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from castsugar.conditions import Conditions
     from castsugar.data.load import Database
     from castsugar.mix.mix import Mix
-    from castsugar.optimize.search import Outcome
+    from castsugar.optimize.outcome import Outcome
     from castsugar.optimize.task import Task
     from castsugar.plot.sheet import Drawing
     from castsugar.report.screen import Screen

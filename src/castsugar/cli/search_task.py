@@ -78,8 +78,9 @@ def task_of(
     from castsugar.bench.search import search_asked
     from castsugar.errors import InputError
     from castsugar.optimize.multistart import Effort
+    from castsugar.optimize.settings import Settings
     from castsugar.optimize.space import Space
-    from castsugar.optimize.task import Settings, Sloppiness, Task
+    from castsugar.optimize.task import Sloppiness, Task
 
     if seed is not None and seed < 0:
         raise InputError(f"the seed is {seed}; it must be 0 or more")

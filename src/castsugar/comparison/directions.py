@@ -13,9 +13,9 @@ import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
+from castsugar.optimize.outcome import Outcome
 from castsugar.optimize.plane import ROW_TOLERANCE, TOLERANCE, Measure, keeping, varying
 from castsugar.optimize.problem import MOVED
-from castsugar.optimize.search import Outcome
 
 #: Steps from the lowest to the highest share of an ingredient.
 STEPS = 48

@@ -144,7 +144,7 @@ def kitchen_evidence(kitchen: Kitchen, *, syrup: bool) -> Iterable[Evidence]:
     spreads = belief.spreads().tolist()
     middles = belief.central()
     for name, spread, origin in zip(NAMES, spreads, belief.origins, strict=True):
-        if name in OF_SYRUP and not syrup:
+        if name not in belief.used or (name in OF_SYRUP and not syrup):
             continue
         parameter = find(name)
         scale = "" if parameter.scale == "plain" else f"{parameter.scale} scale"
@@ -188,7 +188,7 @@ def motor_evidence(mixes: Sequence[Mix], motor: Hardware) -> Iterable[Evidence]:
     yield _number(
         "throat diameter", throat, throat * spread.throat_diameter, "mm", stated
     )
-    ratio = motor.density_ratio
+    ratio = motor.known_density_ratio
     yield _number(
         "density of the grain over the theoretical density",
         ratio,

@@ -20,12 +20,13 @@ from castsugar.errors import InputError
 from castsugar.limits import Requirement
 from castsugar.mix import weighing
 from castsugar.mix.mix import Mix
+from castsugar.optimize.outcome import Outcome
 from castsugar.optimize.plane import TOLERANCE, Plane, plane
 from castsugar.optimize.problem import Trials
-from castsugar.optimize.search import Outcome
+from castsugar.optimize.settings import Settings
 from castsugar.optimize.shadow_prices import Found, LimitState
 from castsugar.optimize.space import Space
-from castsugar.optimize.task import RESERVED, Settings, Task
+from castsugar.optimize.task import RESERVED, Task
 
 #: What shades and curves show.
 C_STAR = "characteristic_velocity_m_s"

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.kitchen import solubility, water
@@ -33,6 +35,17 @@ def takes(
     return solubility_ * left * left / np.maximum(hindered, 1e-12)
 
 
+def salt_taken(
+    values: Values, temperature: FloatArray, chloride: NDArray[Any]
+) -> FloatArray:
+    """Return the salt that the water of a pot takes at most, per mass of water."""
+    nitrate = values.nitrate_dissolved * solubility.salt_solubility(temperature)
+    if not np.any(chloride):
+        return nitrate
+    dummy = solubility.salt_solubility(temperature, "potassium chloride")
+    return np.where(chloride, values.chloride_dissolved * dummy, nitrate)
+
+
 def after_boiling(
     rows: Rows,
     solids: FloatArray,
@@ -49,7 +62,7 @@ def after_boiling(
     water, must reach c*: a quadratic in r, whose larger root is where boiling ends.
     """
     chloride = rows["chloride"]
-    full = values.nitrate_dissolved * solubility.dissolved_salt(hottest, chloride)
+    full = salt_taken(values, hottest, chloride)
     against = pressure / water.salt_activity(full, chloride)
     limit = solubility.salted(solubility.sucrose_solubility(hottest), full, chloride)
     boiling = water.boiling_mole_fraction(hottest, against, *_norrish(rows))

@@ -101,7 +101,7 @@ class Calibration:
     outcomes: tuple[Outcome, ...]
 
     def __str__(self) -> str:
-        told = f"{self.after.measured} of {len(NAMES)} parameters measured"
+        told = f"{self.after.measured} of {len(self.after.used)} parameters measured"
         return "\n".join([told, *map(str, self.outcomes)])
 
     @property

@@ -21,7 +21,7 @@ from castsugar.kitchen.water import check_air
 from castsugar.plausible import RANGES
 
 # ----------------------------------------------------------------------------
-# The eight uncertain numbers of a kitchen: what is believed, and how firmly.
+# The uncertain numbers of a kitchen: what is believed, and how firmly.
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +32,8 @@ class Parameter:
     ----------
     name, label, unit : str
     scale : str
-        On which it is normally distributed: ``"plain"``, ``"log"`` or ``"logit"``.
+        On which it is normally distributed: ``"plain"``, ``"log"`` or ``"logit"``,
+        which is that of the share of `ceiling`.
     middle : float
         Median before any measurement. [SI]
     spread : float
@@ -41,6 +42,8 @@ class Parameter:
         Draws are held inside. [SI]
     origin : str
         Where middle and spread come from.
+    ceiling : float
+        What a logit scale never reaches. [SI]
     """
 
     name: str
@@ -52,19 +55,22 @@ class Parameter:
     low: float
     high: float
     origin: str
+    ceiling: float = 1.0
 
     def inward(self, value: ArrayLike) -> FloatArray:
         """Return a value on the scale of the normal distribution."""
         x: FloatArray = np.asarray(value, dtype=float)
-        if self.scale != "plain":
-            x = np.asarray(np.log(x) if self.scale == "log" else logit(x), dtype=float)
+        if self.scale == "log":
+            x = np.asarray(np.log(x), dtype=float)
+        elif self.scale == "logit":
+            x = np.asarray(logit(x / self.ceiling), dtype=float)
         return x
 
     def outward(self, value: ArrayLike) -> FloatArray:
         """Return the physical value, held inside its limits."""
         x = np.asarray(value, dtype=float)
         if self.scale != "plain":
-            x = np.exp(x) if self.scale == "log" else expit(x)
+            x = np.exp(x) if self.scale == "log" else self.ceiling * expit(x)
         return np.clip(x, self.low, self.high)
 
 
@@ -98,22 +104,25 @@ PARAMETERS: tuple[Parameter, ...] = (
         "maximum packing of the grains",
         "",
         "plain",
-        0.64,
-        0.03,
+        0.63,
+        0.04,
         0.45,
         0.76,
-        "ground crystals of mixed size, 0.60-0.70 (from memory)",
+        "kitchen-ground crystals, ln of the size +-0.5-0.7 (estimated): its voids are "
+        "0.8 of those of one size, 0.44 (from memory)",
     ),
     Parameter(
         "nitrate_dissolved",
         "nitrate dissolved, share of what pure water takes",
         "",
         "logit",
-        0.3,
+        0.453,
         1.0,
         0.01,
-        0.99,
-        "guess, 0-0.8: the water is held by sugar",
+        1.19,
+        "guess, 0.09-0.98: Koehler 1897 found 0.89 beside saturated sucrose at 31 C "
+        "(from memory); less where sugars hold the water",
+        ceiling=1.2,
     ),
     Parameter(
         "solubility_loss",
@@ -129,14 +138,14 @@ PARAMETERS: tuple[Parameter, ...] = (
     ),
     Parameter(
         "drying_time",
-        "drying time of the pan at 119 C",
+        "drying time at 119 C of 4 kg/m2 in the pan",
         "s",
         "log",
         3000.0,
-        0.55,
+        0.92,
         100.0,
         1e6,
-        "common practice, no source: little water leaves; range 1000-6000 s",
+        "common practice, no source: x/: 2.5, x/: 1.7 where the layer is known",
     ),
     Parameter(
         "liquid_factor",
@@ -160,9 +169,73 @@ PARAMETERS: tuple[Parameter, ...] = (
         10.0,
         "common practice, no source",
     ),
+    Parameter(
+        "law_exponent",
+        "form of the law of crowding, n in (1 - r)^-n",
+        "",
+        "plain",
+        1.87,
+        0.30,
+        1.0,
+        3.0,
+        "spread of nine published laws of suspensions (from memory)",
+    ),
+    Parameter(
+        "fines_gain",
+        "share of the room between the nitrate's grains that powdered sugar fills",
+        "",
+        "plain",
+        0.0,
+        0.0,
+        -0.5,
+        1.5,
+        "none is counted until the grind of the nitrate is stated",
+    ),
+    Parameter(
+        "chloride_dissolved",
+        "chloride of a dummy dissolved, share of what pure water takes",
+        "",
+        "log",
+        1.0,
+        0.25,
+        0.3,
+        3.0,
+        "guess: Koehler 1897 found 1.19 beside saturated sucrose at 31 C (from memory)",
+    ),
+    Parameter(
+        "dry_packing",
+        "packing of the dry tapped powder over that of the wet grains",
+        "",
+        "plain",
+        0.90,
+        0.08,
+        0.45,
+        1.1,
+        "guess: cohesion holds a dry fine powder open",
+    ),
+    Parameter(
+        "nitrate_trend",
+        "how ln of the share of nitrate dissolved goes with sugar per water",
+        "",
+        "plain",
+        0.0,
+        0.05,
+        -0.5,
+        0.5,
+        "guess: 20 % from syrup to the pour, no data above 2.3 g of sugar per g of "
+        "water",
+    ),
 )
+#: Those that move no pour: they stand between a measurement and what it tells of.
+BESIDE = ("chloride_dissolved", "dry_packing", "nitrate_trend")
+#: All, those of :data:`BESIDE` last.
 NAMES = tuple(p.name for p in PARAMETERS)
 PLACE = {name: i for i, name in enumerate(NAMES)}
+#: Those that move a pour.
+OF_POUR = tuple(name for name in NAMES if name not in BESIDE)
+
+#: Spread of the drying time where batch and pan say how thick the layer is (ln 1.7).
+DRYING_SPREAD = 0.53
 
 #: Those that belong to one syrup; a mix with another syrup takes them unmeasured.
 OF_SYRUP = ("syrup_solids", "syrup_grade")
@@ -180,6 +253,11 @@ class Values:
     drying_time: FloatArray
     liquid_factor: FloatArray
     thermometer: FloatArray
+    law_exponent: FloatArray
+    fines_gain: FloatArray
+    chloride_dissolved: FloatArray
+    dry_packing: FloatArray
+    nitrate_trend: FloatArray
     #: Normal score of the liquid before measurements, for liquids that none tells of.
     liquid_score: FloatArray = field(default_factory=lambda: np.zeros(()))
 
@@ -193,7 +271,8 @@ def values_of(inner: FloatArray) -> Values:
 
     Parameters
     ----------
-    inner : ndarray, shape (8,) or (draws, 8)
+    inner : ndarray, shape (n,) or (draws, n)
+        In the order of :data:`NAMES`.
     """
     found = {p.name: p.outward(inner[..., i]) for i, p in enumerate(PARAMETERS)}
     return Values(**found)
@@ -212,7 +291,7 @@ def find(name: str) -> Parameter:
 
 
 # ----------------------------------------------------------------------------
-# What is believed about the eight parameters together.
+# What is believed about the parameters together.
 
 #: Largest spread that can be stated.
 WIDEST = 1.0e3
@@ -224,9 +303,9 @@ class Belief:
 
     Attributes
     ----------
-    mean : ndarray, shape (8,)
-        On the scales of the normals.
-    covariance : ndarray, shape (8, 8)
+    mean : ndarray, shape (n,)
+        On the scales of the normals, in the order of :data:`NAMES`.
+    covariance : ndarray, shape (n, n)
     origins : tuple of str
         Where each comes from.
     """
@@ -237,15 +316,23 @@ class Belief:
 
     def __str__(self) -> str:
         lines = []
-        for name, origin in zip(NAMES, self.origins, strict=True):
+        for name in self.used:
+            origin = self.origins[PLACE[name]]
             low, middle, high = self.interval(name)
             lines.append(f"{name} {middle:.3g} ({low:.3g} to {high:.3g}): {origin}")
         return "\n".join(lines)
 
     @property
     def measured(self) -> int:
-        """How many of the parameters measurements tell of."""
-        return sum(origin.startswith("measured") for origin in self.origins)
+        """Of how many of :data:`OF_POUR` measurements tell."""
+        origins = self.origins[: len(OF_POUR)]
+        return sum(origin.startswith("measured") for origin in origins)
+
+    @property
+    def used(self) -> tuple[str, ...]:
+        """Those of :data:`OF_POUR` that count: fines only where a grind is stated."""
+        off = self.origins[PLACE["fines_gain"]] == find("fines_gain").origin
+        return tuple(n for n in OF_POUR if not (off and n == "fines_gain"))
 
     def central(self) -> Values:
         """Return the medians."""
@@ -256,9 +343,19 @@ class Belief:
         return np.sqrt(np.diag(self.covariance))
 
     def root(self) -> FloatArray:
-        """Return the symmetric square root of the covariance, which may be singular."""
-        size, vectors = np.linalg.eigh(self.covariance)
-        return vectors * np.sqrt(np.maximum(size, 0.0)) @ vectors.T
+        """Return a square root of the covariance, which may be singular.
+
+        Symmetric for :data:`OF_POUR`, so that each keeps its scores as far as it can;
+        none of them needs the scores of :data:`BESIDE`.
+        """
+        size = len(OF_POUR)
+        own, across = self.covariance[:size, :size], self.covariance[size:, :size]
+        root = np.zeros_like(self.covariance)
+        root[:size, :size] = _symmetric(own)
+        root[size:, :size] = across @ np.linalg.pinv(root[:size, :size])
+        told = root[size:, :size] @ root[size:, :size].T
+        root[size:, size:] = _symmetric(self.covariance[size:, size:] - told)
+        return root
 
     def draw(self, count: int, seed: int) -> Values:
         """Return draws of :mod:`castsugar.draw_set`, shape (count,)."""
@@ -266,7 +363,7 @@ class Belief:
         return self.at(np.stack(scores, axis=-1))
 
     def at(self, scores: FloatArray) -> Values:
-        """Return the values at normal scores of the parameters, (..., 8)."""
+        """Return the values at normal scores of the parameters, (..., n)."""
         values = values_of(self.mean + scores @ self.root().T)
         return values.changed(liquid_score=scores[..., PLACE["liquid_factor"]])
 
@@ -310,6 +407,11 @@ class Belief:
             result = result.with_value(name, p.middle, p.spread, p.origin)
         return result
 
+    def knowing_the_layer(self) -> Belief:
+        """Return the same for a pan of known size and batch: it dries as its layer."""
+        p = find("drying_time")
+        return self.with_value(p.name, p.middle, DRYING_SPREAD, p.origin)
+
     def interval(self, name: str, share: float = 0.95) -> tuple[float, float, float]:
         """Return low end, median and high end of one parameter, physical.
 
@@ -322,6 +424,12 @@ class Belief:
             for step in (-spread, 0.0, spread)
         )
         return low, middle, high
+
+
+def _symmetric(covariance: FloatArray) -> FloatArray:
+    """Return the symmetric square root."""
+    size, vectors = np.linalg.eigh(covariance)
+    return np.asarray(vectors * np.sqrt(np.maximum(size, 0.0)) @ vectors.T)
 
 
 def unmeasured(
@@ -338,7 +446,7 @@ def unmeasured(
     Examples
     --------
     >>> float(unmeasured().central().packing)
-    0.64
+    0.63
     """
     middles = np.array([float(p.inward(p.middle)) for p in PARAMETERS])
     spreads = np.array([p.spread for p in PARAMETERS])
@@ -353,7 +461,7 @@ def unmeasured(
 
 
 # ----------------------------------------------------------------------------
-# A kitchen: the cook, the air, and what is believed about the eight parameters.
+# A kitchen: the cook, the air, and what is believed about the parameters.
 
 #: Pour temperatures with a verdict [K].
 POUR_RANGE = (85.0 + ICE_POINT, HOTTEST)
@@ -431,7 +539,7 @@ class Kitchen:
         return (
             f"cook {cook.pour_temperature - ICE_POINT:.4g} °C "
             f"{cook.duration / 60.0:.4g} min, air {1e-3 * self.air_pressure:.4g} kPa; "
-            f"{self.belief.measured} of {len(NAMES)} parameters measured"
+            f"{self.belief.measured} of {len(self.belief.used)} parameters measured"
         )
 
     @property

@@ -13,7 +13,7 @@ from castsugar.arrays import BoolArray, FloatArray
 from castsugar.data.load import load_database
 from castsugar.data.records import Ingredient
 from castsugar.kitchen import liquid, solubility, suspension, water
-from castsugar.kitchen.boiling import Rows, after_boiling, takes
+from castsugar.kitchen.boiling import Rows, after_boiling, salt_taken, takes
 from castsugar.kitchen.heat import Cook
 from castsugar.kitchen.parameters import Kitchen, Values
 from castsugar.kitchen.sugars import (
@@ -178,6 +178,7 @@ def water_left(pot: Pot, values: Values, cook: Cook, pressure: float) -> FloatAr
     hottest = cook.hottest + values.thermometer
     dried = (1.0 - lost) * start
     free = after_boiling(rows, solids, dried, values, hottest, pressure)
+    free = np.maximum(free, start - cook.most_evaporated())
     stated = rows["stated_loss"]
     return np.where(np.isnan(stated), free, (1.0 - stated) * start)
 
@@ -210,9 +211,8 @@ def standing(
     _, syrup = _syrup(rows, values)
     solids = _solids(pot, rows, syrup)
     whole, chloride = rows["nitrate"], rows["chloride"]
-    salty = solubility.dissolved_salt(temperature, chloride)
     crystal = np.where(chloride, suspension.CHLORIDE, suspension.NITRATE)
-    in_water = np.minimum(whole, values.nitrate_dissolved * salty * left)
+    in_water = np.minimum(whole, salt_taken(values, temperature, chloride) * left)
     pure = solubility.sucrose_solubility(temperature)
     limit = solubility.salted(pure, in_water / np.maximum(left, 1e-12), chloride)
     dissolved = np.minimum(rows["sucrose"], takes(left, solids, limit, values))
@@ -300,9 +300,9 @@ def viscosity(
         shares = {n: m / np.maximum(sugars, 1e-12) for n, m in held.others.items()}
         log = log + liquid.others_in(solids, temperature, **shares)
         factor = factor * np.exp(_other_doubt(shares, values))
-    thickened = suspension.relative_viscosity(held.crowding)
+    log = log + suspension.log_thickening(held.crowding, values.law_exponent)
     flows = (held.crowding < 1.0) & (whole > 1e-9)
-    return np.where(flows, factor * np.exp(log) * thickened, np.inf)
+    return np.where(flows, factor * np.exp(log), np.inf)
 
 
 def _other_doubt(shares: Mapping[str, FloatArray], values: Values) -> FloatArray:

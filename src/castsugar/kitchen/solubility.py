@@ -133,22 +133,6 @@ def salted(
     return solubility * (1.0 + slope * salt)
 
 
-def dissolved_salt(temperature: ArrayLike, chloride: ArrayLike = False) -> FloatArray:
-    """Return :func:`salt_solubility` of potassium nitrate, or chloride where so said.
-
-    Parameters
-    ----------
-    temperature : array_like
-        [K]
-    chloride : array_like of bool
-    """
-    nitrate = salt_solubility(temperature)
-    if not np.any(chloride):
-        return nitrate
-    other = salt_solubility(temperature, "potassium chloride")
-    return np.where(chloride, other, nitrate)
-
-
 def salt_solubility(
     temperature: ArrayLike, salt: str = "potassium nitrate"
 ) -> FloatArray:

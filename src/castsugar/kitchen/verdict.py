@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.draw_set import FEW_DRAWS
-from castsugar.kitchen import glass, solubility, suspension, water
+from castsugar.kitchen import casting, glass, suspension, water
+from castsugar.kitchen.boiling import Rows, salt_taken
 from castsugar.kitchen.heat import HOTTEST, Cook, degradation_rate
-from castsugar.kitchen.parameters import NAMES, Kitchen, Values
+from castsugar.kitchen.parameters import PLACE, Kitchen, Values
 from castsugar.kitchen.pot import (
     Pot,
-    Rows,
     Slurry,
     columns,
     poured,
@@ -191,8 +191,8 @@ class Verdict:
         Share of degraded sugar; an index.
     words : tuple of tuple of str
         How other sugars set, and what to mind in the mould.
-    further : ndarray, shape (levels, n)
-        Viscosity that so many of the draws stay below, for the levels asked for. [Pa s]
+    chances : dict
+        (What, level) that was asked for to what so many of the draws stay below, (n,).
     """
 
     gap: tuple[str, ...]
@@ -208,7 +208,7 @@ class Verdict:
     humidity: FloatArray
     degraded: FloatArray
     words: tuple[tuple[str, ...], ...]
-    further: FloatArray
+    chances: Mapping[Chance, FloatArray]
 
     def __str__(self) -> str:
         lines = []
@@ -227,6 +227,11 @@ class Verdict:
         return self.classes[:, : suspension.POURS + 1].sum(axis=1)
 
     @property
+    def density_ratio(self) -> tuple[FloatArray, FloatArray]:
+        """Density of the castings over that without voids, as they flow, and its u."""
+        return casting.density_ratio(self.classes)
+
+    @property
     def flow_class(self) -> list[str]:
         """The class in the middle of the draws."""
         middle = (np.cumsum(self.classes, axis=1) < 0.5 - 1e-12).sum(axis=1)
@@ -241,7 +246,7 @@ def judge(
     kitchen: Kitchen,
     *,
     window: bool = True,
-    levels: tuple[float, ...] = (),
+    chances: Sequence[Chance] = (),
 ) -> Verdict:
     """Say how mixes cook, pour, set and keep.
 
@@ -252,15 +257,18 @@ def judge(
     kitchen : Kitchen
     window : bool
         Whether the pour window is sought (about 25 pours more).
-    levels : tuple of float
-        Further quantiles of the viscosity, smooth in the mix.
+    chances : sequence of (str, float)
+        Further quantiles, smooth in the mix: ("viscosity", 0.85), or of
+        "relative_solids_20C".
+
     Every row stands on its own; draws are shared.
     """
     count = len(pot)
     gap = tuple(why or _too_hot(kitchen) for why in pot.gap)
     told = np.array([not why for why in gap], dtype=bool)
     single = {name: np.full(count, np.nan) for name in _SINGLE}
-    etas = np.full((3 + len(levels), count), np.nan)
+    asked = tuple(dict.fromkeys((*_STANDARD, *chances)))
+    quantiles = {one: np.full(count, np.nan) for one in asked}
     edges = np.full((2, count), np.nan)
     classes = np.zeros((count, len(suspension.CLASSES)))
     for mine in (True, False):
@@ -271,14 +279,16 @@ def judge(
         values, part = known.draw(kitchen.draws, kitchen.seed), pot.take(rows)
         for name, found in _central(part, known.central(), kitchen).items():
             single[name][rows] = found
-        etas[:, rows], classes[rows] = _bands(part, values, kitchen, levels)
+        below, classes[rows] = _bands(part, values, kitchen, asked)
+        for one in asked:
+            quantiles[one][rows] = below[one]
         if window:
             few = known.draw(min(kitchen.draws, FEW_DRAWS), kitchen.seed)
             edges[:, rows] = pouring_window(part, few, kitchen)
     return Verdict(
         gap=gap,
-        viscosity=etas[:3],
-        further=etas[3:],
+        viscosity=np.array([quantiles[one] for one in _STANDARD]),
+        chances={one: quantiles[one] for one in chances},
         classes=classes,
         window=edges,
         degraded=kitchen.cook.degraded() * pot.browning(),
@@ -366,8 +376,8 @@ def contributions(pot: Pot, kitchen: Kitchen) -> dict[str, float]:
     order = _ranks(np.where(np.isinf(eta[0]), 1e30 * crowding[0], eta[0]))
     spread = known.spreads()
     found = {}
-    for place, name in enumerate(NAMES):
-        if spread[place] > 0.0:
+    for name in known.used:
+        if spread[PLACE[name]] > 0.0:
             own = _ranks(np.asarray(getattr(values, name)))
             found[name] = float(np.mean(own * order)) ** 2
     whole = sum(found.values()) or 1.0
@@ -413,23 +423,33 @@ def _central(pot: Pot, values: Values, kitchen: Kitchen) -> dict[str, FloatArray
 #: Quantiles of the viscosity that every verdict tells.
 BAND = (0.1, 0.5, 0.9)
 
+#: What is drawn and how often it stays below: a quantile that can be asked for.
+Chance = tuple[str, float]
+
+_STANDARD: tuple[Chance, ...] = tuple(("viscosity", level) for level in BAND)
+_SOLIDS = "relative_solids_20C"
+
 
 def _bands(
-    pot: Pot, values: Values, kitchen: Kitchen, levels: tuple[float, ...]
-) -> tuple[FloatArray, FloatArray]:
-    """Return quantiles of the viscosity, and the probability of every class."""
+    pot: Pot, values: Values, kitchen: Kitchen, asked: Sequence[Chance]
+) -> tuple[dict[Chance, FloatArray], FloatArray]:
+    """Return the quantiles asked for, and the probability of every class."""
     count = len(pot)
-    quantiles = np.empty((3 + len(levels), count))
+    quantiles = {one: np.empty(count) for one in asked}
     classes = np.empty((count, len(suspension.CLASSES)))
+    cold = any(name == _SOLIDS for name, _ in asked)
     for rows in _blocks(np.arange(count)):
-        eta, crowding = poured(
-            pot.take(rows), values, kitchen.cook, kitchen.air_pressure
-        )
+        part = pot.take(rows)
+        eta, crowding = poured(part, values, kitchen.cook, kitchen.air_pressure)
+        drawn = {"viscosity": eta}
+        if cold:
+            left = water_left(part, values, kitchen.cook, kitchen.air_pressure)
+            drawn[_SOLIDS] = standing(part, values, left, _AT_ROOM).crowding
         index = suspension.flow_class(eta, crowding)
         for which in range(len(suspension.CLASSES)):
             classes[rows, which] = (index == which).mean(axis=1)
-        for place, level in enumerate((*BAND, *levels)):
-            quantiles[place, rows] = smooth_quantile(eta, level)
+        for name, level in asked:
+            quantiles[name, level][rows] = smooth_quantile(drawn[name], level)
     return quantiles, classes
 
 
@@ -570,7 +590,7 @@ def _activity(
     """Return the activity of water over what the liquid holds."""
     rows = columns(pot, values)
     chloride = rows["chloride"]
-    full = values.nitrate_dissolved * solubility.dissolved_salt(temperature, chloride)
+    full = salt_taken(values, temperature, chloride)
     salt = np.minimum(full, rows["nitrate"] / np.maximum(held.water, 1e-12))
     share = _sugar_share(rows, held)
     sugars = water.water_activity(share, rows["norrish"], rows["damping"])

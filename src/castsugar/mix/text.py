@@ -93,6 +93,38 @@ def parse_recipe(text: str, *, where: str = "") -> Recipe:
         raise InputError(f"{where}: {error}" if where else str(error)) from None
 
 
+#: One ingredient, the other, the sense, the number.
+_RATIO: Final = re.compile(r"\s*(.+?)\s*:\s*(.+?)\s*(<=|>=|=)\s*(\S+)\s*")
+
+
+def parse_ratio(text: str) -> tuple[str, str, str, str]:
+    """Read a limit on the ratio of two ingredients; names are not looked up.
+
+    Returns
+    -------
+    tuple of str
+        One ingredient, the other, the sense, and the number as typed.
+
+    Raises
+    ------
+    InputError
+        If the text has another form.
+
+    Examples
+    --------
+    >>> parse_ratio("sucrose:corn syrup >= 0.5")
+    ('sucrose', 'corn syrup', '>=', '0.5')
+    """
+    found = _RATIO.fullmatch(text)
+    if not found:
+        raise InputError(
+            f"ratio {text!r} is not understood; write 'sucrose:corn syrup >= 0.5', "
+            "with >=, <= or ="
+        )
+    one, other, sense, number = found.groups()
+    return one, other, sense, number
+
+
 def _split_label(typed: str) -> tuple[str, str]:
     label, sign, body = typed.partition("=")
     if not sign:

@@ -6,10 +6,10 @@ from castsugar.motor.burn_evidence import Burned
 from castsugar.motor.burn_law import BurnLaw, borrowed_law, borrowed_laws, burn_rate
 from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.case import Case, Material, allowable_pressure
+from castsugar.motor.fired_mixes import Firing, firings
 from castsugar.motor.grain import AreaTable, HollowCylinder
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.peak_pressure import Spread
-from castsugar.motor.pressure_table import Firing, firings
 
 __all__ = [
     "AreaTable",

@@ -18,6 +18,7 @@ import functools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -122,8 +123,55 @@ class Rates:
 class _Node:
     """The posterior at one pressure: ln r = prior + phi a, variance less phi G phi."""
 
-    a: FloatArray  # (points, features)
-    gain: FloatArray  # (points, features, features)
+    near: FloatArray  # a of the features that differ from point to point, (points, u)
+    rest: FloatArray  # a of those that do not, (points, features - u)
+    of_near: FloatArray  # G of them: (points, u, u),
+    twice: FloatArray  # (points u, features - u), twice that of both kinds,
+    of_rest: FloatArray  # (points, square of features - u)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MixRates:
+    """ln r of mixes at any pressure: what of it no pressure changes.
+
+    Attributes
+    ----------
+    model : BurnModel
+    asked : Asked
+    fractions : ndarray, shape (mixes, k)
+        Of the components of the model.
+    near : ndarray, shape (points, u, mixes)
+        Likeness to every mix that burned, by the length of the point.
+    rest, square : ndarray, shape (features - u, mixes), (its square, mixes)
+        What is the same at all points, and its products.
+    apart, degraded : ndarray, shape (mixes,)
+        Half the squared distance from the centre mix; degraded share of the sugar.
+    """
+
+    model: BurnModel
+    asked: Asked
+    fractions: FloatArray
+    near: FloatArray
+    rest: FloatArray
+    square: FloatArray
+    apart: FloatArray
+    degraded: FloatArray
+
+    @property
+    def weights(self) -> FloatArray:
+        """Return the weights of the points, (points,)."""
+        return self.model.weights
+
+    def share_as_steep(self, exponent: float, x: FloatArray) -> float:
+        """Return :meth:`BurnModel.share_as_steep` of what is asked."""
+        return self.model.share_as_steep(exponent, x, self.asked)
+
+    def at(self, x: float, own: Any = slice(None)) -> tuple[FloatArray, FloatArray]:
+        """Return means and variances at x = ln(p / 2.5 MPa), (points, mixes) each.
+
+        `own` takes some of the mixes.
+        """
+        return self.model.posterior(self, x, own)
 
 
 class BurnModel:
@@ -212,39 +260,64 @@ class BurnModel:
             Degraded share of the sugar. [-]
         """
         asked = asked or Asked()
+        size, points = len(np.atleast_2d(fractions)), len(self.weights)
+        w = np.atleast_2d(np.asarray(fractions, dtype=float))
+        gone = np.broadcast_to(np.asarray(degraded, dtype=float), size)
+        means, variances = np.empty((points, size)), np.empty((points, size))
+        many, x = max(1, 40_000 // max(1, points)), math.log(pressure / CENTRE)
+        for start in range(0, size, many):
+            part = slice(start, start + many)
+            some = self.of_mixes(w[part], components, asked, gone[part])
+            means[:, part], variances[:, part] = some.at(x)
+        return Rates(weights=self.weights, means=means, variances=variances)
+
+    def of_mixes(
+        self,
+        fractions: FloatArray,
+        components: Sequence[str],
+        asked: Asked | None = None,
+        degraded: ArrayLike = 0.0,
+    ) -> MixRates:
+        """Return what ln r of mixes needs at any pressure; as for :meth:`rates`."""
         w, foreign = self.rows.aligned(fractions, components)
         gone = np.broadcast_to(np.asarray(degraded, dtype=float), len(w))
-        x = math.log(pressure / CENTRE)
-        node = self._node(x, asked)
         off = offsets(self.rows.components, w)
         moved = moved_between(w, self._mixes) + 0.5 * foreign[:, None]
         fixed = np.column_stack(
-            [
-                np.exp(-moved / (2.0 * scatter.BEND_MIX**2)),
-                np.ones(len(w)),
-                off,
-                gone,
-            ]
+            [np.exp(-moved / (2.0 * scatter.BEND_MIX**2)), np.ones(len(w)), off, gone]
         )
-        before = self._before(w, x, asked)
-        dot = 0.5 * ((off**2).sum(axis=1) + foreign)
-        at = self.widths
-        prior = at.slope[:, None] ** 2 * dot + self._spread(x, asked)[:, None]
-        lever = scatter.EXPONENT[1] ** 2 + scatter.EXPONENT_SLOPE**2 * dot
-        prior = prior + x * x * lever + (scatter.DEGRADED * gone) ** 2
-        means = np.broadcast_to(before, prior.shape).copy()
-        root, points = np.sqrt(5.0 * moved), len(self.weights)
-        many = max(1, 40_000 // max(1, points))
-        for start in range(0, len(w), many):
-            part = slice(start, start + many)
-            near = matern(root[part] / at.length[:, None, None])
-            rest = np.broadcast_to(fixed[part], (points, *fixed[part].shape))
-            phi = np.concatenate([near, rest], axis=2)
-            means[:, part] += np.einsum("hfp,hp->hf", phi, node.a)
-            prior[:, part] -= np.einsum("hfp,hfp->hf", phi @ node.gain, phi)
-        return Rates(
-            weights=self.weights, means=means, variances=np.maximum(prior, 1e-12)
+        near = np.sqrt(5.0 * moved).T[:, None] / self.widths.length[:, None]
+        return MixRates(
+            model=self,
+            asked=asked or Asked(),
+            fractions=w,
+            near=matern(near),
+            rest=fixed.T,
+            square=(fixed.T[:, None] * fixed.T).reshape(fixed.shape[1] ** 2, len(w)),
+            apart=0.5 * ((off**2).sum(axis=1) + foreign),
+            degraded=gone,
         )
+
+    def posterior(
+        self, mixes: MixRates, x: float, own: Any
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return means and variances at a pressure; see :meth:`MixRates.at`."""
+        node, at = self._node(x, mixes.asked), self.widths
+        near, rest, apart = mixes.near[..., own], mixes.rest[:, own], mixes.apart[own]
+        prior = at.slope[:, None] ** 2 * apart
+        prior = prior + self._spread(x, mixes.asked)[:, None]
+        lever = scatter.EXPONENT[1] ** 2 + scatter.EXPONENT_SLOPE**2 * apart
+        prior += x * x * lever + (scatter.DEGRADED * mixes.degraded[own]) ** 2
+        before = self._before(mixes.fractions[own], x, mixes.asked)
+        means = before + node.rest @ rest
+        prior -= node.of_rest @ mixes.square[:, own]
+        crossed = (node.twice @ rest).reshape(near.shape)
+        for one, like in enumerate(near):
+            means += node.near[one][:, None] * like
+            for other, alike in enumerate(near):
+                crossed[one] += node.of_near[one, other][:, None] * alike
+            prior -= like * crossed[one]
+        return means, np.maximum(prior, 1e-12)
 
     def share_as_steep(self, exponent: float, x: FloatArray, asked: Asked) -> float:
         """Return the chance that a law of what burned is as steep somewhere.
@@ -433,8 +506,14 @@ class BurnModel:
         )
         b[:, -1] = scatter.DEGRADED**2 * rows.degraded
         inverse, weighted = self._inverse
+        level = np.einsum("hpm,hm->hp", b, weighted)
+        gain = b @ inverse @ np.swapaxes(b, 1, 2)
         return _Node(
-            np.einsum("hpm,hm->hp", b, weighted), b @ inverse @ np.swapaxes(b, 1, 2)
+            near=np.ascontiguousarray(level[:, :u].T),
+            rest=np.ascontiguousarray(level[:, u:]),
+            of_near=np.ascontiguousarray(gain[:, :u, :u].transpose(1, 2, 0)),
+            twice=2.0 * gain[:, :u, u:].swapaxes(0, 1).reshape(u * points, u + k + 2),
+            of_rest=gain[:, u:, u:].reshape(points, -1),
         )
 
 

@@ -9,11 +9,13 @@ from dataclasses import replace
 from typing import Final
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from castsugar.arrays import FloatArray
 from castsugar.motor.burn_law import REFERENCE_PRESSURE, Band, BurnLaw
 from castsugar.motor.burn_model import MIX, Asked, BurnModel
 from castsugar.motor.burn_widths import matern
+from castsugar.motor.mass_balance import Bands
 from castsugar.motor.scatter import BEND_LENGTH, CENTRE, EXPONENT_BATCH
 
 #: ln(p / 2.5 MPa) at which bands of the law may meet. Between them it is a power law,
@@ -61,22 +63,11 @@ def law_of_mix(
         For an exponent of 1 or more in a band.
     """
     asked = asked or Asked()
-    low, high = tested(model)
-    if high < 1.01 * low:
-        low, high = 0.0, math.inf
-    ends = (low or _LEAST, min(high, _MOST) if math.isinf(high) else high)
-    inside = CENTRE * np.exp(_MEETS)
-    inside = inside[(inside > 1.01 * ends[0]) & (inside < 0.99 * ends[1])]
-    at = np.array([ends[0], *inside, ends[1]])
-    means = [
-        float(model.rates(fractions, components, float(p), asked, degraded).mean[0])
-        for p in at
-    ]
-    slopes = np.diff(means) / np.diff(np.log(at))
-    edges = [low, *inside.tolist(), high]
+    edges, at = _meeting(model)
+    means, slopes = _lines(model, np.atleast_2d(fractions), components, asked, degraded)
     bands = []
     for (below, above), p, y, n in zip(
-        itertools.pairwise(edges), at, means, slopes.tolist(), strict=False
+        itertools.pairwise(edges), at, means[0], slopes[0].tolist(), strict=False
     ):
         rate = math.exp(y) * (REFERENCE_PRESSURE / float(p)) ** n
         bands.append(Band(low=below, high=above, rate=rate, exponent=n))
@@ -91,6 +82,50 @@ def law_of_mix(
         origin=origin,
         status="estimated",
         invented=model.invented,
+    )
+
+
+def _meeting(model: BurnModel) -> tuple[list[float], FloatArray]:
+    """Return the ends of the bands, and pressures at which lines meet the model."""
+    low, high = tested(model)
+    if high < 1.01 * low:
+        low, high = 0.0, math.inf
+    ends = (low or _LEAST, min(high, _MOST) if math.isinf(high) else high)
+    inside = CENTRE * np.exp(_MEETS)
+    inside = inside[(inside > 1.01 * ends[0]) & (inside < 0.99 * ends[1])]
+    return [low, *inside.tolist(), high], np.array([ends[0], *inside, ends[1]])
+
+
+def _lines(
+    model: BurnModel,
+    fractions: FloatArray,
+    components: Sequence[str],
+    asked: Asked,
+    degraded: ArrayLike,
+) -> tuple[FloatArray, FloatArray]:
+    """Return ln r of mixes (n, c) where the lines meet, (n, p), and their slopes."""
+    at = _meeting(model)[1]
+    told = [model.rates(fractions, components, float(p), asked, degraded) for p in at]
+    means = np.stack([one.mean for one in told], axis=1)
+    return means, np.diff(means, axis=1) / np.diff(np.log(at))
+
+
+def bands_of_mixes(
+    model: BurnModel,
+    fractions: FloatArray,
+    components: Sequence[str],
+    *,
+    degraded: ArrayLike = 0.0,
+    asked: Asked | None = None,
+) -> Bands:
+    """Return the laws of many mixes, (n, c), as :func:`law_of_mix` does that of one."""
+    edges, at = _meeting(model)
+    means, slopes = _lines(model, fractions, components, asked or Asked(), degraded)
+    return Bands(
+        edges=np.array(edges[1:-1]),
+        log_rate=means[:, :-1] + slopes * np.log(REFERENCE_PRESSURE / at[:-1]),
+        exponent=slopes,
+        tested=(edges[0], edges[-1]),
     )
 
 

@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.draw_set import normals
 from castsugar.errors import InputError
-from castsugar.motor.burn_model import Asked, BurnModel
+from castsugar.motor.burn_model import Asked, BurnModel, MixRates
 from castsugar.motor.scatter import CENTRE
 
 # ----------------------------------------------------------------------------
@@ -117,8 +117,11 @@ _TOP: Final = math.log(NO_LIMIT / CENTRE)
 #: Where the search for a pressure begins: the node at 2.5 MPa.
 _BEGIN: Final = 14
 
-#: Mixes taken together, most changes of the four nodes, most steps of Newton.
-_AT_ONCE, _CHANGES, _STEPS = 128, 8, 30
+#: Mixes taken together, most steps of Newton.
+_AT_ONCE, _STEPS = 64, 30
+
+#: Least rise of the normal score with ln p that a step of Newton goes by.
+_LEAST_RISE: Final = 0.05
 
 #: The step of Newton after which ln p is found: the next would be its square.
 _ENOUGH: Final = 1e-6
@@ -201,18 +204,14 @@ def peaks(  # noqa: PLR0913 - keyword-only options
     for start in range(0, len(usable), _AT_ONCE):
         own = usable[start : start + _AT_ONCE]
         some = _Some(
-            model=model,
-            asked=asked or Asked(),
-            fractions=w[own],
-            components=tuple(components),
-            degraded=gone[own],
+            rates=model.of_mixes(w[own], components, asked, gone[own]),
             threshold=math.log(CENTRE) - supply[own],
             supply_u=u[own],
             fills=CENTRE * fills[own],
         )
+        exponent[own] = some.slope(some.found(0.5))
         for row, level in enumerate(levels):
             quantiles[row, own] = some.pressure(level)
-        exponent[own] = some.slope(some.found(0.5))
     return Peaks(quantiles=quantiles, exponent=exponent)
 
 
@@ -220,16 +219,24 @@ def peaks(  # noqa: PLR0913 - keyword-only options
 class _Some:
     """Some mixes in a motor; (mixes,) unless it says otherwise."""
 
-    model: BurnModel
-    asked: Asked
-    fractions: FloatArray
-    components: tuple[str, ...]
-    degraded: FloatArray
+    rates: MixRates
     threshold: FloatArray  # x + threshold - ln r - ln(1 - fills e^x): the room
     supply_u: FloatArray
     fills: FloatArray  # q times the pressure at the centre
-    nodes: dict[int, tuple[FloatArray, FloatArray]] = field(default_factory=dict)
     places: dict[float, FloatArray] = field(default_factory=dict)
+    moments: FloatArray = field(init=False)  # (mixes, nodes, 2 points)
+    known: BoolArray = field(init=False)  # (mixes, nodes)
+
+    def __post_init__(self) -> None:
+        """Make room for means and variances at the nodes."""
+        mixes, nodes = len(self.threshold), len(_LATTICE)
+        self.moments = np.empty((mixes, nodes, 2 * len(self.weights)))
+        self.known = np.zeros((mixes, nodes), dtype=bool)
+
+    @property
+    def weights(self) -> FloatArray:
+        """Return the weights of the points, (points,)."""
+        return self.rates.weights
 
     def pressure(self, level: float) -> FloatArray:
         """Return the pressure that so large a share stays below. [Pa]"""
@@ -245,69 +252,49 @@ class _Some:
     def slope(self, x: FloatArray) -> FloatArray:
         """Return the exponent at x, that at the top for NaN."""
         x = np.where(np.isnan(x), _TOP, x)
-        nodes = _nodes(x)
-        means = self._stencil(nodes)[0]
-        share = _shares(x, nodes)[1]
-        each = np.einsum("if,ihf->hf", share, means)
-        return np.asarray(self.model.weights @ each)
+        all_of = np.arange(len(x))
+        each = self._read(x, all_of)[2]
+        return np.asarray(each @ self.weights)
 
     def _solved(self, level: float) -> FloatArray:
-        """Solve for a level, the nodes following the solution."""
-        x = self._guess(level)
-        nodes = _nodes(x)
-        for _ in range(_CHANGES):
-            x = self._newton(x, nodes, level)
-            new = _nodes(np.clip(x, _LATTICE[0], _TOP))
-            if np.array_equal(new, nodes):
-                break
-            nodes = new
-        top = np.full(len(x), _TOP)
-        if (x > _TOP).any():
-            held = self._near(top)
-            x = np.where((x > _TOP) & (held < level), np.nan, np.minimum(x, _TOP))
-        doubted = np.flatnonzero(self._doubted(x, level))
+        """Solve for a level."""
+        x, loose = self._newton(self._guess(level), level)
+        top = np.flatnonzero(x > _TOP)
+        if top.size:
+            held = self._near(np.full(top.size, _TOP), top)
+            x[top] = np.where(held < level, np.nan, _TOP)
+        doubted = self._doubted(x, level, loose)
         if doubted.size:
-            x[doubted] = self._part(doubted).highest(level)
+            x[doubted] = self._highest(level, doubted)
         return x
 
-    def _near(self, x: FloatArray) -> FloatArray:
+    def _near(self, x: FloatArray, own: Whole) -> FloatArray:
         """Return the chance to stay below x."""
-        nodes = _nodes(x)
-        return self._chance(x, self._stencil(nodes), nodes)[0]
+        return self._chance(x, own)[0]
 
-    def _doubted(self, x: FloatArray, level: float) -> BoolArray:
-        """Return where x may not be the highest pressure of a level."""
-        told = ~np.isnan(x)
+    def _doubted(self, x: FloatArray, level: float, loose: Whole) -> Whole:
+        """Return where x may not be the highest pressure of a level.
+
+        Of those that Newton left without a root; all, where a law is steep.
+        """
         exponent, least = _STEEP
-        if self.model.share_as_steep(exponent, _LATTICE, self.asked) > least:
-            return told
-        chance = self._near(np.where(told, x, _TOP))
-        lowest = (x <= _LATTICE[0]) & (chance >= level)
-        return np.asarray(told & ~lowest & (np.abs(chance - level) > _OFF))
+        if self.rates.share_as_steep(exponent, _LATTICE) > least:
+            return np.flatnonzero(~np.isnan(x))
+        loose = loose[~np.isnan(x[loose])]
+        at = x[loose]
+        chance = self._near(at, loose)
+        lowest = (at <= _LATTICE[0]) & (chance >= level)
+        return loose[~lowest & (np.abs(chance - level) > _OFF)]
 
-    def _part(self, own: Whole) -> _Some:
-        """Return some of the mixes."""
-        return _Some(
-            model=self.model,
-            asked=self.asked,
-            fractions=self.fractions[own],
-            components=self.components,
-            degraded=self.degraded[own],
-            threshold=self.threshold[own],
-            supply_u=self.supply_u[own],
-            fills=self.fills[own],
-        )
-
-    def highest(self, level: float) -> FloatArray:
+    def _highest(self, level: float, own: Whole) -> FloatArray:
         """Return the x above which a level is kept up to the top, by halving."""
-        size = len(self.fractions)
-        low, high = np.full(size, _LATTICE[0]), np.full(size, _LATTICE[0])
+        low, high = np.full(own.size, _LATTICE[0]), np.full(own.size, _LATTICE[0])
         for x, above in itertools.pairwise(np.linspace(_LATTICE[0], _TOP, _SCAN)):
-            below = self._near(np.full(size, x)) < level
+            below = self._near(np.full(own.size, x), own) < level
             low, high = np.where(below, x, low), np.where(below, above, high)
         for _ in range(_HALVINGS):
             middle = 0.5 * (low + high)
-            below = self._near(middle) < level
+            below = self._near(middle, own) < level
             low, high = np.where(below, middle, low), np.where(below, high, middle)
         return np.asarray(high)
 
@@ -315,89 +302,97 @@ class _Some:
         """Return where a level would lie if ln r were one straight normal."""
         from scipy.special import ndtri
 
-        nodes = np.full(len(self.fractions), _BEGIN)
-        means, variances = self._stencil(nodes)
-        weights = self.model.weights
-        at, later = weights @ means[1], weights @ means[2]
-        off = means[1] - at
-        sd = np.sqrt(weights @ (variances[1] + off * off) + self.supply_u**2)
-        steep = np.maximum(1.0 - (later - at) / _STEP, 0.1)
-        x = (at - self.threshold + float(ndtri(level)) * sd) / steep
+        own = np.arange(len(self.threshold))
+        begin = np.full(len(own), _LATTICE[_BEGIN])
+        x = next(iter(self.places.values()), begin)  # of a level that is found
+        x = np.where(np.isnan(x), begin, x)
+        mean, variance, slope, _ = self._read(x, own)
+        at, steep = mean @ self.weights, 1.0 - slope @ self.weights
+        off = mean - at[:, None]
+        sd = np.sqrt((variance + off * off) @ self.weights + self.supply_u**2)
+        room = x + self.threshold - at
+        x = x + (float(ndtri(level)) * sd - room) / np.maximum(steep, 0.1)
         return np.asarray(np.clip(x, _LATTICE[0], _TOP))
 
-    def _newton(self, x: FloatArray, nodes: Whole, level: float) -> FloatArray:
-        """Return the root on the cubic of its nodes, by Newton on the normal score."""
+    def _newton(self, x: FloatArray, level: float) -> tuple[FloatArray, Whole]:
+        """Return the root by Newton on the normal score, the nodes following it.
+
+        And where there is none: the last step was held, or the law is too steep.
+        """
         from scipy.special import ndtri
 
-        goal, near = float(ndtri(level)), self._stencil(nodes)
+        goal, own, loose = float(ndtri(level)), np.arange(len(x)), []
         for _ in range(_STEPS):
-            chance, density = self._chance(x, near, nodes)
-            held = np.clip(chance, 1e-15, 1.0 - 1e-15)
-            score = ndtri(held)
+            at = x[own]
+            chance, density = self._chance(at, own)
+            score = ndtri(np.clip(chance, 1e-15, 1.0 - 1e-15))
             bell = np.exp(-0.5 * score**2) / math.sqrt(2.0 * math.pi)
-            rise = np.maximum(density / bell, 0.05)
-            step = np.clip((goal - score) / rise, -1.0, 1.0)
-            x = np.clip(x + step, _LATTICE[0], _LATTICE[-1])
-            if np.abs(step).max(initial=0.0) < _ENOUGH:
+            rise = density / bell
+            held = np.maximum(rise, _LEAST_RISE)
+            step = np.clip((goal - score) / held, -1.0, 1.0)
+            x[own] = np.clip(at + step, _LATTICE[0], _LATTICE[-1])
+            moved = np.abs(x[own] - at) >= _ENOUGH
+            sound = (rise >= _LEAST_RISE) & (x[own] == at + step) & (x[own] <= _TOP)
+            loose.append(own[~moved & ~sound])
+            own = own[moved]
+            if not own.size:
                 break
-        return x
+        return x, np.sort(np.concatenate([*loose, own]))
 
-    def _chance(
-        self, x: FloatArray, near: tuple[FloatArray, FloatArray], nodes: Whole
-    ) -> tuple[FloatArray, FloatArray]:
+    def _chance(self, x: FloatArray, own: Whole) -> tuple[FloatArray, FloatArray]:
         """Return the chance to stay below x, and how it rises with x."""
         from scipy.special import ndtr
 
-        share, rise = _shares(x, nodes)
-        mean, slope = (np.einsum("if,ihf->hf", s, near[0]) for s in (share, rise))
-        variance, more = (np.einsum("if,ihf->hf", s, near[1]) for s in (share, rise))
-        variance = np.maximum(variance, 0.0) + self.supply_u**2
+        mean, variance, slope, more = self._read(x, own)
+        u, fills = self.supply_u[own], self.fills[own]
+        variance = np.maximum(variance, 0.0) + (u * u)[:, None]
         sd = np.sqrt(variance)
-        full = np.minimum(self.fills * np.exp(x), _FULLEST)
-        z = (x - np.log1p(-full) + self.threshold - mean) / sd
+        full = np.minimum(fills * np.exp(x), _FULLEST)
+        z = ((x - np.log1p(-full) + self.threshold[own])[:, None] - mean) / sd
         steep = 1.0 + full / (1.0 - full)
-        weights = self.model.weights
-        bell = np.exp(-0.5 * z * z) * ((steep - slope) / sd - 0.5 * z * more / variance)
-        return weights @ ndtr(z), weights @ bell / math.sqrt(2.0 * math.pi)
+        rise = (steep[:, None] - slope) / sd - 0.5 * z * more / variance
+        bell = np.exp(-0.5 * z * z) * rise
+        return ndtr(z) @ self.weights, bell @ self.weights / math.sqrt(2.0 * math.pi)
 
-    def _stencil(self, nodes: Whole) -> tuple[FloatArray, FloatArray]:
-        """Return means and variances at the four nodes of each, (4, points, mixes)."""
-        shape = (4, len(self.model.weights), len(nodes))
-        means, variances = np.empty(shape), np.empty(shape)
-        for first in np.unique(nodes):
-            own = np.flatnonzero(nodes == first)
-            for i in range(4):
-                mean, variance = self._node(int(first) - 1 + i, own)
-                means[i][:, own], variances[i][:, own] = mean[:, own], variance[:, own]
-        return means, variances
+    def _read(self, x: FloatArray, own: Whole) -> tuple[FloatArray, ...]:
+        """Return mean, variance and the slopes of both at x, (mixes, points) each.
 
-    def _node(self, number: int, own: Whole) -> tuple[FloatArray, FloatArray]:
-        """Return means and variances at a node, filled for the mixes asked for."""
-        shape = (len(self.model.weights), len(self.fractions))
-        if number not in self.nodes:
-            self.nodes[number] = np.full(shape, np.nan), np.full(shape, np.nan)
-        mean, variance = self.nodes[number]
-        missing = own[np.isnan(mean[0, own])]
-        if missing.size:
-            found = self.model.rates(
-                self.fractions[missing],
-                self.components,
-                CENTRE * math.exp(_LATTICE[number]),
-                self.asked,
-                self.degraded[missing],
-            )
-            mean[:, missing], variance[:, missing] = found.means, found.variances
-        return mean, variance
+        By the cubic through the four nodes around.
+        """
+        below = np.floor((np.minimum(x, _TOP) - _LATTICE[0]) / _STEP).astype(int)
+        second = np.clip(below, 1, len(_LATTICE) - 3)
+        four = second[:, None] + np.arange(-1, 3)
+        self._fill(own, four)
+        near = self.moments[own[:, None], four]
+        found = _shares(x, second) @ near
+        points = len(self.weights)
+        (mean, variance), (slope, more) = (
+            (part[:, :points], part[:, points:]) for part in np.moveaxis(found, 1, 0)
+        )
+        return mean, variance, slope, more
 
-
-def _nodes(x: FloatArray) -> Whole:
-    """Return the second of the four nodes around each x."""
-    below = np.floor((x - _LATTICE[0]) / _STEP).astype(int)
-    return np.asarray(np.clip(below, 1, len(_LATTICE) - 3))
+    def _fill(self, own: Whole, four: Whole) -> None:
+        """Compute means and variances at nodes that are asked for the first time."""
+        missing = ~self.known[own[:, None], four]
+        if not missing.any():
+            return
+        mixes = np.broadcast_to(own[:, None], four.shape)[missing]
+        nodes, points = four[missing], len(self.weights)
+        for node in np.unique(nodes):
+            some = mixes[nodes == node]
+            means, variances = self.rates.at(float(_LATTICE[node]), some)
+            self.moments[some, node, :points] = means.T
+            self.moments[some, node, points:] = variances.T
+            self.known[some, node] = True
 
 
-def _shares(x: FloatArray, nodes: Whole) -> tuple[FloatArray, FloatArray]:
-    """Return the shares of four nodes in a value at x, and in its slope, (4, mixes)."""
+def _shares(x: FloatArray, nodes: Whole) -> FloatArray:
+    """Return the shares of four nodes in a value at x, and in its slope.
+
+    Returns
+    -------
+    ndarray, shape (mixes, 2, 4)
+    """
     t = (x - _LATTICE[nodes]) / _STEP
     a, b, c, d = t + 1.0, t, t - 1.0, t - 2.0
     share = [-b * c * d / 6.0, a * c * d / 2.0, -a * b * d / 2.0, a * b * c / 6.0]
@@ -407,4 +402,5 @@ def _shares(x: FloatArray, nodes: Whole) -> tuple[FloatArray, FloatArray]:
         -(b * d + a * d + a * b) / 2.0,
         (b * c + a * c + a * b) / 6.0,
     ]
-    return np.array(share), np.array(rise) / _STEP
+    both = np.array([share, np.array(rise) / _STEP])
+    return np.moveaxis(both, 2, 0)

@@ -19,7 +19,6 @@ from castsugar.mix import weighing
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.motor import mass_balance
-from castsugar.motor.assembly import Motor
 from castsugar.motor.burn_evidence import KINDS, PUBLISHED, Burned, coordinates
 from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.burn_model import (
@@ -31,13 +30,10 @@ from castsugar.motor.burn_model import (
     without_firings,
 )
 from castsugar.motor.case import margin
-from castsugar.motor.hardware import Hardware
+from castsugar.motor.hardware import Casting, Castings, Hardware
 from castsugar.motor.law_of_mix import law_of_mix, tested
 from castsugar.motor.mass_balance import Supply
-from castsugar.motor.nozzle import impulse_class
 from castsugar.motor.peak_pressure import peaks
-from castsugar.motor.trace import Trace, fire
-from castsugar.motor.transient import Course, course
 
 # ----------------------------------------------------------------------------
 # Mixes as the model of burn rates sees them.
@@ -328,6 +324,7 @@ def motor_rows(
     hardware: Hardware,
     *,
     characteristic_velocity: FloatArray,
+    castings: Castings | None = None,
     levels: tuple[float, ...] = (),
 ) -> MotorRows:
     """Put mixes into a motor.
@@ -339,6 +336,8 @@ def motor_rows(
     hardware : Hardware
     characteristic_velocity : ndarray, shape (n,)
         Ideal; NaN where a mix has none. [m/s]
+    castings : Castings, optional
+        How dense a kitchen expects the grains, where the motor does not state it.
     levels : tuple of float
         Further quantiles of the peak.
 
@@ -349,9 +348,14 @@ def motor_rows(
     """
     made = compositions(blends)
     velocity = np.asarray(characteristic_velocity, dtype=float)
-    supplies = _supplies(hardware, blends, velocity)
+    supplies = _supplies(hardware, blends, velocity, castings)
     wanted = (*_LEVELS, *levels)
     found, exponent = _quantiles(hardware, made, supplies, wanted)
+    if castings is not None and hardware.density_ratio is None:
+        supplies = _supplies(hardware, blends, velocity, castings, guarded=True)
+        high = np.flatnonzero(np.array(wanted) > 0.5)
+        held = tuple(wanted[i] for i in high)
+        found[high], _ = _quantiles(hardware, made, supplies, held)
     parts = tuple(components_of(blends))
     estimate = found[0]
     why = mass_balance.withheld(exponent, estimate, hardware.ambient_pressure)
@@ -378,12 +382,18 @@ def motor_rows(
 
 
 def _supplies(
-    hardware: Hardware, blends: Blends, velocity: FloatArray
+    hardware: Hardware,
+    blends: Blends,
+    velocity: FloatArray,
+    castings: Castings | None = None,
+    *,
+    guarded: bool = False,
 ) -> tuple[Supply, Supply]:
     """Return that of a motor, and that of it had no firing told an efficiency."""
+    asked = (blends.density, velocity, castings)
     return (
-        hardware.supply(blends.density, velocity),
-        hardware.unfired().supply(blends.density, velocity),
+        hardware.supply(*asked, guarded=guarded),
+        hardware.unfired().supply(*asked, guarded=guarded),
     )
 
 
@@ -446,7 +456,7 @@ def peaks_of(
             made.fractions[own],
             made.components,
             log_supply=np.where(np.isfinite(log_supply), log_supply, np.nan)[own],
-            supply_u=hardware.supply_u,
+            supply_u=supply.u[own],
             levels=levels,
             filling=supply.filling[own],
             asked=Asked(of=of, process=process),
@@ -515,6 +525,13 @@ def untold(row: Mapping[str, Any]) -> str:
     return why if head == "not computed" else ""
 
 
+def casting_of(row: Mapping[str, Any]) -> Casting:
+    """Return how dense the kitchen expects a grain of a row of the table; NaN's."""
+    keys = ("density_ratio", "density_ratio_u")
+    ratio, u = (float(row.get(key, math.nan)) for key in keys)
+    return ratio, u
+
+
 def loaded_mass(hardware: Hardware, density: float) -> float:
     """Return the propellant that a motor takes of a mix. [kg]
 
@@ -524,7 +541,7 @@ def loaded_mass(hardware: Hardware, density: float) -> float:
     density : float
         Of the mix, without voids. [kg/m3]
     """
-    return hardware.grain.volume * hardware.density_ratio * density
+    return hardware.grain.volume * hardware.known_density_ratio * density
 
 
 def steepest(
@@ -546,96 +563,3 @@ def steepest(
     )
     known = driven.amplification[~np.isnan(driven.estimate)]
     return float(known.max(initial=-math.inf)) if known.size else math.nan
-
-
-def _own_cautions(model: BurnModel, parts: Mapping[str, float]) -> tuple[str, ...]:
-    """Return what is to be looked at again in what was burned of a mix."""
-    own = own_of(model, parts)
-    return tuple(dict.fromkeys(text for one in own for text in one.cautions))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Firing:
-    """A mix in the motor, at the best estimate of everything.
-
-    Attributes
-    ----------
-    trace : Trace
-        Quasi-steady, with the efficiency that the user states.
-    motor : Motor
-    law : BurnLaw
-    igniter : tuple of float
-        Mass and time of its charge. [kg], [s]
-    impulse_class : str
-        Public letter of the total impulse.
-    port_to_throat : float
-    propellant_mass : float
-        [kg]
-    limit : float
-        Peak pressure that 95 of 100 next batches stay below. [Pa]
-    cautions : tuple of str
-        What is to be looked at again in the strands of this very mix.
-    """
-
-    trace: Trace
-    motor: Motor
-    law: BurnLaw
-    igniter: tuple[float, float]
-    impulse_class: str
-    port_to_throat: float
-    propellant_mass: float
-    limit: float
-    cautions: tuple[str, ...] = ()
-
-    def course(self) -> Course:
-        """Return it against time with filling, igniter, wear and tail."""
-        mass, time = self.igniter
-        return course(self.motor, self.law, igniter_mass=mass, igniter_time=time)
-
-
-def firings(
-    hardware: Hardware, mixes: Sequence[Mix], rows: Sequence[dict[str, Any]]
-) -> list[Firing | None]:
-    """Fire mixes, one by one.
-
-    Parameters
-    ----------
-    hardware : Hardware
-    mixes : sequence of Mix
-    rows : sequence of dict
-        Their rows of the table: density, c*, isentropic exponent and peak pressure.
-
-    Returns
-    -------
-    list of Firing or None
-        None for a row that could not be driven.
-    """
-    return [
-        _fire(hardware, of_mixes([mix]), row)
-        if math.isfinite(row["peak_pressure_MPa"])
-        else None
-        for mix, row in zip(mixes, rows, strict=True)
-    ]
-
-
-def _fire(hardware: Hardware, blends: Blends, row: dict[str, Any]) -> Firing:
-    """Fire one mix."""
-    law = burn_law_of(blends, hardware)
-    motor = hardware.motor(
-        density=row["density_kg_m3"],
-        characteristic_velocity=row["characteristic_velocity_m_s"],
-        exponent=row["isentropic_exponent"],
-    )
-    trace = fire(motor, law)
-    has_thrust = trace.total_impulse > 0.0
-    return Firing(
-        trace=trace,
-        motor=motor,
-        law=law,
-        igniter=(hardware.igniter_mass, hardware.igniter_time),
-        impulse_class=impulse_class(trace.total_impulse) if has_thrust else "none",
-        port_to_throat=motor.port_to_throat,
-        propellant_mass=motor.propellant_mass,
-        limit=1e6 * float(row["peak_pressure_p95_MPa"]),
-        cautions=_own_cautions(hardware.burning, components_of(blends)[0]),
-    )

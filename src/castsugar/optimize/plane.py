@@ -11,9 +11,9 @@ import numpy as np
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
 from castsugar.numerics import triangle
+from castsugar.optimize.outcome import Outcome
 from castsugar.optimize.problem import Goal, Judge, Problem
 from castsugar.optimize.region import Region
-from castsugar.optimize.search import Outcome
 from castsugar.optimize.space import Space
 
 # ----------------------------------------------------------------------------

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
+from castsugar.mix.text import parse_ratio
 
 # ----------------------------------------------------------------------------
 # Corners and edges of a polytope of mixes, by the double description method.
@@ -103,8 +103,6 @@ def _adjacent(
 # ----------------------------------------------------------------------------
 # Ratio constraints: "sucrose:corn syrup >= 0.5" as a linear row.
 
-_RATIO = re.compile(r"^\s*(.+?)\s*:\s*(.+?)\s*(<=|>=)\s*(\S+)\s*$")
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Row:
@@ -135,15 +133,16 @@ class Row:
             )
 
 
-def ratio_row(text: str) -> Row:
-    """Return a ratio constraint as a linear row.
+def ratio_rows(text: str) -> tuple[Row, ...]:
+    """Return a ratio constraint as one linear row, or two where it is fixed.
 
-    ``a:b >= r`` is ``r b - a <= 0``; it asks nothing of a mix without both.
+    ``a:b >= r`` is ``r b - a <= 0``; it asks nothing of a mix without both. A ratio
+    that is fixed is kept from both sides.
 
     Parameters
     ----------
     text : str
-        "one:other >= number" or "one:other <= number".
+        "one:other >= number", with "<=" or "=".
 
     Raises
     ------
@@ -153,16 +152,12 @@ def ratio_row(text: str) -> Row:
 
     Examples
     --------
-    >>> ratio_row("sucrose:corn syrup >= 0.5").coefficients
-    {'sucrose': -1.0, 'corn syrup': 0.5}
+    >>> [row.coefficients for row in ratio_rows("sucrose:corn syrup >= 0.5")]
+    [{'sucrose': -1.0, 'corn syrup': 0.5}]
+    >>> len(ratio_rows("sucrose:corn syrup = 0.5"))
+    2
     """
-    found = _RATIO.match(text)
-    if not found:
-        raise InputError(
-            f"ratio {text!r} is not understood; write 'sucrose:corn syrup >= 0.5', "
-            "with >= or <="
-        )
-    one, other, sense, number = found.groups()
+    one, other, sense, number = parse_ratio(text)
     try:
         ratio = float(number)
     except ValueError:
@@ -171,9 +166,12 @@ def ratio_row(text: str) -> Row:
         raise InputError(f"ratio {text!r}: {number!r} must be a number above 0")
     if one == other:
         raise InputError(f"ratio {text!r} compares an ingredient with itself")
-    sign = -1.0 if sense == ">=" else 1.0
     name = f"{one}:{other} {sense} {number}"
-    return Row(name=name, coefficients={one: sign, other: -sign * ratio}, limit=0.0)
+    signs = {"<=": (1.0,), ">=": (-1.0,), "=": (1.0, -1.0)}[sense]
+    return tuple(
+        Row(name=name, coefficients={one: sign, other: -sign * ratio}, limit=0.0)
+        for sign in signs
+    )
 
 
 # ----------------------------------------------------------------------------
@@ -399,7 +397,10 @@ def fill(
         return special[:1]
     if step is not None:
         return tidy(np.vstack([special, lattice(region, step)]))
-    points = _lattice_of(region, count)
+    # In a region flatter than its ingredients allow, a lattice of theirs has no points.
+    varied = np.ptp(region.corners, axis=0) > _FLAT
+    flat = region.dimension < int(varied.sum()) - 1
+    points = special[:0] if flat else _lattice_of(region, count)
     if len(points) < count // 2:
         rng = np.random.default_rng([seed, 11])
         shares = rng.dirichlet(np.ones(len(region.corners)), count - len(points))

@@ -86,11 +86,21 @@ def neighbours(
     fractions: FloatArray,
     *,
     farther: bool = False,
+    kept_to: float | None = None,
 ) -> FloatArray:
     """Return recipes in whole steps of the scale near a mix, nearest first, (n, k).
 
-    They keep the rows of the space; a fixed part is rounded to the nearest step. Within
-    a step or two of the mix, or up to ten farther where there are few ingredients.
+    They keep the rows of the space. Within a step or two of the mix, or up to ten
+    farther where there are few ingredients.
+
+    Parameters
+    ----------
+    space, choice, fractions
+        Of the mix, (k,).
+    farther : bool
+    kept_to : float, optional
+        Share of the batch of which a fixed part, and each part of a fixed ratio, may
+        miss half: a step of the scale by default.
 
     Raises
     ------
@@ -119,7 +129,8 @@ def neighbours(
     good = (counts.sum(axis=1) == total) & (counts >= 0).all(axis=1)
     found = np.zeros((int(good.sum()), len(fractions)))
     found[:, used] = counts[good] / total
-    fixed = _within(found, space, occupied(space.fixed_rows(), choice), 0.5 / total)
+    half = 0.5 * (kept_to or 1.0 / total)
+    fixed = _within(found, space, occupied(space.fixed_rows(), choice), half)
     others = (*space.movable_rows(), *space.scope)
     free = _within(found, space, occupied(others, choice), 0.0)
     found = found[fixed & free]
@@ -135,9 +146,10 @@ def neighbours(
 def _within(
     mixes: FloatArray, space: Space, rows: Sequence[Row], beyond: float
 ) -> BoolArray:
-    """Say which mixes keep rows."""
+    """Say which mixes keep rows, if every part may miss its share by so much."""
     matrix, limits = as_arrays(space.columns, rows)
-    kept = (mixes @ matrix.T <= limits + beyond + ROUNDING).all(axis=1)
+    most = limits + beyond * np.abs(matrix).sum(axis=1) + ROUNDING
+    kept = (mixes @ matrix.T <= most).all(axis=1)
     return np.asarray(kept)
 
 
@@ -169,7 +181,7 @@ def whole_percents(space: Space, count: int, seed: int) -> FloatArray:
         found = []
         for region, point in points:
             try:
-                near = neighbours(scale, region.choice, point)
+                near = neighbours(scale, region.choice, point, kept_to=_PERCENTS[-1])
             except InputError:
                 continue
             found += near[region.contains(near)][:1].tolist()
@@ -212,7 +224,12 @@ def _weigh_out(
     problem: Problem, space: Space, found: Found, scale: Space, *, farther: bool
 ) -> Weighable:
     """Return the best of the recipes near an answer, or of those farther away."""
-    mixes = neighbours(space, found.choice, found.fractions, farther=farther)
+    kept = _PERCENTS[-1]
+    if scale.batch is not None and scale.scale_step is not None:
+        kept = scale.scale_step / scale.batch
+    mixes = neighbours(
+        space, found.choice, found.fractions, farther=farther, kept_to=kept
+    )
     masses = _masses(mixes, scale)
     made = masses / masses.sum(axis=1, keepdims=True)
     off = np.abs(made - mixes).max(axis=1)

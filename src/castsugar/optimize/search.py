@@ -6,11 +6,10 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any, Final, Literal
 
 import numpy as np
 
-from castsugar import plain
 from castsugar.checks import instance, named_options, number, shown
 from castsugar.confirmation import INTERRUPTED as UNCONFIRMED
 from castsugar.confirmation import UnconfirmedError
@@ -24,191 +23,24 @@ from castsugar.limits import Requirement, chances_of
 from castsugar.mix import refusals, weighing
 from castsugar.mix.blends import blend
 from castsugar.mix.mix import Mix, MixLike, as_mix
+from castsugar.mix.text import parse_ratio
 from castsugar.mix.weighing import Lot, withheld
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.pressure_table import untold
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
+from castsugar.optimize.outcome import Outcome, named_shares
 from castsugar.optimize.problem import Goal
 from castsugar.optimize.region import Row
 from castsugar.optimize.robust import Batches, Robust, robust_optimum
 from castsugar.optimize.rounding import Rounded, Weighable, rounded
+from castsugar.optimize.settings import Settings
 from castsugar.optimize.shadow_prices import INTERRUPTED, INTERRUPTED_AFTER, Found
 from castsugar.optimize.space import Space
-from castsugar.optimize.task import OBJECTIVE, Settings, Sloppiness, TableProblem, Task
+from castsugar.optimize.task import OBJECTIVE, Sloppiness, TableProblem, Task
 from castsugar.optimize.trade_off import Front, trade_off
 from castsugar.rows import records
 from castsugar.thermo.species import SpeciesTable
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-# ----------------------------------------------------------------------------
-# What a search answers: the mix, beside it what else a person has to know.
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Outcome:
-    """The answer to a :class:`Task`.
-
-    Attributes
-    ----------
-    task : Task
-    found : Found
-        Best mix (or the least violating one), limits with slack and shadow price,
-        runners-up, every trial.
-    percents : Weighable or None
-        The best recipe in whole percents, with what rounding costs.
-    weighable : Weighable or None
-        The best recipe in steps of the scale; None without batch and step.
-    no_rounding : str
-        Why one of them is missing; empty if none is.
-    robust : Robust or None
-        Whether a recipe pays whose batches keep the limits; None if not asked or
-        infeasible.
-    front : Front or None
-    rows : dict of str to dict
-        Full rows of the table with the quantiles that the limits ask for, confirmed by
-        the second solver: "best", "percents", "weighable", "robust", "runner 1", ...,
-        and each tried mix by its name.
-    tried_values : dict of str to dict
-        Name of a tried mix to the columns of the search at it.
-    unjudged : tuple of str
-        Ingredients that no mix could be computed with: left out of the search.
-    refused : str
-        Why the best mix is no optimum to be trusted (second solver, freezing at the
-        throat); empty if it is.
-    """
-
-    task: Task
-    found: Found
-    percents: Weighable | None
-    weighable: Weighable | None
-    no_rounding: str
-    robust: Robust | None
-    front: Front | None
-    rows: Mapping[str, dict[str, Any]]
-    tried_values: Mapping[str, Mapping[str, float]]
-    refused: str
-    unjudged: tuple[str, ...] = ()
-
-    @property
-    def interrupted(self) -> bool:
-        """Return whether Ctrl-C ended the search, or what comes after it."""
-        return INTERRUPTED in self.found.reason
-
-    @property
-    def feasible(self) -> bool:
-        """Return whether a mix keeps all limits."""
-        return self.found.status != "infeasible" and self.found.violation <= 0.0
-
-    @property
-    def chosen(self) -> str:
-        """Name of the row that is the answer: "robust" if that pays, else `nominal`."""
-        sound = self.feasible and not self.refused
-        pays = self.robust is not None and self.robust.pays
-        return "robust" if sound and pays else self.nominal
-
-    @property
-    def nominal(self) -> str:
-        """Name of the row that is the answer if no batch misses its recipe.
-
-        The exact mix where none is to be made; else as
-        :meth:`castsugar.optimize.rounding.Rounded.chosen` says.
-        """
-        if not self.feasible or self.refused:
-            return "best"
-        made = Rounded(percents=self.percents, weighable=self.weighable)
-        return made.chosen(self.found.objective)
-
-    @property
-    def rounding(self) -> str:
-        """How the answer is rounded: "percents", "weighable" or "best" for not."""
-        if self.chosen != "robust" or self.robust is None:
-            return self.nominal
-        return self.robust.made.chosen(self.robust.found.objective)
-
-    @property
-    def made(self) -> Weighable | None:
-        """Return the rounded recipe that is the answer; None if none is."""
-        made = Rounded(percents=self.percents, weighable=self.weighable)
-        if self.chosen == "robust" and self.robust is not None:
-            made = self.robust.made
-        known = {"percents": made.percents, "weighable": made.weighable}
-        return known.get(self.rounding)
-
-    @property
-    def recipe(self) -> dict[str, float]:
-        """Return the recipe that is the answer, in mass fractions; see `chosen`."""
-        return self.recipe_of(self.chosen)
-
-    def recipe_of(self, name: str) -> dict[str, float]:
-        """Return the recipe of a row: "best", "percents", "weighable" or "robust"."""
-        known = {
-            "percents": self.percents,
-            "weighable": self.weighable,
-            "robust": self.robust,
-        }
-        made = known.get(name) or self.found
-        return _recipe(self.found.ingredients, made.fractions)
-
-    def __str__(self) -> str:
-        """Return the answer in three lines at most."""
-        found = self.found
-        parts = " ".join(f"{n}:{100.0 * x:.6g}%" for n, x in self.recipe.items())
-        decides = [s.limit.name for s in found.limits if s.binding]
-        decides += [row.name for row in found.rows]
-        told = "; ".join(filter(None, (found.status, found.reason, self.refused)))
-        lines = [f"{told}: {parts}", f"{found.goal.objective} {found.objective:.5g}"]
-        if decides:
-            lines.append(f"decided by: {'; '.join(decides)}")
-        return "\n".join(lines)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return plain values; units are those in the names of the columns."""
-        found = self.found
-        return {
-            "status": found.status,
-            "reason": found.reason,
-            "refused": self.refused,
-            "objective": found.goal.objective,
-            "chosen": self.chosen,
-            "chosen_mass_fraction": self.recipe,
-            "recipe_mass_fraction": found.recipe,
-            "values": dict(found.values),
-            "limits": [
-                {
-                    "limit": state.limit.name,
-                    "value": state.value,
-                    "slack": state.slack,
-                    "binding": state.binding,
-                }
-                for state in found.limits
-            ],
-            "left_out": list(self.unjudged),
-            "seed": found.seed,
-            "rows": {name: dict(row) for name, row in self.rows.items()},
-        }
-
-    def to_frame(self) -> pd.DataFrame:
-        """Return the full rows: best, rounded, robust, runners-up, tried mixes."""
-        import pandas as pd
-
-        return pd.DataFrame([{"mix": n, **row} for n, row in self.rows.items()])
-
-    def to_json(self) -> str:
-        """Return :meth:`to_dict` as JSON."""
-        return plain.to_json(self.to_dict())
-
-    def _repr_html_(self) -> str:
-        found = self.found
-        above = "; ".join(filter(None, (found.status, found.reason, self.refused)))
-        rows: list[tuple[str, float]] = [
-            *((f"{name}, %", 100.0 * share) for name, share in found.recipe.items()),
-            *found.values.items(),
-        ]
-        return plain.html_table(("", "best mix"), rows, above)
-
 
 # ----------------------------------------------------------------------------
 # From a task to its outcome: search, round, make robust, confirm.
@@ -276,7 +108,7 @@ def _untold(task: Task) -> str:
     if settings.motor is None:
         return ""
     names, corner = task.space.columns, task.space.regions()[0].corners[0]
-    shown = {"corner": _recipe(names, corner)}
+    shown = {"corner": named_shares(names, corner)}
     rows = _rows(settings, shown, confirm=False)
     return untold(rows["corner"])
 
@@ -398,11 +230,11 @@ def _shown(task: Task, found: Found, beside: _Beside) -> dict[str, Mapping[str, 
     both = (("percents", made.percents), ("weighable", made.weighable))
     for name, one in both:
         if one is not None:
-            shown[name] = _recipe(names, one.fractions)
+            shown[name] = named_shares(names, one.fractions)
     if beside.robust is not None:
-        shown["robust"] = _recipe(names, beside.robust.fractions)
+        shown["robust"] = named_shares(names, beside.robust.fractions)
     for count, runner in enumerate(found.runners_up, start=1):
-        shown[f"runner {count}"] = _recipe(names, runner.fractions)
+        shown[f"runner {count}"] = named_shares(names, runner.fractions)
     return shown | dict(task.tried)
 
 
@@ -439,11 +271,6 @@ def _rows(
     except UnconfirmedError as stopped:
         columns = stopped.columns
     return dict(zip(shown, records(columns), strict=True))
-
-
-def _recipe(names: tuple[str, ...], fractions: np.ndarray) -> dict[str, float]:
-    pairs = zip(names, fractions.tolist(), strict=True)
-    return {name: share for name, share in pairs if share > 0.0}
 
 
 def _tried(task: Task, problem: TableProblem) -> dict[str, dict[str, float]]:
@@ -503,9 +330,13 @@ def _unjudged(found: Found) -> tuple[str, ...]:
 # ``castsugar.search``: a search in one call.
 
 
+#: The word of the ingredient that takes up what the others leave.
+BALANCE: Final = "balance"
+
+
 @named_options
 def search(  # noqa: PLR0913 - keyword-only options
-    ingredients: Mapping[str, tuple[float, float] | float],
+    ingredients: Mapping[str, tuple[float, float] | float | Literal["balance"]],
     *,
     objective: str = OBJECTIVE,
     maximise: bool = True,
@@ -538,7 +369,8 @@ def search(  # noqa: PLR0913 - keyword-only options
     ----------
     ingredients : mapping
         Name, alias or slot to (lowest, highest) mass fraction as weighed, or to the
-        one fraction that it always has.
+        one fraction that it always has; of one ingredient "balance": it takes up what
+        the others leave.
     objective : str
         Key of a column; "delivered_specific_impulse_s"; or "weighted sum".
     maximise : bool
@@ -547,7 +379,7 @@ def search(  # noqa: PLR0913 - keyword-only options
     limits : sequence of Requirement
         On columns, sure or with a probability.
     ratios : sequence of str
-        Such as "sucrose:corn syrup >= 0.5".
+        Such as "sucrose:corn syrup >= 0.5"; with "=" it is fixed.
     rows : sequence of Row
         Linear limits on the fractions.
     choices : mapping, optional
@@ -602,9 +434,16 @@ def search(  # noqa: PLR0913 - keyword-only options
     names = _Names(database, tuple(slots))
     weighing.check_named_once(database, (n for n in ingredients if n not in slots))
     weighing.check_named_once(database, stock or {})
+    if len(rest := [n for n, share in ingredients.items() if share == BALANCE]) > 1:
+        raise InputError(
+            f"{' and '.join(map(repr, rest))} are both the balance; only one can take "
+            "what the others leave"
+        )
     bounds: dict[str, tuple[float, float]] = {}
     fixed: dict[str, float] = {}
     for name, share in ingredients.items():
+        if share == BALANCE:
+            share = (0.0, 1.0)
         low, high = _share(name, share)
         for option in slots.get(name, [name]):
             refusals.check_bound(database, option, high)
@@ -684,13 +523,5 @@ class _Names:
 
     def ratio(self, text: str) -> str:
         """Return a ratio with catalogue names."""
-        pair, sense, value = text, "", ""
-        for mark in ("<=", ">="):
-            if mark in text:
-                pair, value = text.split(mark, 1)
-                sense = mark
-        one, colon, other = pair.partition(":")
-        if not (sense and colon):
-            return text  # the space says what is wrong with it
-        one, other = self.known(one.strip()), self.known(other.strip())
-        return f"{one}:{other} {sense} {value.strip()}"
+        one, other, sense, number = parse_ratio(text)
+        return f"{self.known(one)}:{self.known(other)} {sense} {number}"

@@ -12,7 +12,8 @@ from scipy.optimize import linprog
 
 from castsugar.checks import number
 from castsugar.errors import InputError, unknown_name
-from castsugar.optimize.region import Region, Row, ratio_row, region
+from castsugar.mix.text import parse_ratio
+from castsugar.optimize.region import Region, Row, ratio_rows, region
 
 # ----------------------------------------------------------------------------
 # Why a space is empty: the rows that cannot be kept together.
@@ -98,7 +99,7 @@ class Space:
     rows : sequence of Row
         Linear limits. A slot stands for whichever alternative occupies it.
     ratios : sequence of str
-        Such as "sucrose:corn syrup >= 0.5".
+        Such as "sucrose:corn syrup >= 0.5"; with "=" it is fixed.
     choices : mapping
         Slot (a name of `bounds` or `fixed`) to two or more alternatives.
     purchases : mapping
@@ -180,7 +181,8 @@ class Space:
 
     def _check_names(self) -> None:
         known = [*dict.fromkeys([*self.slots, *self.columns])]
-        used = [name for row in self._user_rows() for name in row.coefficients]
+        stated = (*self._user_rows(), *self.fixed_rows())
+        used = [name for row in stated for name in row.coefficients]
         for name in [*used, *self.purchases]:
             if name not in known:
                 raise unknown_name("ingredient", name, known)
@@ -221,14 +223,18 @@ class Space:
         return (*self.fixed_rows(), *self.movable_rows(), *self.scope)
 
     def movable_rows(self) -> tuple[Row, ...]:
-        """Return the rows that may be relaxed: neither fixed parts nor the scope."""
+        """Return the rows that may be relaxed: nothing fixed, and not the scope."""
         return (*self._bound_rows(), *self._user_rows(), *self._purchase_rows())
 
     def fixed_rows(self) -> tuple[Row, ...]:
-        """Return two rows for each fixed part."""
-        return tuple(self._fixed_rows())
+        """Return two rows for each fixed part and each fixed ratio."""
+        return (*self._fixed_parts(), *(r for t in self._kept() for r in ratio_rows(t)))
 
-    def _fixed_rows(self) -> Iterable[Row]:
+    def _kept(self) -> tuple[str, ...]:
+        """Return the ratios that are fixed."""
+        return tuple(text for text in self.ratios if parse_ratio(text)[2] == "=")
+
+    def _fixed_parts(self) -> Iterable[Row]:
         for name, share in self.fixed.items():
             text = f"{name} fixed at {100.0 * share:.10g} %"
             yield Row(name=text, coefficients={name: 1.0}, limit=share)
@@ -244,7 +250,9 @@ class Space:
                 yield Row(name=text, coefficients={name: -1.0}, limit=-low)
 
     def _user_rows(self) -> tuple[Row, ...]:
-        return (*self.rows, *(ratio_row(text) for text in self.ratios))
+        kept = self._kept()
+        loose = [row for t in self.ratios if t not in kept for row in ratio_rows(t)]
+        return (*self.rows, *loose)
 
     def _purchase_rows(self) -> Iterable[Row]:
         if self.batch is None:
@@ -273,7 +281,7 @@ class Space:
             for r in self.movable_rows()
         ]
         free = dict.fromkeys(self.bounds, (0.0, 1.0))
-        return replace(self, bounds=free, rows=rows, ratios=(), purchases={})
+        return replace(self, bounds=free, rows=rows, ratios=self._kept(), purchases={})
 
     def regions(self) -> list[Region]:
         """Return one convex region for each choice that leaves a mix.

@@ -13,14 +13,11 @@ from castsugar.arrays import FloatArray
 from castsugar.checks import instance, number
 from castsugar.columns import COLUMNS
 from castsugar.constants import (
-    DEFAULT_FLOW,
-    DEFAULT_PRESSURE,
-    STANDARD_ATMOSPHERE,
     STANDARD_GRAVITY,
 )
 from castsugar.data.load import load_database
 from castsugar.errors import InputError
-from castsugar.evaluation import check_options
+from castsugar.evaluation import castings_of
 from castsugar.kitchen import pour_table
 from castsugar.kitchen.heat import Cook
 from castsugar.kitchen.parameters import Kitchen
@@ -29,21 +26,21 @@ from castsugar.limits import (
     chance_column,
     check_column,
 )
-from castsugar.mix import refusals, weighing
+from castsugar.mix import refusals
 from castsugar.mix.blends import Blends, put_together
-from castsugar.mix.weighing import Lot, weigh_items
+from castsugar.mix.weighing import weigh_items
 from castsugar.motor import pressure_table
 from castsugar.motor.delivered import efficiencies_in_use, expansion_share
 from castsugar.motor.hardware import Hardware
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.problem import Goal
 from castsugar.optimize.region import Row
+from castsugar.optimize.settings import Settings
 from castsugar.optimize.space import SCOPE, Space
 from castsugar.rows import shipped_species
 from castsugar.thermo import solver
 from castsugar.thermo.gibbs.solution import Flow
 from castsugar.thermo.solver import Job
-from castsugar.thermo.species import SpeciesTable
 
 # ----------------------------------------------------------------------------
 # The columns of the table as a problem to search: all wings, many at once.
@@ -72,47 +69,6 @@ _NEARLY_ALL = 1.0 - 1e-12
 WEIGHTED, DELIVERED = "weighted sum", "delivered_specific_impulse_s"
 
 _WINDOW = ("pour_window_low_C", "pour_window_high_C")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Settings:
-    """Under what the mixes are judged.
-
-    Attributes
-    ----------
-    items : tuple of str
-        Catalogue names, in the order of the fractions.
-    pressure, exit_pressure : float
-        [Pa]
-    flow : str
-    water_lost : float
-        Share that leaves, where no kitchen decides.
-    kitchen : Kitchen or None
-    motor : Hardware or None
-    lots, alternatives : mapping
-        As for :func:`castsugar.mix.blends.blend`.
-    species : SpeciesTable or None
-    """
-
-    items: tuple[str, ...]
-    pressure: float = DEFAULT_PRESSURE
-    exit_pressure: float = STANDARD_ATMOSPHERE
-    flow: str = DEFAULT_FLOW
-    water_lost: float = 0.0
-    kitchen: Kitchen | None = None
-    motor: Hardware | None = None
-    lots: Mapping[str, Lot] = field(default_factory=dict)
-    alternatives: Mapping[str, str] = field(default_factory=dict)
-    species: SpeciesTable | None = None
-
-    def __post_init__(self) -> None:
-        """Check that they make a flow."""
-        number(self.exit_pressure, "exit pressure", "Pa")
-        check_options(self.pressure, self.exit_pressure, self.flow)
-        weighing.check_water_lost(self.water_lost)
-        instance(self.kitchen, Kitchen, "kitchen")
-        instance(self.motor, Hardware, "motor")
-        instance(self.species, SpeciesTable, "species")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -254,7 +210,6 @@ class TableProblem:
 
     def _cook(self, blends: Blends, kitchen: Kitchen, known: dict[str, Any]) -> Blends:
         """Write the kitchen columns, and return the mixes as cast."""
-        levels = self._levels("pour_viscosity_Pa_s")
         window = any(name in self.wanted for name in _WINDOW)
         cooks = self.cooks or (kitchen.cook,)
         each = -(-len(blends) // len(cooks))
@@ -263,16 +218,16 @@ class TableProblem:
                 blends.take(slice(start, start + each)),
                 kitchen.changed(cook=one),
                 window=window,
-                levels=levels,
+                chances=self.chances,
             )
             for start, one in zip(range(0, len(blends), each), cooks, strict=False)
         ]
         columns = [part.columns() for part in said]
         for name in columns[0]:
             known[name] = np.concatenate([np.asarray(c[name]) for c in columns])
-        further = np.concatenate([part.verdict.further for part in said], axis=1)
-        for level, values in zip(levels, further, strict=True):
-            known[chance_column("pour_viscosity_Pa_s", level)] = values
+        drawn = [part.chances() for part in said]
+        for one in drawn[0]:
+            known[chance_column(*one)] = np.concatenate([each[one] for each in drawn])
         return (
             said[0].blends
             if len(said) == 1
@@ -286,6 +241,7 @@ class TableProblem:
             blends,
             motor,
             characteristic_velocity=known["characteristic_velocity_m_s"],
+            castings=castings_of(known, motor, len(blends)),
             levels=levels,
         )
         known |= driven.columns()

@@ -21,7 +21,7 @@ from castsugar.limits import (
     chance_column,
     judge,
 )
-from castsugar.optimize.search import Outcome
+from castsugar.optimize.outcome import Outcome
 from castsugar.optimize.task import TableProblem
 from castsugar.plot import style
 from castsugar.plot.column_axis import (

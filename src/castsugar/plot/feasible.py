@@ -13,8 +13,8 @@ import numpy as np
 from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
 from castsugar.limits import RATING
+from castsugar.optimize.outcome import Outcome
 from castsugar.optimize.plane import Plane, plane, recipe_fractions
-from castsugar.optimize.search import Outcome
 from castsugar.plot.sheet import Drawing
 from castsugar.plot.spread import (
     Area,

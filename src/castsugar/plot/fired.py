@@ -8,8 +8,8 @@ from collections.abc import Mapping, Sequence
 from castsugar.arrays import FloatArray
 from castsugar.comparison.change import PressureBand
 from castsugar.errors import InputError
+from castsugar.motor.fired_mixes import Firing
 from castsugar.motor.firing.expectation import Expected
-from castsugar.motor.pressure_table import Firing
 from castsugar.plot import firings, style
 from castsugar.plot.sheet import Drawing, Sheet
 from castsugar.report import numbers

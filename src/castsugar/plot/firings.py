@@ -11,8 +11,8 @@ import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
+from castsugar.motor.fired_mixes import Firing
 from castsugar.motor.firing.expectation import Expected
-from castsugar.motor.pressure_table import Firing
 from castsugar.motor.transient import Course
 from castsugar.plot import style
 from castsugar.report.shown import Shown

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from castsugar.arrays import FloatArray
 from castsugar.comparison.directions import DECADES, cloud
 from castsugar.limits import Limit
-from castsugar.optimize.search import Outcome
+from castsugar.optimize.outcome import Outcome
 from castsugar.plot import style
 from castsugar.plot.column_axis import (
     PRESSURES,

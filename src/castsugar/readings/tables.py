@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import csv
 import re
 import unicodedata
@@ -12,7 +11,7 @@ from pathlib import Path
 
 from castsugar.errors import DataError, InputError, nearest_names
 from castsugar.files.reading import opened_text
-from castsugar.units import UNITS, convert
+from castsugar.units import UNITS, convert, is_unit
 
 _BRACKETS = re.compile(r"([^(\[]*)(?:\((.*)\)|\[(.*)\])")
 _LAST_BRACKET = re.compile(r"(.*\S)\s*[(\[]([^()\[\]]+)[)\]]")
@@ -271,11 +270,7 @@ def _meant(title: str, headings: Sequence[Heading]) -> tuple[Heading, str] | Non
 
 def measures(unit: str, quantities: Iterable[str]) -> bool:
     """Return whether a text is a unit of one of some quantities."""
-    for quantity in quantities if unit else ():
-        with contextlib.suppress(InputError):
-            convert(0.0, quantity, unit)
-            return True
-    return False
+    return bool(unit) and any(is_unit(unit, quantity) for quantity in quantities)
 
 
 def _names_sensor(title: str, headings: Sequence[Heading]) -> bool:

@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.mix.blends import Blends
     from castsugar.mix.mix import Mix
+    from castsugar.motor.fired_mixes import Firing
     from castsugar.motor.hardware import Hardware
-    from castsugar.motor.pressure_table import Firing
     from castsugar.motor.strands import StrandResults
 
 Row = Mapping[str, Any]
@@ -180,7 +180,7 @@ def motor_facts(
     if motor is None:
         return {}
     from castsugar.mix.blends import of_mixes
-    from castsugar.motor.pressure_table import loaded_mass, steepest
+    from castsugar.motor.pressure_table import casting_of, loaded_mass, steepest
     from castsugar.units import to_celsius
 
     facts = {
@@ -188,8 +188,13 @@ def motor_facts(
         "casing_plastic": float(motor.case is not None and motor.case.is_plastic),
     }
     if rows:
-        densities = (float(row.get("density_kg_m3", math.nan)) for row in rows)
-        masses = [loaded_mass(motor, density) for density in densities]
+        density = "density_kg_m3"
+        masses = [
+            loaded_mass(
+                motor.filled(casting_of(row)), float(row.get(density, math.nan))
+            )
+            for row in rows
+        ]
         facts["propellant_mass"] = 1e3 * _most(masses)
         facts["total_impulse"] = _impulse(rows, masses, fired)
     if motor.installed_mass is not None:

@@ -12,7 +12,7 @@ from importlib import metadata
 from operator import attrgetter
 from typing import Any
 
-from castsugar.plain import plain, to_json
+from castsugar.plain import DIGITS, plain, to_json
 from castsugar.report.field import INTERVAL, Field, Row, interval_schema
 from castsugar.report.screen import STATUSES, Screen
 
@@ -186,31 +186,26 @@ def to_csv(rows: Sequence[Row], fields: Sequence[Field]) -> str:
 
     Missing and infinite numbers are empty, and a hyphen is the minus.
     """
-    banded = [f.key for f in fields if any(r.get(f.key + INTERVAL) for r in rows)]
-    heads: list[str] = []
+    columns: list[list[Any]] = []
     for one in fields:
-        heads.append(one.key)
-        if one.key in banded:
-            heads += [f"{one.key}_low", f"{one.key}_high"]
+        columns.append([one.key, *map(_cell, map(one.raw, rows))])
+        if any(row.get(one.key + INTERVAL) for row in rows):
+            bands = list(map(one.band, rows))
+            for place, end in enumerate(("low", "high")):
+                cells = [_cell(band[place]) for band in bands]
+                columns.append([f"{one.key}_{end}", *cells])
     buffer = io.StringIO()
     writer = csv.writer(buffer)  # quotes what holds either end of a line
-    writer.writerow(heads)
-    for row in rows:
-        cells: list[Any] = []
-        for one in fields:
-            cells.append(_cell(one.raw(row)))
-            if one.key in banded:
-                cells += [_cell(end) for end in one.band(row)]
-        writer.writerow(cells)
+    writer.writerows(zip(*columns, strict=True))
     return buffer.getvalue().replace("\r\n", "\n")
 
 
 def _cell(value: Any) -> Any:
     """Return a value as CSV holds it; what a spreadsheet would run is made a text."""
+    if isinstance(value, float):
+        return float(f"{value:.{DIGITS}g}") if math.isfinite(value) else ""
     if isinstance(value, str) and value.startswith(_RUN) and not _is_number(value):
         return f"'{value}"
-    if isinstance(value, float) and not math.isfinite(value):
-        return ""
     if value is None:
         return ""
     if isinstance(value, bool | str | int):

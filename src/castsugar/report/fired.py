@@ -11,7 +11,7 @@ from castsugar.report.field import TEXT, Field, fields
 
 if TYPE_CHECKING:
     from castsugar.motor.delivered import Delivered
-    from castsugar.motor.pressure_table import Firing
+    from castsugar.motor.fired_mixes import Firing
 
 #: Total impulse, of nobody's motor yet.
 IMPULSE = Field(

@@ -21,6 +21,7 @@ from castsugar.report.limit_words import (
     Judged,
     finding_of,
     findings_of_many,
+    limit_cell,
     limit_rows,
 )
 from castsugar.report.mix_words import composition, own_name
@@ -195,7 +196,7 @@ def _sets(row: Row, limit: Judged | None, show: Shown) -> Finding:
     if limit is None:
         return Finding("RESULT", f"{text}{told} ({band}). {store}", values)
     first = finding_of(limit, row, show)
-    bound = limit.bound(show)
+    bound = limit_cell(limit, show)
     return Finding(first.status, f"{text}{told} ({band}), {bound}. {store}", values)
 
 

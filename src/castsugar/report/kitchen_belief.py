@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from castsugar.mix.mix import Mix
 
 # ----------------------------------------------------------------------------
-# What is believed about the eight parameters.
+# What is believed about the parameters.
 
 #: Name of a parameter -> how it is called, in words what it is, and which measurement
 #: tells of it.
@@ -44,6 +44,23 @@ CALLED = {
     "drying_time": ("drying time, s", "how fast the pan dries", "pan-weight"),
     "liquid_factor": ("viscosity factor", "the viscosity factor", "flow-out"),
     "thermometer": ("thermometer off", "what the thermometer is off by", ""),
+    "law_exponent": (
+        "form of the law of crowding",
+        "the form of the law of crowding",
+        "flow-out",
+    ),
+    "fines_gain": ("room filled by fines", "what fines fill between grains", ""),
+    "chloride_dissolved": (
+        "chloride dissolved",
+        "how much of a dummy's chloride dissolves",
+        "",
+    ),
+    "dry_packing": ("dry over wet packing", "how openly dry powder lies", ""),
+    "nitrate_trend": (
+        "nitrate per sugar",
+        "how sugar keeps nitrate from dissolving",
+        "",
+    ),
 }
 
 
@@ -111,9 +128,8 @@ def parameters_screen(found: Believed, show: Shown) -> Screen:
     """Return what ``kitchen parameters`` answers."""
     belief = found.learnt.kitchen.belief
     rows = {row["name"]: row for row in parameter_rows(belief, found.syrup)}
-    order = [*found.shares, *(name for name in rows if name not in found.shares)]
+    order = [*found.shares, *(n for n in belief.used if n not in found.shares)]
     words = {name: origin_word(name, rows[name]["origin"]) for name in order}
-    measured = sum(r["origin"].startswith("measured") for r in rows.values())
     lines = []
     for name in order:
         label, _, test = CALLED[name]
@@ -125,7 +141,7 @@ def parameters_screen(found: Believed, show: Shown) -> Screen:
     heads = ("", "median", "95 % band", "share,\n%", "origin", "measured by")
     return Screen(
         command="kitchen",
-        title=f"Kitchen parameters: {measured} of {len(rows)} measured",
+        title=f"Kitchen parameters: {belief.measured} of {len(order)} measured",
         findings=(
             *(Finding("REFUSED", text) for text in _set_aside(found.learnt)),
             _deciding(found, words),

@@ -60,10 +60,10 @@ if TYPE_CHECKING:
     from castsugar.comparison.draws import Draws
     from castsugar.mix.mix import Mix
     from castsugar.motor.delivered import Delivered
+    from castsugar.motor.fired_mixes import Firing
     from castsugar.motor.losses import Losses
     from castsugar.motor.peak_causes import Cause
     from castsugar.motor.pressure_doubt import PressureDoubt
-    from castsugar.motor.pressure_table import Firing
 
 
 def row_of(

@@ -13,8 +13,8 @@ from castsugar.mix.mix import Mix
 from castsugar.motor.burn_evidence import FIRING, STRANDS, between
 from castsugar.motor.hardware import SPREAD
 from castsugar.motor.peak_causes import Cause
+from castsugar.optimize.outcome import Outcome
 from castsugar.optimize.rounding import Weighable
-from castsugar.optimize.search import Outcome
 from castsugar.optimize.shadow_prices import (
     INTERRUPTED_AFTER,
     LOOSER,

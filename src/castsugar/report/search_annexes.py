@@ -11,10 +11,10 @@ import numpy as np
 from castsugar.columns import COLUMNS
 from castsugar.limits import Limit
 from castsugar.motor.hardware import NOT_MODELLED
+from castsugar.optimize.outcome import Outcome
 from castsugar.optimize.problem import MOVED, Judge
 from castsugar.optimize.robust import Robust
 from castsugar.optimize.rounding import Weighable
-from castsugar.optimize.search import Outcome
 from castsugar.optimize.shadow_prices import AGREEMENT, Found
 from castsugar.optimize.task import Sloppiness
 from castsugar.report import numbers

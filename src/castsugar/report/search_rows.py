@@ -8,9 +8,9 @@ from typing import Any
 
 from castsugar.arrays import FloatArray
 from castsugar.columns import COLUMN
+from castsugar.optimize.outcome import Outcome
 from castsugar.optimize.problem import MOVED, Judge
 from castsugar.optimize.rounding import Weighable
-from castsugar.optimize.search import Outcome
 from castsugar.optimize.shadow_prices import LimitState, Price
 from castsugar.report.document import Part
 from castsugar.report.field import FIELDS, TEXT, Field

@@ -11,9 +11,9 @@ from castsugar.arrays import FloatArray
 from castsugar.columns import COLUMN
 from castsugar.comparison.neighbours import STATED_MIX
 from castsugar.limits import Limit
+from castsugar.optimize.outcome import Outcome
 from castsugar.optimize.plane import FAILED, broken, unknown
 from castsugar.optimize.problem import Goal
-from castsugar.optimize.search import Outcome
 from castsugar.optimize.task import DELIVERED, WEIGHTED
 from castsugar.report import numbers
 from castsugar.report.field import FIELDS, Field

@@ -29,6 +29,10 @@ _KITCHEN = {
     "drying_time": "weigh the pan before and after (castsugar kitchen pan-weight)",
     "liquid_factor": "time what runs out of a cup, inert salt first (castsugar kitchen "
     "flow-out)",
+    "law_exponent": "time what runs out of a cup, once of a thin mix and once of a "
+    "crowded one (castsugar kitchen flow-out, inert salt first)",
+    "fines_gain": "time what runs out of a cup, inert salt first (castsugar kitchen "
+    "flow-out)",
     "thermometer": "check the thermometer in boiling water (common practice, no "
     "source)",
 }

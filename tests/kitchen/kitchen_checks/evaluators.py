@@ -11,6 +11,7 @@ from scipy.optimize import brentq
 from castsugar.kitchen import glass, heat, liquid, solubility, suspension, water
 from castsugar.kitchen.sugars import SUGARS
 from castsugar.kitchen.validity import ICE_POINT
+from kitchen_checks.heat_evaluators import HEAT
 
 
 def _kelvin(given: Given, key: str = "temperature_C") -> float:
@@ -115,14 +116,10 @@ def salt_solubility(given: Given) -> float:
     return 100.0 * float(solubility.salt_solubility(_kelvin(given), salt))
 
 
-def maron_pierce(given: Given) -> float:
+def thickening(given: Given) -> float:
     """How much grains thicken a liquid."""
-    return float(suspension.relative_viscosity(given.number("crowding")))
-
-
-def chong(given: Given) -> float:
-    """The rival law."""
-    return float(suspension.relative_viscosity_chong(given.number("crowding")))
+    crowding, n = given.number("crowding"), given.number("exponent")
+    return float(np.exp(suspension.log_thickening(crowding, n)))
 
 
 def two_size_packing(given: Given) -> float:
@@ -263,8 +260,7 @@ _FUNCTIONS: dict[str, tuple[Callable[[Given], float], ...]] = {
         water_activity,
         saturated_sucrose_activity,
         sorbitol_activity,
-        maron_pierce,
-        chong,
+        thickening,
         two_size_packing,
     ),
     "kPa": (saturation_pressure, air_pressure),
@@ -289,6 +285,7 @@ _FUNCTIONS: dict[str, tuple[Callable[[Given], float], ...]] = {
 #: Quantity -> (unit, function of the conditions).
 EVALUATORS = {
     function.__name__: (unit, function)
-    for unit, functions in _FUNCTIONS.items()
+    for table in (_FUNCTIONS, HEAT)
+    for unit, functions in table.items()
     for function in functions
 }

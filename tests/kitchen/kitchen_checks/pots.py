@@ -16,6 +16,13 @@ from castsugar.kitchen.validity import ICE_POINT
 #: Medians of what is believed before any measurement.
 MEDIANS = unmeasured().central()
 
+#: What a prototype of the chain took for them.
+PROTOTYPE = MEDIANS.changed(
+    packing=np.asarray(0.64),
+    nitrate_dissolved=np.asarray(0.3),
+    law_exponent=np.asarray(2.0),
+)
+
 AIR = 101325.0
 
 #: Retail syrup, and the confectioner's: solids, composition, viscosity grade.
@@ -85,10 +92,10 @@ def central(
     return pot.poured(held, values, hold(celsius, 1.0), AIR)
 
 
-def relative_solids_20C(held: Pot, loss: float) -> FloatArray:
+def relative_solids_20C(held: Pot, loss: float, values: Values) -> FloatArray:
     """Return the solids over packing at 20 C."""
-    left = (1.0 - loss) * pot.water_at_start(held, MEDIANS)
-    cold = pot.standing(held, MEDIANS, left, np.asarray(20.0 + ICE_POINT))
+    left = (1.0 - loss) * pot.water_at_start(held, values)
+    cold = pot.standing(held, values, left, np.asarray(20.0 + ICE_POINT))
     return cold.crowding
 
 

@@ -13,7 +13,7 @@ from castsugar.motor.burn_evidence import published
 from castsugar.motor.burn_law import borrowed_law
 from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.grain import HollowCylinder
-from castsugar.optimize.task import Settings
+from castsugar.optimize.settings import Settings
 
 #: Limits on pressure, viscosity and setting, as hobbyists set them.
 PRESSED = Requirement(column=PEAK, at_most=6.894757, probability=0.95)

@@ -6,7 +6,6 @@ import functools
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import uniform_filter1d
 
 from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
@@ -178,6 +177,8 @@ def _burnt_share(
     course: Course, out: FloatArray, velocity: float
 ) -> tuple[FloatArray, float]:
     """Return the burnt share at every time, and c* times the mass of the grain."""
+    from scipy.ndimage import uniform_filter1d
+
     igniter = velocity * course.igniter
     near = max(len(out) // (2 * BINS), 1)  # samples of half a part
     over = uniform_filter1d(course.pressure, near, mode="nearest") - course.ambient

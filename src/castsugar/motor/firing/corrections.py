@@ -12,7 +12,6 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
-from scipy.ndimage import maximum_filter1d
 
 from castsugar.arrays import FloatArray
 from castsugar.motor.firing.alarms import UNUSUAL, Alarm, alarms_of
@@ -77,6 +76,8 @@ class Treated:
 
 def without_burst(channel: Channel) -> Channel:
     """Return the course with the running median in place of what stands alone."""
+    from scipy.ndimage import maximum_filter1d
+
     _, _, allowed = burst_of(channel)
     window = window_of(channel.time, STEADY, BURST_WINDOW)
     over = channel.course - smoothed(channel.value, window)

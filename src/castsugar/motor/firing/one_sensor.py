@@ -16,7 +16,6 @@ from typing import Final
 
 import numpy as np
 from numpy.polynomial import Polynomial
-from scipy.ndimage import uniform_filter1d
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.motor.firing.alarms import ALARM, NOT_TOLD, UNUSUAL, Alarm
@@ -390,6 +389,8 @@ def _before(time: FloatArray, value: FloatArray) -> tuple[BoolArray, float]:
 
     Means of 0.1 s, over the reading at the start.
     """
+    from scipy.ndimage import uniform_filter1d
+
     mean = uniform_filter1d(value, window_of(time, 0.1), mode="nearest")
     over = mean - np.median(mean[: max(len(mean) // 50, 5)])
     peak = float(over.max())

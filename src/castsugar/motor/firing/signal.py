@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.ndimage import median_filter
 
 from castsugar.arrays import BoolArray, FloatArray
 
@@ -86,6 +85,8 @@ def _rounding(values: FloatArray) -> float:
 
 def smoothed(values: FloatArray, window: int = WINDOW) -> FloatArray:
     """Return the running median of so many samples, an odd number."""
+    from scipy.ndimage import median_filter
+
     return np.asarray(median_filter(values, size=window, mode="nearest"), dtype=float)
 
 

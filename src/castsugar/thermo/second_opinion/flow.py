@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from castsugar.arrays import FloatArray
+from castsugar.numerics import maximum
 from castsugar.thermo import flow, mixture
 from castsugar.thermo import flow as flows
 from castsugar.thermo.flow import ColdMixError, FlowSolution, without_solidification
@@ -88,18 +89,10 @@ class Isentrope:
 
 def find_throat(isentrope: Isentrope) -> RawState:
     """Return the state of largest mass flux; of two maxima the upstream one."""
-    from scipy.optimize import minimize_scalar
-
     low, high = _SEARCHED
     if _may_have_two(isentrope, low, high):
         low, high = _first_maximum(isentrope, low, high)
-    found = minimize_scalar(
-        lambda x: -isentrope.flux(x),
-        bounds=(low, high),
-        method="bounded",
-        options={"xatol": 2e-7},
-    )
-    return isentrope.at(float(found.x))
+    return isentrope.at(maximum(isentrope.flux, low, high, within=2e-7))
 
 
 def _may_have_two(isentrope: Isentrope, low: float, high: float) -> bool:

@@ -10,6 +10,7 @@ import numpy as np
 from castsugar.arrays import FloatArray
 from castsugar.constants import GAS_CONSTANT
 from castsugar.errors import ConvergenceError
+from castsugar.numerics import root
 from castsugar.thermo import mixture
 from castsugar.thermo.flow import stable_forms
 from castsugar.thermo.second_opinion.composition import Composer
@@ -141,8 +142,6 @@ class _Search:
 
     def run(self, guess: float, step: float) -> RawState:
         """Bracket, look for a plateau, then close in."""
-        from scipy.optimize import brentq
-
         low, high = self._bracket(guess, step)
         for cold, hot, limit in self.composer.table.transitions:
             if not (low < limit < high and self._present(cold, low, hot, high)):
@@ -157,7 +156,7 @@ class _Search:
         if self.excess(low) * self.excess(high) >= 0.0:
             ends = (self.state(low), self.state(high))
             return min(ends, key=lambda s: abs(self._above(s)))
-        return self.state(brentq(self.excess, low, high, xtol=1e-8, rtol=1e-13))
+        return self.state(root(self.excess, low, high, within=1e-8))
 
     def _present(self, cold: int, low: float, hot: int, high: float) -> bool:
         """Whether a substance is there in its cold form at `low` or hot at `high`."""

@@ -1,0 +1,56 @@
+"""Under what the mixes of a search are judged."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from castsugar.checks import instance, number
+from castsugar.constants import DEFAULT_FLOW, DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
+from castsugar.evaluation import check_options
+from castsugar.kitchen.parameters import Kitchen
+from castsugar.mix import weighing
+from castsugar.mix.weighing import Lot
+from castsugar.motor.hardware import Hardware
+from castsugar.thermo.species import SpeciesTable
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Settings:
+    """Under what the mixes are judged.
+
+    Attributes
+    ----------
+    items : tuple of str
+        Catalogue names, in the order of the fractions.
+    pressure, exit_pressure : float
+        [Pa]
+    flow : str
+    water_lost : float
+        Share that leaves, where no kitchen decides.
+    kitchen : Kitchen or None
+    motor : Hardware or None
+    lots, alternatives : mapping
+        As for :func:`castsugar.mix.blends.blend`.
+    species : SpeciesTable or None
+    """
+
+    items: tuple[str, ...]
+    pressure: float = DEFAULT_PRESSURE
+    exit_pressure: float = STANDARD_ATMOSPHERE
+    flow: str = DEFAULT_FLOW
+    water_lost: float = 0.0
+    kitchen: Kitchen | None = None
+    motor: Hardware | None = None
+    lots: Mapping[str, Lot] = field(default_factory=dict)
+    alternatives: Mapping[str, str] = field(default_factory=dict)
+    species: SpeciesTable | None = None
+
+    def __post_init__(self) -> None:
+        """Check that they make a flow."""
+        number(self.exit_pressure, "exit pressure", "Pa")
+        check_options(self.pressure, self.exit_pressure, self.flow)
+        weighing.check_water_lost(self.water_lost)
+        instance(self.kitchen, Kitchen, "kitchen")
+        instance(self.motor, Hardware, "motor")
+        instance(self.species, SpeciesTable, "species")
