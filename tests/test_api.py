@@ -78,9 +78,9 @@ SPACES = {
         "review review_frames"
     ),
     "kitchen": (
-        "Belief Cook Drying Kitchen Learnt PourHeat ball_fall bulk_density calibrate "
-        "drying_time flow_out kitchen_intervals kitchen_table pan_weight parse_cook "
-        "pour_heat unmeasured"
+        "Belief Cook Drying Kitchen Learnt PourHeat ball_fall brine bulk_density "
+        "calibrate clear_point drying_time flow_out kitchen_intervals kitchen_table "
+        "pan_weight parse_cook pour_heat unmeasured"
     ),
     "motor": (
         "AreaTable BurnLaw BurnModel Burned Case Firing Hardware HollowCylinder "

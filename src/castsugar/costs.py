@@ -8,6 +8,7 @@ from typing import Final
 
 #: What can be measured or burned.
 PAN_WEIGHT, BULK_DENSITY, BALL_FALL = "pan weight", "bulk density", "ball fall"
+BRINE, CLEAR_POINT = "brine", "clear point"
 FLOW_OUT, SYRUP_DENSITY, FINER_SCALE = "flow-out", "syrup density", "finer scale"
 NEW_BATCH, FURTHER = "new batch", "further strands"
 FIRED, FILMED = "firing", "filmed firing"
@@ -31,6 +32,8 @@ class Cost:
 ASSUMED: Final[Mapping[str, Cost]] = {
     PAN_WEIGHT: Cost(1200.0),
     BULK_DENSITY: Cost(600.0),
+    BRINE: Cost(1200.0),
+    CLEAR_POINT: Cost(2700.0),
     BALL_FALL: Cost(900.0),
     SYRUP_DENSITY: Cost(900.0),
     FLOW_OUT: Cost(1800.0, 0.2),

@@ -67,7 +67,7 @@ def test_the_document_keeps_its_schema(
     found = json.loads(answer(["--json"], capsys)[0])
     jsonschema.validate(found, schema("next-2"))
     rows = found["measurements"]
-    assert len(rows) == 10
+    assert len(rows) == 12
     rates = [r["gain_points_per_h"] for r in rows if not r["reason"]]
     assert rates == sorted(rates, reverse=True)
     for row in rows:

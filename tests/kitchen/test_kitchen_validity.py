@@ -59,24 +59,6 @@ RANGES: dict[str, tuple[Function, float, float, float]] = {
         0.01,
     ),
     "syrup_density": (lambda w: suspension.syrup_density(w, 293.15), 0.5, 0.95, 1e-6),
-    "two_size_packing coarse": (
-        lambda c: suspension.two_size_packing(c, 0.6),
-        0.3,
-        0.76,
-        1e-6,
-    ),
-    "two_size_packing fine": (
-        lambda f: suspension.two_size_packing(0.6, f),
-        0.3,
-        0.76,
-        1e-6,
-    ),
-    "two_size_packing share": (
-        lambda s: suspension.two_size_packing(0.6, 0.6, s),
-        0,
-        1,
-        1e-6,
-    ),
     "packing_of_powder": (
         lambda ratio: suspension.packing_of_powder(ratio * 1000.0, 1000.0),
         0.35,

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
 from castsugar.bench.bench import Bench
+from castsugar.bench.lots import lots_of
 from castsugar.bench.tables import STATABLE
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.data.load import Database
@@ -15,6 +16,7 @@ from castsugar.kitchen import calibration, measurements
 from castsugar.kitchen.calibration import Learnt
 from castsugar.kitchen.heat import Cook, parse_cook
 from castsugar.kitchen.measurements import Measurement
+from castsugar.kitchen.packing import GRINDS, POWDERED, Grind
 from castsugar.kitchen.pan import INTERVAL, ROOM, Pan
 from castsugar.kitchen.parameters import Belief, Kitchen, unmeasured
 from castsugar.kitchen.water import air_pressure
@@ -39,13 +41,15 @@ def learn(bench: Bench | None, cook: Cook | None, database: Database) -> Learnt:
         If no cook is known, or a value of the file cannot be used.
     """
     table = bench.kitchen if bench else {}
-    air, pan = _air(table), pan_of(bench)
+    air, pan, grind = _air(table), pan_of(bench), _grind(bench, database)
     kitchen = Kitchen(
         cook=replace(cook or _own_cook(bench), pan=pan),
-        belief=_stated(bench),
+        belief=_ground(_stated(bench), grind),
         air_pressure=air,
         syrup=_syrup(bench, database),
         invented=bench.invented_in("kitchen") if bench else (),
+        grain=grind.size,
+        tap=bool(table.get("tap")),
         **_given(table, ("degradation_limit",)),
     )
     measured = []
@@ -94,15 +98,12 @@ def measurement(
     ------
     InputError
     """
-    values = {
-        k: v
-        for k, v in entry.items()
-        if k not in ("kind", "date", "note", "recipe", "cook", "minutes", *_IN_THE_PAN)
-    }
-    if entry["kind"] == "bulk density":
-        return measurements.bulk_density(**values, label=label)
-    if entry["kind"] == "ball fall":
-        return measurements.ball_fall(**values, label=label)
+    values = {k: v for k, v in entry.items() if k not in _BESIDE}
+    if entry["kind"] in _COLD:
+        return _COLD[entry["kind"]](**values, label=label)
+    if entry["kind"] == "clear point":
+        mix = _liquid(values.pop("liquid"), values.pop("syrup"), database)
+        return measurements.clear_point(mix, **values, label=label)
     recipe = parse_recipe(entry["recipe"], where="recipe")
     mix = Mix.weigh(recipe, name=recipe.text, database=database)
     cook = parse_cook(entry["cook"], entry["minutes"])
@@ -112,10 +113,6 @@ def measurement(
             mix, cook, **values, air_pressure=air, label=label
         )
     return measurements.flow_out(mix, cook, **values, air_pressure=air, label=label)
-
-
-#: Keys of a measurement that say in which pan it was made.
-_IN_THE_PAN = ("pan_diameter", "stirring_interval")
 
 
 def _used_pan(entry: Mapping[str, Any], pan: Pan | None) -> Pan | None:
@@ -136,18 +133,86 @@ def _used_pan(entry: Mapping[str, Any], pan: Pan | None) -> Pan | None:
     )
 
 
+#: Keys of a measurement that say in which pan it was made.
+_IN_THE_PAN = ("pan_diameter", "stirring_interval")
+
+#: Keys of a measurement that are no arguments of it.
+_BESIDE = (
+    "kind",
+    "date",
+    "note",
+    "recipe",
+    "cook",
+    "minutes",
+    "layer",
+    "bore",
+    *_IN_THE_PAN,
+)
+
+#: Measurements that need no mix.
+_COLD: dict[str, Callable[..., Measurement]] = {
+    "bulk density": measurements.bulk_density,
+    "brine": measurements.brine,
+    "ball fall": measurements.ball_fall,
+}
+
+
+def _liquid(typed: str, syrup: str, database: Database) -> Mix:
+    """Return the liquid of a clear point: one of the protocol, or a recipe."""
+    if typed.strip().upper() in measurements.LIQUIDS:
+        name = typed.strip().upper()
+        parts = dict(zip((syrup, "sucrose"), measurements.LIQUIDS[name], strict=True))
+        parts = {one: part for one, part in parts.items() if part}
+        return Mix.weigh(parts, name=f"liquid {name}", database=database)
+    if ":" not in typed:
+        raise InputError(
+            f"liquid is {typed!r}; allowed are A (plain syrup), B (10 syrup to 4 "
+            "sugar), or what you weighed: 'corn syrup:10 sugar:4 water:1'"
+        )
+    recipe = parse_recipe(typed, where="liquid")
+    mix = Mix.weigh(recipe, name=recipe.text, database=database)
+    used = {one.name for one in mix.syrups} - {database.find(syrup).name}
+    if used:
+        other = next(iter(used))
+        raise InputError(f"liquid holds {other!r}, syrup is {syrup!r}; say which")
+    return mix
+
+
 def _check_syrup(
     entry: Mapping[str, Any], kitchen: Kitchen, database: Database
 ) -> None:
-    """Refuse a ball that fell in another syrup than the kitchen's."""
-    if entry["kind"] != "ball fall":
+    """Refuse what was measured in another syrup than the kitchen's."""
+    if "syrup" not in entry:
         return
     name = database.find(entry["syrup"]).name
     if name != kitchen.syrup:
         raise InputError(
-            f"the ball fell in {name!r}, the kitchen's syrup is {kitchen.syrup!r}; "
+            f"it was done in {name!r}, the kitchen's syrup is {kitchen.syrup!r}; "
             'write the one that you use as syrup = "..." into [kitchen]'
         )
+
+
+def _grind(bench: Bench | None, database: Database) -> Grind:
+    """Return the grind of the nitrate that is weighed."""
+    lots = bench.lots if bench is not None else {}
+    if bench is None or not any(lot["grind"] for lot in lots.values()):
+        return GRINDS["not stated"]
+    used = lots_of(bench, database, only=["potassium nitrate"])
+    if "potassium nitrate" not in used:
+        return GRINDS["not stated"]
+    return used["potassium nitrate"][1].grind
+
+
+def _ground(belief: Belief, grind: Grind) -> Belief:
+    """Return the belief with what a grind says of dry powder and of fines."""
+    if grind.size is None:
+        return belief
+    told = "the grind of the nitrate that its lot states"
+    belief = belief.with_value("dry_packing", grind.dry, grind.spread, f"guess: {told}")
+    if grind.size <= POWDERED:
+        return belief
+    half = f"guess: half of what ideally mixed spheres gain, by {told}"
+    return belief.with_value("fines_gain", 0.5, 0.5, half)
 
 
 def _given(table: Mapping[str, Any], names: tuple[str, ...]) -> dict[str, Any]:

@@ -12,7 +12,8 @@ from castsugar.bench.bench import Bench
 from castsugar.bench.schema import Place, check_range
 from castsugar.data.load import Database
 from castsugar.data.records import Syrup
-from castsugar.errors import CastsugarError, InputError
+from castsugar.errors import CastsugarError, InputError, nearest_names
+from castsugar.kitchen.packing import GRINDS, Grind, grind_of_size
 from castsugar.mix.weighing import Lot, expand
 
 #: Specific volume of the water in a syrup at 20 C [m3/kg], for a label in millilitres:
@@ -48,6 +49,8 @@ class LotRecord:
         Standard uncertainty of those that have one [mass fraction].
     from_label : bool
         Whether the dry solids come from the carbohydrate on a label.
+    grind : Grind
+        Of nitrate.
     """
 
     name: str
@@ -57,6 +60,7 @@ class LotRecord:
     stated: dict[str, float]
     uncertainty: dict[str, float]
     from_label: bool = False
+    grind: Grind = GRINDS["not stated"]
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values; shares are mass fractions, on the basis of `stated`."""
@@ -203,8 +207,30 @@ def _read(name: str, bench: Bench, database: Database) -> tuple[Lot, LotRecord]:
         stated=stated,
         uncertainty=doubt,
         from_label=from_label,
+        grind=_grind(table["grind"], item.name, place),
     )
     return lot, record
+
+
+def _grind(typed: str | None, item: str, place: Place) -> Grind:
+    """Return the grind of a lot: a word, or the median size of its grains."""
+    if typed is None:
+        return GRINDS["not stated"]
+    if item != "potassium nitrate":
+        raise place.fail("grind", f"- {item!r} has none that counts; only nitrate has")
+    if typed in GRINDS:
+        return GRINDS[typed]
+    allowed = f"allowed: {', '.join(GRINDS)}, or a median size: '70 um'"
+    try:
+        size = units.parse(typed, "length").value
+    except InputError:
+        near = nearest_names(typed, GRINDS)
+        hint = f"did you mean {near[0]!r}? " if near else ""
+        raise place.fail("grind", f"is {typed!r}; {hint}{allowed}") from None
+    try:
+        return grind_of_size(size)
+    except CastsugarError as error:
+        raise place.fail("grind", f"- {error}; {allowed}") from None
 
 
 def _check_keys(table: Mapping[str, Any], item: object, place: Place) -> None:

@@ -115,6 +115,9 @@ class Kitchen(Table, head="[kitchen]", used=_COOKS):
     liquid_factor: Any = key("viscosity over that of the model")
     thermometer: Any = key("true bulk temperature less the reading")
     law_exponent: Any = key("form of the law of crowding")
+    tap: bool = key(
+        "whether the mould is tapped or vibrated as it fills", True, default=False
+    )
     measured: Any = key("what was measured, as [[kitchen.measured]]")
 
 
@@ -198,6 +201,41 @@ class BulkDensity(_Measured, head='[[kitchen.measured]] kind = "bulk density"'):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Brine(_Measured, head='[[kitchen.measured]] kind = "brine"'):
+    """let ground nitrate settle in its own saturated brine: how the grains pack"""
+
+    mass: float = needed("mass of the dry ground salt", "60 g", "mass of powder")
+    loose: float = needed("volume of the settled bed", "52 ml", "volume of a bed")
+    tapped: float = needed("the same after tapping", "46 ml", "volume of a bed")
+    temperature: float = needed(
+        "temperature of brine and room", "20 C", "brine temperature"
+    )
+    runs: int = key(
+        "how often it was done, means given", 1, "runs", default=1, kind="whole"
+    )
+    salt: str = _salt()
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClearPoint(_Measured, head='[[kitchen.measured]] kind = "clear point"'):
+    """stir nitrate into warm syrup until it stays: how much of it dissolves"""
+
+    liquid: str = needed(
+        "A, plain syrup; B, 10 syrup to 4 sugar; or syrup, sugar and water", "A"
+    )
+    mass: float = needed("mass of the liquid", "20 g", "mass of a liquid")
+    added: float = needed("all of the nitrate added", "5.1 g", "nitrate added")
+    step: float = needed("mass of the last portion", "0.1 g", "last portion")
+    temperature: float = needed(
+        "temperature of the liquid", "85 C", "clear temperature"
+    )
+    lost: float = key(
+        "water that left until the end", "0.1 g", "water lost of a glass", default=0.0
+    )
+    syrup: str = key("which syrup", "corn syrup", default="corn syrup")
+
+
+@dataclass(frozen=True, kw_only=True)
 class BallFall(_Measured, head='[[kitchen.measured]] kind = "ball fall"'):
     """time a ball in the cold syrup: its solids and grade"""
 
@@ -227,12 +265,22 @@ class FlowOut(_Pot, head='[[kitchen.measured]] kind = "flow-out"'):
     volume: float = needed("volume that ran out", "50 ml", "volume of a cup")
     time: float = needed("time that it took", "72 s", "measured time")
     salt: str = _salt()
+    layer: float = key(
+        "thickest layer that stays on an upright spatula",
+        "3 mm",
+        "thickness of a layer",
+    )
+    bore: float = key(
+        "width of the mould that it shall run into", "20 mm", "bore", needs=("layer",)
+    )
 
 
 #: Kind of measurement -> its table.
 MEASUREMENTS: dict[str, type[Table]] = {
     "pan weight": PanWeight,
     "bulk density": BulkDensity,
+    "brine": Brine,
+    "clear point": ClearPoint,
     "ball fall": BallFall,
     "flow-out": FlowOut,
 }
@@ -510,6 +558,10 @@ class Lot(Table, head='[lots."NAME"]', used=f"{_EVALUATES} and learn"):
     )
     moisture: float = key("water of the powder as it is weighed", "0.3 %", "moisture")
     inert: float = key("ash, salt in the dry matter", "0.1 %", "inert part")
+    grind: str = key(
+        "of nitrate: not stated, above 100 um, 20-50 um, milled, or a median size",
+        "milled",
+    )
     solids: float = key("dry solids of a syrup", "80 %", "dry solids")
     dextrose_equivalent: float = key(
         "grade of a glucose syrup", 42, "dextrose equivalent"

@@ -43,7 +43,8 @@ examples:
   castsugar kitchen judge "KNO3:60 sugar:20 corn syrup:20" --cook "119 C" \\
       --minutes 8
   castsugar kitchen flow-out --how
-  castsugar kitchen bulk-density --mass "69 g" --volume "50 ml" --save
+  castsugar kitchen brine --mass "60 g" --loose "52 ml" --tapped "46 ml" \\
+      --temperature "20 C" --save
   castsugar kitchen parameters
 Exit code 1: a measurement contradicts what is believed, and is not saved.
 """
@@ -92,8 +93,8 @@ def add_parser(commands: Any) -> None:
     judge.set_defaults(run=run_judge)
     show = inner.add_parser(
         "parameters",
-        help="the eight uncertain numbers, and what is known about them",
-        description="Show what a kitchen knows about its eight parameters.",
+        help="the uncertain numbers, and what is known about them",
+        description="Show what a kitchen knows about its parameters.",
         allow_abbrev=False,
     )
     add_bench_option(show)
@@ -105,7 +106,8 @@ def add_parser(commands: Any) -> None:
 def _nothing_asked() -> int:
     raise InputError(
         "kitchen needs to know what: judge RECIPE, parameters, pan-weight, "
-        "bulk-density, ball-fall or flow-out; see castsugar kitchen --help"
+        "bulk-density, brine, clear-point, ball-fall or flow-out; see castsugar "
+        "kitchen --help"
     )
 
 

@@ -166,7 +166,7 @@ class InPot:
         with np.errstate(invalid="ignore", divide="ignore"):
             lost = np.where(start > 0.0, 1.0 - left / start, 0.0)
         eta, _ = poured(pot, values, kitchen.cook, kitchen.air_pressure)
-        cold = standing(pot, values, left, np.asarray(ROOM))
+        cold = standing(pot.at_rest(), values, left, np.asarray(ROOM))
         return Cooking(
             viscosity=eta[:, 0],
             relative_solids_20C=cold.crowding[:, 0],

@@ -16,6 +16,7 @@ from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.draw_set import DRAWS, SEED, normals
 from castsugar.errors import InputError, unknown_name
 from castsugar.kitchen.heat import HOTTEST, WARN, Cook
+from castsugar.kitchen.packing import TAPPED
 from castsugar.kitchen.validity import ICE_POINT, inside
 from castsugar.kitchen.water import check_air
 from castsugar.plausible import RANGES
@@ -222,12 +223,22 @@ PARAMETERS: tuple[Parameter, ...] = (
         0.05,
         -0.5,
         0.5,
-        "guess: 20 % from syrup to the pour, no data above 2.3 g of sugar per g of "
-        "water",
+        "guess: no data above 2.3 g of sugar per g of water",
+    ),
+    Parameter(
+        "nitrate_carried",
+        "ln of the share of nitrate dissolved, water bath over pour",
+        "",
+        "plain",
+        0.0,
+        0.2,
+        -1.5,
+        1.5,
+        "guess: 20 % from the water bath to the heat of the pour",
     ),
 )
 #: Those that move no pour: they stand between a measurement and what it tells of.
-BESIDE = ("chloride_dissolved", "dry_packing", "nitrate_trend")
+BESIDE = ("chloride_dissolved", "dry_packing", "nitrate_trend", "nitrate_carried")
 #: All, those of :data:`BESIDE` last.
 NAMES = tuple(p.name for p in PARAMETERS)
 PLACE = {name: i for i, name in enumerate(NAMES)}
@@ -258,6 +269,7 @@ class Values:
     chloride_dissolved: FloatArray
     dry_packing: FloatArray
     nitrate_trend: FloatArray
+    nitrate_carried: FloatArray
     #: Normal score of the liquid before measurements, for liquids that none tells of.
     liquid_score: FloatArray = field(default_factory=lambda: np.zeros(()))
 
@@ -487,6 +499,13 @@ class Kitchen:
         boiling decide.
     syrup : str
         Catalogue name of the syrup that the parameters were measured with.
+    grain : float, optional
+        Median size of the nitrate's grains; without it powdered sugar fills no room
+        between them. [m]
+    tap : bool
+        Whether the mould is tapped or vibrated while it is filled.
+    tapped : float
+        Packing of tapped grains over that of sheared ones.
     degradation_limit : float
         Largest share of degraded sugar in a pour window.
     draws, seed : int
@@ -505,6 +524,9 @@ class Kitchen:
     air_pressure: float = STANDARD_ATMOSPHERE
     water_lost: float | None = None
     syrup: str = "light corn syrup"
+    grain: float | None = None
+    tap: bool = False
+    tapped: float = TAPPED
     degradation_limit: float = WARN
     draws: int = DRAWS
     seed: int = SEED
@@ -517,6 +539,7 @@ class Kitchen:
         numbers(self, {"air_pressure": "Pa", "water_lost": "", "degradation_limit": ""})
         check_air(self.air_pressure)
         inside(self.degradation_limit, 1e-6, 0.5, "limit of degraded sugar")
+        inside(self.tapped, 1.0, 1.3, "packing of tapped over sheared grains")
         if self.water_lost is not None and not 0.0 <= self.water_lost <= 1.0:
             raise InputError(
                 f"water_lost is {self.water_lost:g}; it must lie between 0 and 1"

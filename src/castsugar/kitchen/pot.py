@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.data.load import load_database
 from castsugar.data.records import Ingredient
-from castsugar.kitchen import liquid, solubility, suspension, water
+from castsugar.kitchen import liquid, packing, solubility, suspension, water
 from castsugar.kitchen.boiling import Rows, after_boiling, salt_taken, takes
 from castsugar.kitchen.heat import Cook
 from castsugar.kitchen.parameters import Kitchen, Values
@@ -56,6 +56,8 @@ class Pot:
         Whether potassium chloride stands in for the nitrate: an inert dummy.
     grains_volume : ndarray, shape (n,)
         Of those, per mass of mix. [m3/kg]
+    powdered : ndarray, shape (n,)
+        Of the sucrose, what is powdered.
     syrup_solids, syrup_solids_u : ndarray, shape (n,)
         Dry solids of the syrup, and their standard uncertainty.
     syrup_grade, syrup_viscosity_grade : ndarray, shape (n,)
@@ -66,6 +68,11 @@ class Pot:
         Whether the syrup is the one that the kitchen was measured with.
     gap : tuple of str
         Why there is no model for a row; empty where there is one.
+    fines_ratio : float
+        Size of the nitrate's grains over that of powdered sugar; 0 where no grind is
+        stated.
+    tapped : float
+        Packing in the mould over that at rest; 1 where nobody taps.
     """
 
     nitrate: FloatArray
@@ -79,6 +86,7 @@ class Pot:
     other_sugar: FloatArray
     grains: FloatArray
     grains_volume: FloatArray
+    powdered: FloatArray
     syrup_solids: FloatArray
     syrup_solids_u: FloatArray
     syrup_grade: FloatArray
@@ -86,6 +94,8 @@ class Pot:
     stated_loss: FloatArray
     measured_syrup: NDArray[np.bool_]
     gap: tuple[str, ...]
+    fines_ratio: float = 0.0
+    tapped: float = 1.0
 
     def __len__(self) -> int:
         return len(self.gap)
@@ -120,12 +130,18 @@ class Pot:
             self, nitrate=same * self.nitrate, chloride=np.ones_like(self.chloride)
         )
 
+    def at_rest(self) -> Pot:
+        """Return the pot with its grains as they lie when nobody taps."""
+        return replace(self, tapped=1.0)
+
     def take(self, rows: NDArray[np.intp]) -> Pot:
         """Return some of the rows."""
-        kept = {
-            f.name: getattr(self, f.name)[rows] for f in fields(self) if f.name != "gap"
-        }
-        return Pot(gap=tuple(self.gap[i] for i in rows), **kept)
+        kept = {name: getattr(self, name)[rows] for name in _COLUMNS}
+        return replace(self, gap=tuple(self.gap[i] for i in rows), **kept)
+
+
+#: Columns of a pot; the rest is no array.
+_COLUMNS = tuple(f.name for f in fields(Pot) if "Float" in f.type or "bool" in f.type)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -222,7 +238,8 @@ def standing(
         dissolved * suspension.DISSOLVED_SUCROSE + syrup * suspension.SYRUP_SOLIDS
     )
     thin = thin + left * (suspension.BOUND_WATER * water_up)
-    stiff = undissolved / suspension.SUCROSE_DENSITY + rows["grains_volume"]
+    sugar = undissolved / suspension.SUCROSE_DENSITY
+    stiff = sugar + rows["grains_volume"]
     others = {}
     if not pot.plain:
         moles = (
@@ -232,21 +249,28 @@ def standing(
         in_melt = sum(others[name] for name in MELTS) * IN_MELT
         in_water = np.minimum(whole, in_water + values.nitrate_dissolved * in_melt)
         for name, mass in others.items():
-            sugar = SUGARS[name]
-            up = 1.0 + sugar.expansion * (temperature - suspension.MEASURED_AT)
-            thin = thin + mass * (sugar.volume * up)
+            one = SUGARS[name]
+            up = 1.0 + one.expansion * (temperature - suspension.MEASURED_AT)
+            thin = thin + mass * (one.volume * up)
             crystals = rows[name] - mass
-            stiff = stiff + crystals / sugar.density
+            stiff = stiff + crystals / one.density
             undissolved = undissolved + crystals
     thin = thin + in_water * suspension.DISSOLVED_NITRATE
     stiff = stiff + (whole - in_water) / crystal
+    packed = values.packing
+    if pot.fines_ratio > 1.0 and np.any(rows["powdered"] > 0.0):
+        fine = sugar * (rows["powdered"] / np.maximum(rows["sucrose"], 1e-12))
+        voids = packing.voids_with_fines(
+            fine / np.maximum(stiff, 1e-12), pot.fines_ratio
+        )
+        packed = packed + (1.0 - packed) * values.fines_gain * (1.0 - voids)
     return Slurry(
         water=left,
         undissolved=undissolved,
         dissolved=dissolved,
         syrup_solids=syrup,
         others=others,
-        crowding=stiff / np.maximum(stiff + thin, 1e-12) / values.packing,
+        crowding=stiff / np.maximum(stiff + thin, 1e-12) / (packed * pot.tapped),
     )
 
 
@@ -347,7 +371,7 @@ def columns(pot: Pot, values: Values) -> dict[str, FloatArray]:
     With them `per_solids`, moles per mass of what never crystallises hot, and `norrish`
     and `damping` of the activity of water, by the moles of the recipe.
     """
-    names = [f.name for f in fields(pot) if f.name not in ("gap", "measured_syrup")]
+    names = [name for name in _COLUMNS if name != "measured_syrup"]
     found = {name: getattr(pot, name) for name in names}
     found["per_solids"] = pot.syrup_grade / water.GRADE_MASS
     found["norrish"] = np.full(len(pot), water.NORRISH["sucrose"])
@@ -406,16 +430,19 @@ BROWNS = (
     "maltodextrin",
 )
 
+#: The sugar whose grains are fines between those of the nitrate.
+POWDERED = "powdered sugar"
+
 #: Water in the crystals of dextrose monohydrate, which melt in it at 83 C.
 HYDRATE_WATER = 18.015 / 198.17
 
 #: Ingredients that are a sort of their own.
 _NAMED = {"potassium nitrate": "nitrate", "sucrose": "sucrose"} | {n: n for n in SUGARS}
 
-#: Masses that the pot sorts the constituents into; the last is a volume.
+#: Masses that the pot sorts the constituents into; `grains_volume` is a volume.
 _SORTS = (
     *("nitrate", "chloride", "sucrose", "syrup", *SUGARS),
-    *("water", "other_sugar", "grains", "grains_volume"),
+    *("water", "other_sugar", "grains", "grains_volume", "powdered"),
 )
 
 
@@ -471,6 +498,8 @@ def pots_of(blends: Blends, kitchen: Kitchen) -> Pot:
         stated_loss=stated,
         measured_syrup=np.array([n in measured for n in names], dtype=bool),
         gap=tuple(gaps),
+        fines_ratio=(kitchen.grain or 0.0) / packing.POWDERED,
+        tapped=kitchen.tapped if kitchen.tap else 1.0,
     )
 
 
@@ -502,6 +531,8 @@ def _sorted(
         parts = {"syrup": 1.0} if c.origin in origins else _parts(c.ingredient)
         for sort, part in parts.items():
             masses[sort] += c.mass_fraction * part
+        powdered = c.origin == POWDERED and "sucrose" in parts
+        masses["powdered"] += c.mass_fraction if powdered else 0.0
         gap = gap or _missing(c.ingredient, parts)
     return [masses[name] for name in _SORTS], gap
 

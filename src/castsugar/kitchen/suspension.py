@@ -106,40 +106,6 @@ def log_thickening(crowding: ArrayLike, exponent: ArrayLike) -> FloatArray:
         return np.asarray(exponent) * -np.log(np.maximum(1.0 - r, 0.0))
 
 
-def two_size_packing(
-    coarse: float, fine: float, coarse_share: float | None = None
-) -> tuple[float, float]:
-    """Return the densest packing of two very different sizes, and the coarse share.
-
-    phi = phi_c + (1 - phi_c) phi_f at the coarse volume share phi_c / phi: the limit of
-    an infinite ratio of sizes (Farris 1968). A ratio of 3 to 5 gains +0.04 to +0.08.
-
-    Parameters
-    ----------
-    coarse, fine : float
-        Maximum packing of each size alone, 0.3 to 0.76.
-    coarse_share : float, optional
-        Volume share of the coarse grains; the best one by default. Away from it the
-        packing is limited by one of the two.
-
-    Raises
-    ------
-    ValidityError
-
-    Examples
-    --------
-    >>> tuple(round(v, 2) for v in two_size_packing(0.60, 0.60))
-    (0.84, 0.71)
-    """
-    inside([coarse, fine], 0.3, 0.76, "maximum packing of one size")
-    best = coarse + (1.0 - coarse) * fine
-    share = coarse / best if coarse_share is None else coarse_share
-    inside(share, 0.0, 1.0, "volume share of the coarse grains")
-    filled_by_coarse = coarse / share if share > 0.0 else np.inf
-    filled_by_fine = fine / (1.0 - share * (1.0 - fine))
-    return float(min(filled_by_coarse, filled_by_fine)), float(share)
-
-
 def packing_of_powder(bulk_density: float, crystal_density: float = NITRATE) -> float:
     """Return the maximum packing from a tapped bulk density.
 
@@ -217,6 +183,25 @@ def filling_time(
     2.8
     """
     return 8.0 * np.asarray(viscosity) * length / (density * 9.80665 * radius**2)
+
+
+#: The yield stress by a spatula is known within this factor (common practice).
+SPATULA = 1.5
+
+
+def yield_stress(layer: float, density: float) -> float:
+    """Return the yield stress of a mix of which a layer stays on an upright spatula.
+
+    rho g h, h the thickest that stays, on the inert dummy. A mould of a bore of radius
+    R wants less than rho g R / 2: it is wider than four such layers. Above a crowding
+    of 0.9, or with fines below 10 um, 10 to 1000 Pa; nothing predicts it. [Pa]
+
+    Examples
+    --------
+    >>> round(yield_stress(3e-3, 1750.0)), round(yield_stress(10e-3 / 2, 1750.0))
+    (51, 86)
+    """
+    return density * 9.80665 * layer
 
 
 def like(viscosity: float) -> str:

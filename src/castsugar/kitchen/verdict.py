@@ -341,7 +341,8 @@ def drawn_columns(pot: Pot, values: Values, kitchen: Kitchen) -> dict[str, Float
     """
     left = water_left(pot, values, kitchen.cook, kitchen.air_pressure)
     hot = kitchen.cook.pour_temperature + values.thermometer
-    held, cold = standing(pot, values, left, hot), standing(pot, values, left, _AT_ROOM)
+    held = standing(pot, values, left, hot)
+    cold = standing(pot.at_rest(), values, left, _AT_ROOM)
     return {
         "viscosity": viscosity(pot, values, held, hot),
         "crowding": held.crowding,
@@ -408,7 +409,7 @@ def _central(pot: Pot, values: Values, kitchen: Kitchen) -> dict[str, FloatArray
     with np.errstate(invalid="ignore", divide="ignore"):
         lost = np.where(start > 0.0, 1.0 - left / start, 0.0)
     hot = standing(pot, values, left, cook.pour_temperature + values.thermometer)
-    cold = standing(pot, values, left, _AT_ROOM)
+    cold = standing(pot.at_rest(), values, left, _AT_ROOM)
     return {
         "water_lost": lost,
         "boils": boiling(pot, values, start, air),

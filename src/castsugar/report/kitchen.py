@@ -14,7 +14,7 @@ from castsugar.kitchen.suspension import like
 from castsugar.report import numbers
 from castsugar.report.cautions import do_nots
 from castsugar.report.document import Part
-from castsugar.report.field import FIELDS, Row, chosen
+from castsugar.report.field import FIELDS, Row, chosen, crowded
 from castsugar.report.limit_words import (
     POUR,
     SOLIDS,
@@ -108,7 +108,8 @@ def cook_words(kitchen: Kitchen, show: Shown) -> str:
     """Say how it was cooked, and under what air."""
     cook = capitalized(show.cook(kitchen.cook))
     air = show.amount("air pressure", 1e-3 * kitchen.air_pressure)
-    return f"{cook}; air {air}; bands hold 95 of 100 draws"
+    tapped = "; mould tapped" if kitchen.tap else ""
+    return f"{cook}; air {air}{tapped}; bands hold 95 of 100 draws"
 
 
 def _named(found: Mixes) -> str:
@@ -159,6 +160,8 @@ def _pours(row: Row, limit: Judged | None, show: Shown) -> Finding:
     median = f"Median {told} Pa s, {known}({band})." if math.isfinite(eta) else ""
     thin = math.isfinite(FIELDS[POUR].band(row)[0])
     median = median or f"Most draws jam{f' ({band})' if thin else ''}."
+    if crowded(row):
+        median = f"Too crowded for a number: {told}."
     if limit is not None:
         first = finding_of(limit, row, show)
         return Finding(first.status, f"{first.text} {median}", first.values)

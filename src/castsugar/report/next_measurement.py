@@ -33,6 +33,8 @@ from castsugar.report.shown import Shown
 CALLED = {
     names.PAN_WEIGHT: "pan weight",
     names.BULK_DENSITY: "bulk density of the nitrate",
+    names.BRINE: "nitrate settled in brine",
+    names.CLEAR_POINT: "clear point of the syrup",
     names.BALL_FALL: "ball fall in the syrup",
     names.SYRUP_DENSITY: "syrup density",
     names.FLOW_OUT: "flow-out of the dummy",
@@ -277,6 +279,8 @@ def _todo(found: Listed, one: Offer, show: Shown) -> str:
 _KITCHEN = {
     names.PAN_WEIGHT: "Weigh pan and mix before and after you cook {mass}",
     names.BULK_DENSITY: "Weigh a tapped cup of your ground nitrate",
+    names.BRINE: "Let your ground nitrate settle in its own brine, then tap it",
+    names.CLEAR_POINT: "Stir nitrate into plain syrup on a water bath until it stays",
     names.BALL_FALL: "Time a steel ball that sinks in the cold syrup",
     names.FLOW_OUT: "Time the inert dummy (chloride, no nitrate) out of a cup",
 }

@@ -8,7 +8,15 @@ import numpy as np
 from published_checks.rows import Given
 from scipy.optimize import brentq
 
-from castsugar.kitchen import glass, heat, liquid, solubility, suspension, water
+from castsugar.kitchen import (
+    glass,
+    heat,
+    liquid,
+    packing,
+    solubility,
+    suspension,
+    water,
+)
 from castsugar.kitchen.sugars import SUGARS
 from castsugar.kitchen.validity import ICE_POINT
 from kitchen_checks.heat_evaluators import HEAT
@@ -122,16 +130,14 @@ def thickening(given: Given) -> float:
     return float(np.exp(suspension.log_thickening(crowding, n)))
 
 
-def two_size_packing(given: Given) -> float:
-    """Densest packing of two sizes."""
-    found = suspension.two_size_packing(given.number("coarse"), given.number("fine"))
-    return found[0]
+def dry_over_wet(given: Given) -> float:
+    """Packing of dry powder over that of wet grains."""
+    return float(packing.dry_over_wet(1e-6 * given.number("size_um")))
 
 
-def two_size_coarse_percent(given: Given) -> float:
-    """Share of the coarse grains in it. [%]"""
-    found = suspension.two_size_packing(given.number("coarse"), given.number("fine"))
-    return 100.0 * found[1]
+def voids_with_fines(given: Given) -> float:
+    """Voids with fines over those without."""
+    return float(packing.voids_with_fines(given.number("share"), given.number("ratio")))
 
 
 def filling_time(given: Given) -> float:
@@ -261,7 +267,8 @@ _FUNCTIONS: dict[str, tuple[Callable[[Given], float], ...]] = {
         saturated_sucrose_activity,
         sorbitol_activity,
         thickening,
-        two_size_packing,
+        dry_over_wet,
+        voids_with_fines,
     ),
     "kPa": (saturation_pressure, air_pressure),
     "g/100 g": (
@@ -273,7 +280,6 @@ _FUNCTIONS: dict[str, tuple[Callable[[Given], float], ...]] = {
     ),
     "wt%": (sucrose_solubility_percent,),
     "%": (
-        two_size_coarse_percent,
         sugar_degraded,
         nitrate_deliquescence,
         crystal_limit,

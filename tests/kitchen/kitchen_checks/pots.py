@@ -69,6 +69,7 @@ def pot_of(
         other_sugar=full(0.0),
         grains=full(0.0),
         grains_volume=full(0.0),
+        powdered=full(0.0),
         chloride=np.zeros(len(rows), dtype=bool),
         syrup_solids=full(solids),
         syrup_solids_u=full(0.02),
