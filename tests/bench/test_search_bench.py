@@ -602,9 +602,12 @@ BAD = [
         "must be a number",
     ),
     (
-        ("{ at_least = 0.8 }", '{ at_least = 0.8, probability = "90 %" }'),
-        "relative_solids_20C",
-        "relative_solids_20C - relative_solids_20C has no draws",
+        (
+            "relative_solids_20C = { at_least = 0.8 }",
+            'sugar_degraded_percent = { at_most = 2, probability = "90 %" }',
+        ),
+        "sugar_degraded_percent",
+        "sugar_degraded_percent - sugar_degraded_percent has no draws",
     ),
     (
         ("{ at_least = 0.8 }", "{ at_least = 0.8, at_most = 0.7 }"),
