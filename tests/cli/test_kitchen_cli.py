@@ -228,7 +228,7 @@ MORE_BAD = [
     ([*PAN, "--minutes", "-10"], "--minutes is -10 min; allowed"),
     ([*PAN, "--minutes", "inf"], "--minutes"),
     ([*PAN, "--recipe", ""], "the recipe is empty"),
-    ([*PAN, "--recipe", "KNO3:65 sorbitol:35"], "no model for sorbitol"),
+    ([*PAN, "--recipe", "KNO3:65 xylitol:35"], "no model for xylitol"),
     ([*PAN, "--cook", "84 C"], "from 85 C up"),
     ([*BULK, "--mass", "630 g"], "0.35 to 0.8"),
     ([*BULK, "--mass", "0 g"], "--mass is 0 g; allowed"),
@@ -307,12 +307,12 @@ def test_a_page_as_proof_of_nothing(capsys: pytest.CaptureFixture[str]) -> None:
     assert any("150 C" in text for text in document["cautions"])
 
 
-def test_evaluate_sorbitol_with_a_cook(capsys: pytest.CaptureFixture[str]) -> None:
+def test_evaluate_xylitol_with_a_cook(capsys: pytest.CaptureFixture[str]) -> None:
     """The thermochemistry as ever, the kitchen says why it has nothing to say."""
-    words = ["evaluate", "KNO3:65 sorbitol:35", "--no-confirm"]
+    words = ["evaluate", "KNO3:65 xylitol:35", "--no-confirm"]
     code, out, _ = run([*words, *HELD], capsys)
     assert code == 0
-    assert "kitchen not computed: no model for sorbitol" in out
+    assert "kitchen not computed: no model for xylitol" in " ".join(out.split())
     assert max(map(len, out.splitlines())) <= 80
     one = next(csv.DictReader(io.StringIO(run([*words, *HELD, "--csv"], capsys)[1])))
     two = next(csv.DictReader(io.StringIO(run([*words, "--csv"], capsys)[1])))
@@ -324,8 +324,8 @@ def test_evaluate_sorbitol_with_a_cook(capsys: pytest.CaptureFixture[str]) -> No
 @pytest.mark.parametrize(
     ("recipe", "held"),
     [
-        ("KNO3:65 sorbitol:35", HELD),
-        ("KNO3:65 sorbitol:30 corn syrup:5", HELD),
+        ("KNO3:65 dextrose:35", HELD),
+        ("KNO3:65 xylitol:30 corn syrup:5", HELD),
         (BASE, ["--cook", "151 C", "--minutes", "8"]),
     ],
 )

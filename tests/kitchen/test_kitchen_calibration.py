@@ -522,9 +522,9 @@ def test_salt_of_the_same_volume_flows_alike() -> None:
         (lambda: flow_out(-1.0), "above 0"),
         (
             lambda: measurements.pan_weight(
-                cs.Mix.weigh({"KNO3": 65, "sorbitol": 35}), COOK, batch=0.2, lost=0.001
+                cs.Mix.weigh({"KNO3": 65, "xylitol": 35}), COOK, batch=0.2, lost=0.001
             ),
-            "no model for sorbitol",
+            "no model for xylitol",
         ),
         (
             lambda: measurements.ball_fall(
@@ -544,9 +544,10 @@ def test_bad_readings(call: object, words: str) -> None:
 @pytest.mark.exact
 def test_shown_band_is_converged() -> None:
     """The draws that the pages use give the band that many draws give."""
+    mix = cs.Mix.weigh({"KNO3": 60, "powdered sugar": 17, "corn syrup": 23})
     known = cs.Kitchen(cook=COOK, belief=unmeasured().knowing_the_layer())
     few, many = (
-        np.array(calibration.viscosity_band(one, MIX))
+        np.array(calibration.viscosity_band(one, mix))
         for one in (known, known.changed(draws=20_000))
     )
-    np.testing.assert_allclose(np.log(few[1:4] / many[1:4]), 0.0, atol=math.log(2.0))
+    np.testing.assert_allclose(np.log(few[1:3] / many[1:3]), 0.0, atol=math.log(2.0))

@@ -306,8 +306,8 @@ def test_no_model_is_one_line(
 ) -> None:
     """Neither dashes nor numbers, and the reason."""
     del example
-    out = said(capsys, 'judge "KNO3:65 sorbitol:35"')[1]
-    assert "CANNOT TELL  no kitchen model for sorbitol" in out
+    out = said(capsys, 'judge "KNO3:65 isomalt:35"')[1]
+    assert "CANNOT TELL  no kitchen model for isomalt: no viscosity data" in out
     assert "–" not in out
     assert "Least sure" not in out
 
@@ -395,4 +395,4 @@ def test_print_is_short(example: Path) -> None:
         assert "array" not in str(one)
         assert len(str(one)) < 1000
     assert str(world.kitchen).endswith("4 of 9 parameters measured")
-    assert re.match(r"1: pours in \d+ of 100 draws, median 5 Pa s", verdict)
+    assert re.match(r"1: pours in \d+ of 100 draws, median \d+ Pa s", verdict)

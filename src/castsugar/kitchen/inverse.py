@@ -21,7 +21,7 @@ from castsugar.kitchen.pot import Pot, standing, viscosity, water_at_start, wate
 from castsugar.kitchen.suspension import POURS_BELOW, pours
 from castsugar.kitchen.verdict import (
     ENDS,
-    degradation_limit,
+    hottest_pour,
     pour_chance,
     pouring_window,
 )
@@ -230,7 +230,7 @@ def pour_heat(
     window = pouring_window(
         pot, values, kitchen, level=probability, thickest=thickest, grid=_HEATS
     )
-    limit = min(degradation_limit(kitchen.cook, kitchen.degradation_limit), HOTTEST)
+    limit = min(float(hottest_pour(pot, kitchen)[0]), HOTTEST)
     heats = [*_HEATS[limit > _HEATS], max(limit, _HEATS[0])]
     chances = []
     for heat in heats:

@@ -16,7 +16,8 @@ from castsugar.arrays import FloatArray
 from castsugar.checks import number
 from castsugar.constants import STANDARD_ATMOSPHERE, STANDARD_GRAVITY
 from castsugar.errors import InputError, RefusedError
-from castsugar.kitchen import liquid, suspension
+from castsugar.kitchen import liquid, solubility, suspension
+from castsugar.kitchen.boiling import takes
 from castsugar.kitchen.heat import Cook
 from castsugar.kitchen.packing import packing_of_bed
 from castsugar.kitchen.parameters import Kitchen, Values, unmeasured
@@ -26,7 +27,6 @@ from castsugar.kitchen.pot import (
     Pot,
     pot_of,
     poured,
-    takes,
     water_at_start,
     water_left,
 )
@@ -410,7 +410,7 @@ def clear_point(  # noqa: PLR0913 - keyword-only options
             f"{1e3 * lost:g} g of {1e3 * held:.3g} g of water are lost; allowed is "
             "less than half: keep the lid on, and weigh again"
         )
-    full = (held - lost) * float(suspension.salt_solubility(temperature))
+    full = (held - lost) * float(solubility.salt_solubility(temperature))
     share = (added - 0.5 * step) / full
     if share > MOST_DISSOLVED:
         raise InputError(
@@ -459,7 +459,7 @@ def _clear_liquid(given: MixLike, temperature: float) -> Pot:
     """Return the liquid of a clear point in a pot: all of its sugar dissolves."""
     mix = as_mix(given)
     pot = known_pot(mix, Kitchen(cook=Cook.hold(392.15, 60.0)))
-    if pot.nitrate[0] > 0.0 or pot.grains[0] > 0.0:
+    if pot.nitrate[0] > 0.0 or pot.grains[0] > 0.0 or not pot.plain:
         raise InputError(
             f"{mix.name!r} is no liquid of a clear point: allowed are syrup, sugar and "
             "water; the nitrate is what you add"
@@ -472,7 +472,7 @@ def _clear_liquid(given: MixLike, temperature: float) -> Pot:
         )
     values = unmeasured().central()
     start = water_at_start(pot, values)
-    limit = suspension.sucrose_solubility(temperature)
+    limit = solubility.sucrose_solubility(temperature)
     solids = 1.0 - start - pot.sucrose
     if takes(start, solids, limit, values)[0] < pot.sucrose[0]:
         raise InputError(
@@ -673,6 +673,11 @@ def flow_out(  # noqa: PLR0913 - keyword-only options
     """
     known = as_mix(mix)
     pot = known_pot(known, Kitchen(cook=cook, air_pressure=air_pressure))
+    if not pot.plain:
+        raise InputError(
+            f"{known.name!r} holds another sugar than sucrose and syrup, whose "
+            "liquid this measures; nothing can be learnt from it"
+        )
     pot = pot.as_dummy() if _salt(salt) == suspension.CHLORIDE else pot
     radius = 0.5 * tube_diameter
     for value, what in (

@@ -95,7 +95,7 @@ PARAMETERS: tuple[Parameter, ...] = (
         "DE",
         "plain",
         0.0,
-        7.5,
+        5.5,
         -35.0,
         35.0,
         "range 50-75 of retail syrups; +-0.2 decade of the grade factor",
@@ -131,10 +131,11 @@ PARAMETERS: tuple[Parameter, ...] = (
         "",
         "log",
         0.2,
-        0.4,
+        0.6,
         1e-3,
         2.0,
-        "guess, 0.1-0.35, from confectionery practice at 25 C (from memory)",
+        "guess, 0.08-0.3, of cane juice at 1 to 4 g of non-sugar per g of water (0.08) "
+        "and confectionery practice at 25 C (0.24, from memory)",
     ),
     Parameter(
         "drying_time",
@@ -269,6 +270,8 @@ class Values:
     dry_packing: FloatArray
     nitrate_trend: FloatArray
     nitrate_carried: FloatArray
+    #: Normal score of the liquid before measurements, for liquids that none tells of.
+    liquid_score: FloatArray = field(default_factory=lambda: np.zeros(()))
 
     def changed(self, **values: Any) -> Values:
         """Return the same with some values replaced."""
@@ -373,7 +376,8 @@ class Belief:
 
     def at(self, scores: FloatArray) -> Values:
         """Return the values at normal scores of the parameters, (..., n)."""
-        return values_of(self.mean + scores @ self.root().T)
+        values = values_of(self.mean + scores @ self.root().T)
+        return values.changed(liquid_score=scores[..., PLACE["liquid_factor"]])
 
     def with_value(self, name: str, value: float, spread: float, origin: str) -> Belief:
         """Return the same with one parameter stated by the user, independent.

@@ -218,11 +218,11 @@ def water_interval(mix: Mix, kitchen: Kitchen) -> tuple[float, float]:
 def browned_of(pot: Pot, kitchen: Kitchen) -> FloatArray:
     """Return what share of its sugar each recipe loses in the cook, (n,).
 
-    An index, that of sucrose for every sugar and syrup; 0 for polyols. NaN above 150 C
-    where nobody states the water that leaves.
+    An index, that of sucrose for every sugar and syrup; sorbitol and erythritol dilute
+    it, 0 for polyols alone. NaN above 150 C where nobody states the water that leaves.
     """
-    share, sugar = kitchen.cook.degraded(), pot.sucrose + pot.syrup + pot.other_sugar
-    browned = np.where(sugar > 0.0, share, 0.0)
+    sugar = pot.sucrose + pot.syrup + pot.dextrose + pot.other_sugar
+    browned = np.where(sugar > 0.0, kitchen.cook.degraded() * pot.browning(), 0.0)
     modelled = np.array([not why for why in pot.gap], dtype=bool)
     unknown = modelled & np.isnan(pot.stated_loss) & (browned <= BROWNED_MOST)
     return np.where(unknown, np.nan, browned) if kitchen.too_hot else browned
@@ -271,14 +271,14 @@ def _columns(verdict: Verdict) -> Columns:
 
 def _flags(verdict: Verdict) -> list[list[str]]:
     """Return what is special about each row."""
-    some = WARN < verdict.degraded <= BROWNED_FLAG
-    brown = [f"sugar degraded above {100 * WARN:g} %"] if some else []
     found = []
     for row, why in enumerate(verdict.gap):
         if why:
             found.append([f"kitchen not computed: {why}"])
             continue
-        own = list(brown)
+        some = WARN < verdict.degraded[row] <= BROWNED_FLAG
+        own = [f"sugar degraded above {100 * WARN:g} %"] if some else []
+        own += verdict.words[row]
         if np.isinf(verdict.viscosity[0, row]) and verdict.undissolved[row] > 0.0:
             dry = verdict.water_lost[row] == 0.0 and np.isnan(verdict.boils[row])
             own += ["no liquid: below the melting range of sugar"] if dry else []
