@@ -158,6 +158,7 @@ HANDLED = Handling(
     cooling=(2400.0, 4200.0),
     shrinkage=0.028,
     glass=257.0,
+    limit=79.0,
     cracks="rubbery",
     gains=((45.0, 30.0, 0.0), (60.0, 30.0, 0.0025), (80.0, 30.0, math.inf)),
     bag_days=(math.nan, math.nan),

@@ -11,6 +11,7 @@ from castsugar.kitchen.glass import set_word
 from castsugar.kitchen.handling import Handling
 from castsugar.kitchen.heat import FACTOR
 from castsugar.kitchen.parameters import Kitchen
+from castsugar.kitchen.sugars import SETTING
 from castsugar.kitchen.suspension import like
 from castsugar.report import numbers
 from castsugar.report.cautions import do_nots
@@ -125,8 +126,11 @@ def _named(found: Mixes) -> str:
 
 def _gap(row: Row) -> str:
     """Return why a kitchen says nothing of a mix; empty where it does."""
-    said = str(row.get("flags") or "").split("; ")
-    return next((f.removeprefix(_GAP) for f in said if f.startswith(_GAP)), "")
+    return next((f.removeprefix(_GAP) for f in _flags(row) if f.startswith(_GAP)), "")
+
+
+def _flags(row: Row) -> list[str]:
+    return str(row.get("flags") or "").split("; ")
 
 
 def _gaps(found: Mixes, show: Shown) -> Iterator[Finding]:
@@ -198,6 +202,9 @@ def _sets(row: Row, limit: Judged | None, handled: Handling, show: Shown) -> Fin
     told, band = solids.cells(row, show)
     store = f"Store sealed: {month_gains(handled)}."
     values = {SOLIDS: row[SOLIDS], "uptake": handled.to_dict()["uptake"]}
+    if words := next((f for f in _flags(row) if f.startswith(SETTING)), ""):
+        status = "RESULT" if limit is None else finding_of(limit, row, show).status
+        return Finding(status, f"{numbers.capitalized(words)}. {store}", values)
     text = f"Sets {set_word(row[SOLIDS]).removeprefix('stays ')}: {solids.named(show)} "
     if limit is None:
         return Finding("RESULT", f"{text}{told} ({band}). {store}", values)

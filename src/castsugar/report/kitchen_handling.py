@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from castsugar.kitchen import casting, uptake
-from castsugar.kitchen.glass import crystal_limit
 from castsugar.kitchen.handling import DOSE, MOST_GAIN, Grain, Handling
 from castsugar.kitchen.pan import ROOM
 from castsugar.kitchen.parameters import Kitchen
@@ -34,6 +33,9 @@ _CRACKS = {
 def month_gains(found: Handling) -> str:
     """Say what a grain gains in a month; of unknown air, at each humidity told."""
     told = [(rh, share) for rh, days, share in found.gains if days == _MONTH]
+    limit = numbers.typed(float(round(found.limit)))
+    if any(math.isnan(share) for _, share in told):
+        return f"draws water without end above {limit} % humidity"
     shares = [_share(share) for _, share in told]
     airs = [numbers.typed(numbers.tidy(rh)) for rh, _ in told]
     if len(told) == 1 and math.isinf(told[0][1]):
@@ -247,6 +249,13 @@ def _cast_lines(
 
 def _store(found: Handling, grain: Grain, show: Shown) -> Iterator[Block]:
     """Yield what a grain gains, and how long a bag keeps it."""
+    if any(math.isnan(share) for *_, share in found.gains):
+        yield Paragraph(
+            "How fast it draws water is not known: diffusion was measured in sucrose. "
+            f"Above {round(found.limit)} % humidity there is no end. Weigh it after "
+            "casting and before use."
+        )
+        return
     airs = dict.fromkeys(rh for rh, *_ in found.gains)
     rows = tuple(
         (
@@ -259,8 +268,7 @@ def _store(found: Handling, grain: Grain, show: Shown) -> Iterator[Block]:
     yield Table(heads=heads, rows=rows, left=frozenset())
     outer = show.typed("length", 1e3 * grain.outer)
     most, limit = (
-        numbers.typed(numbers.tidy(x))
-        for x in (100.0 * MOST_GAIN, round(float(crystal_limit())))
+        numbers.typed(numbers.tidy(x)) for x in (100.0 * MOST_GAIN, round(found.limit))
     )
     text = (
         f"Water gained by a grain of {outer}, bare on all faces (factor {_FACTOR}); "
