@@ -197,7 +197,7 @@ def test_a_known_pan_and_store(
         "200 g in a pan of 120 mm: 18 kg/m², turned every 60 s: 4.4 times as long",
         "while it warms by 10 K a minute",
         "min to boil off the water that leaves",
-        "a dose of 20 g dry mix, cold, takes",
+        "20 g dry mix, cold, takes",
         "in an oven before there is mix near it",
         "leave the rod until then",
         "no water or oil displacement",
