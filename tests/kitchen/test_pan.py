@@ -11,7 +11,7 @@ import pytest
 
 import castsugar as cs
 from castsugar.bench.bench import check_bench
-from castsugar.bench.kitchen import learn
+from castsugar.bench.kitchen import learn, pan_of, store_of
 from castsugar.data.load import load_database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.kitchen.heat import Cook
@@ -163,12 +163,41 @@ def test_what_one_pan_lost_is_carried_to_another() -> None:
 
 
 @pytest.mark.exact
+def test_every_key_reaches_pan_and_store() -> None:
+    """Quantities in quotes become SI; watts and kelvin a minute are plain numbers."""
+    text = """
+pan_diameter = "20 cm"
+batch = "200 g"
+stirring_interval = "30 s"
+pan_mass = "600 g"
+pan_material = "aluminium"
+heater_watts = 400
+heating_rate = 12
+room_temperature = "20 C"
+room_humidity = "60 %"
+bag_area_m2 = 0.03
+silica_gel = "5 g"
+"""
+    known = check_bench(Path("bench.toml"), f"[kitchen]{text}")
+    pan = pan_of(known)
+    assert pan is not None
+    assert (pan.batch, pan.diameter, pan.interval) == (0.2, 0.2, 30.0)
+    assert (pan.mass, pan.material, pan.watts) == (0.6, "aluminium", 400.0)
+    assert pan.rate == pytest.approx(0.2)
+    assert pan.room == pytest.approx(293.15)
+    store = store_of(known)
+    assert (store.humidity, store.bag) == (60.0, 0.03)
+    assert store.gel == pytest.approx(0.005)
+
+
+@pytest.mark.exact
 @pytest.mark.parametrize(
     ("text", "measured", "words"),
     [
         ('pan_diameter = "20 cm"', "", "pan_diameter needs batch"),
         ('batch = "200 g"', "", "batch needs pan_diameter"),
         ("heater_watts = -5", "", "heater_watts"),
+        ('batch = "200 g"\npan_diameter = "20 cm"\nstirring_interval = "0 s"', "", "1"),
         ('room_humidity = "120 %"', "", "room_humidity"),
         ('silica_gel = "5 g"', "", "silica_gel needs bag_area_m2"),
         ('pan_diametre = "20 cm"', "", "did you mean 'pan_diameter'"),

@@ -86,7 +86,10 @@ class Kitchen(Table, head="[kitchen]", used=_COOKS):
         "bottom of the pan, inside", "22 cm", "pan diameter", needs=("batch",)
     )
     stirring_interval: float = key(
-        "how often the bottom is stirred free", "60 s", needs=_LAYER
+        "how often the bottom is stirred free",
+        "60 s",
+        "stirring interval",
+        needs=_LAYER,
     )
     pan_mass: float = key("the empty pan", "600 g", "pan mass", needs=_LAYER)
     pan_material: str = key(
