@@ -101,3 +101,12 @@ def test_a_bag_of_gel_keeps_longer() -> None:
     assert days[1][0] > 2.0 * days[0][0]
     dry = handling(mix, kitchen, store=Store(humidity=20.0, bag=0.03)).bag_days
     assert math.isinf(dry[0])
+
+
+@pytest.mark.exact
+def test_what_freezes_is_not_told_by_its_glass() -> None:
+    """Erythritol loses 10 to 14 % as it freezes: no thermal shrinkage, no cracks."""
+    kitchen = cs.Kitchen(cook=cs.Cook.hold(392.15, 480.0), draws=60)
+    found = handling(cs.Mix.weigh("KNO3:65 erythritol:35"), kitchen)
+    assert math.isnan(found.shrinkage)
+    assert not found.cracks

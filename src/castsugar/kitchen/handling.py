@@ -15,7 +15,7 @@ from castsugar.kitchen.inverse import cools_to
 from castsugar.kitchen.pan import EVAPORATION, ROOM
 from castsugar.kitchen.parameters import Kitchen, Values
 from castsugar.kitchen.pot import Pot, columns, standing, water_at_start, water_left
-from castsugar.kitchen.sugars import MAJOR, SUGARS
+from castsugar.kitchen.sugars import MAJOR, SOME, SUGARS
 from castsugar.kitchen.uptake import DAYS, HUMIDITIES, Binder
 from castsugar.kitchen.validity import ICE_POINT, inside
 from castsugar.kitchen.verdict import crystal_activity, judge
@@ -114,13 +114,14 @@ class Handling:
     cooling : tuple of float
         Until hand-warm, in still air and in a tube. [s]
     shrinkage : float
-        Of the volume, from the pour to 20 C.
+        Of the volume, from the pour to 20 C; NaN for a mix that freezes.
     glass : float
         Glass transition of the binder. [K]
     limit : float
         Humidity above which the grain draws water without end. [%]
     cracks : str
-        "rubbery", "between" or "brittle", in the room.
+        "rubbery", "between" or "brittle", in the room; empty for sugars that harden by
+        their own crystals.
     gains : tuple
         (Humidity in %, days, share of the mass that is gained); infinite: no end.
     bag_days : tuple of float
@@ -200,6 +201,8 @@ def handling(
     room = ROOM if cook.pan is None else cook.pan.room
     grain, store = grain or Grain(), store or Store()
     binder = binder_of(pot, values, float(left[0]), start)
+    freezes = float(pot.shares()["erythritol"][0]) >= SOME
+    shrinks = casting.shrinkage(solids, cook.pour_temperature, _ROOM_AT)
     sizes = {"core": grain.core}
     cooling = tuple(
         casting.cooling_time(
@@ -210,10 +213,10 @@ def handling(
     return Handling(
         **_in_the_pan(pot, kitchen, start - float(left[0])),
         cooling=(cooling[0], cooling[1]),
-        shrinkage=casting.shrinkage(solids, cook.pour_temperature, _ROOM_AT),
+        shrinkage=math.nan if freezes else shrinks,
         glass=glass,
         limit=binder.limit,
-        cracks=casting.crack_word(glass, room) if math.isfinite(glass) else "",
+        cracks=casting.crack_word(glass, room) if binder.known else "",
         gains=_gains(binder, grain, store),
         bag_days=_bag(binder, mix, grain, store),
     )

@@ -146,7 +146,7 @@ SHRINKS = (
     "erythritol shrinks by 10 to 14 % as it freezes, 5 to 6 % of a 65/35 grain: sink "
     "holes and cracks, fill a hot mould slowly, top up, weigh"
 )
-_SOME = 0.2
+SOME = 0.2
 
 
 def setting_words(
@@ -171,6 +171,6 @@ def setting_words(
             most = max(own, key=lambda name: own[name])
             soft = most == "sorbitol" and transition + _SHAPE < _ROOM
             words.append(SETTING + (_SOFT if soft else _SETS[most]))
-        words += [SHRINKS] if own["erythritol"] >= _SOME else []
+        words += [SHRINKS] if own["erythritol"] >= SOME else []
         found.append(tuple(words))
     return tuple(found)

@@ -11,6 +11,7 @@ from castsugar.kitchen import casting, uptake
 from castsugar.kitchen.handling import DOSE, MOST_GAIN, Grain, Handling
 from castsugar.kitchen.pan import ROOM
 from castsugar.kitchen.parameters import Kitchen
+from castsugar.kitchen.sugars import SHRINKS
 from castsugar.kitchen.uptake import DAYS
 from castsugar.kitchen.validity import ICE_POINT
 from castsugar.report import numbers
@@ -247,11 +248,9 @@ def _cast_lines(
     )
     shrinks = numbers.significant(100.0 * found.shrinkage, 2)
     across = numbers.significant(100.0 * found.shrinkage / 3.0, 1)
-    yield (
-        "shrinkage",
-        f"it shrinks by {shrinks} % of its volume, {across} % across: it grips the rod "
-        "and leaves the tube; look for a gap at the wall, a path for the flame",
-    )
+    text = f"it shrinks by {shrinks} % of its volume, {across} % across: it grips the "
+    text += "rod and leaves the tube; look for a gap at the wall, a path for the flame"
+    yield "shrinkage", SHRINKS if math.isnan(found.shrinkage) else text
     if found.cracks:
         glass = show.amount("temperature", found.glass - ICE_POINT, 2)
         text = f"binder turns to glass at {glass}: {_CRACKS[found.cracks]}"
