@@ -16,6 +16,8 @@ from castsugar.kitchen.parameters import unmeasured
 from castsugar.kitchen.sugars import SUGARS
 from castsugar.kitchen.validity import ICE_POINT as C
 from castsugar.kitchen.verdict import judge
+from castsugar.limits import Limit, judge_rows
+from castsugar.mix.blends import of_mixes
 
 pytestmark = pytest.mark.exact
 
@@ -207,6 +209,21 @@ SETS = {
     "KNO3:65 erythritol:35": "erythritol shrinks by 10 to 14 %",
     "KNO3:60 dextrose:20 corn syrup:20": "setting: cannot be told",
 }
+
+
+def test_a_limit_on_solids_is_not_judged_by_crystals_of_sorbitol() -> None:
+    """The reason is that of the sugar, also where draws are asked for."""
+    limit = Limit(column="relative_solids_20C", sense=">=", value=0.95)
+    (found,) = judge_rows([limit], [_row("KNO3:65 sorbitol:35")])
+    assert found[0].verdict == "not computed"
+    assert found[0].reason == "sorbitol sets by its own crystals"
+    asked = [("relative_solids_20C", 0.2)]
+    held = pot.pots_of(
+        of_mixes([cs.Mix.weigh("KNO3:65 sorbitol:35"), cs.Mix.weigh("KNO3:1 sugar:1")]),
+        kitchen(),
+    )
+    quantiles = judge(held, kitchen(), chances=asked).chances[asked[0]]
+    assert np.isnan(quantiles).tolist() == [True, False]
 
 
 @pytest.mark.parametrize("recipe", SETS)
