@@ -52,6 +52,9 @@ def test_the_mixture_has_mean_and_spread_of_its_parts() -> None:
     assert ratio[0] == pytest.approx(mean)
     assert u[0] == pytest.approx(np.sqrt(p[0] @ (s**2 + (r - mean) ** 2)))
     assert np.isnan([ratio[1], u[1]]).all()
+    tapped, same = casting.density_ratio(p, tap=True)
+    assert tapped[0] - ratio[0] == pytest.approx(0.01)
+    assert same[0] == pytest.approx(u[0])
 
 
 @pytest.mark.exact

@@ -545,8 +545,9 @@ def test_bad_readings(call: object, words: str) -> None:
 def test_shown_band_is_converged() -> None:
     """The draws that the pages use give the band that many draws give."""
     mix = cs.Mix.weigh({"KNO3": 60, "powdered sugar": 17, "corn syrup": 23})
+    known = cs.Kitchen(cook=COOK, belief=unmeasured().knowing_the_layer())
     few, many = (
-        np.array(calibration.viscosity_band(cs.Kitchen(cook=COOK, draws=draws), mix))
-        for draws in (2048, 20_000)
+        np.array(calibration.viscosity_band(one, mix))
+        for one in (known, known.changed(draws=20_000))
     )
     np.testing.assert_allclose(np.log(few[1:3] / many[1:3]), 0.0, atol=math.log(2.0))

@@ -10,6 +10,7 @@ from kitchen_checks.pots import AIR, MEDIANS, hold, kitchen
 
 import castsugar as cs
 from castsugar.kitchen import kitchen_intervals, pot, solubility, water
+from castsugar.kitchen.handling import handling
 from castsugar.kitchen.inverse import pour_heat
 from castsugar.kitchen.measurements import flow_out
 from castsugar.kitchen.parameters import unmeasured
@@ -260,3 +261,15 @@ def test_flow_out_of_another_liquid_is_refused() -> None:
             volume=5e-5,
             time=20.0,
         )
+
+
+def test_damp_air_wets_sorbitol_without_end() -> None:
+    """No number below the limit of its crystals, no end above it."""
+    told = handling(cs.Mix.weigh("KNO3:65 sorbitol:35"), kitchen())
+    found = {rh: share for rh, days, share in told.gains if days == 30.0}
+    assert sorted(found) == [45.0, 60.0, 75.0]
+    assert np.isnan([found[45.0], found[60.0]]).all()
+    assert found[75.0] == np.inf
+    assert told.limit == pytest.approx(66.4, abs=0.1)
+    sugar = handling(cs.Mix.weigh("KNO3:60 sugar:20 corn syrup:20"), kitchen())
+    assert all(np.isfinite(share) for _, _, share in sugar.gains)

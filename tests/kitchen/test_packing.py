@@ -106,7 +106,8 @@ def test_two_flow_outs_tell_the_exponent() -> None:
 def test_flow_outs_at_two_crowdings_narrow_the_law(thin: str) -> None:
     """A thin mix tells the liquid, a crowded one with it the law."""
     given = {"tube_diameter": 8e-3, "tube_length": 0.03, "head": 0.06, "volume": 50e-6}
-    prior = unmeasured({"packing": (0.62, 0.005), "nitrate_dissolved": (0.45, 0.05)})
+    known = {"packing": (0.62, 0.005), "nitrate_dissolved": (0.45, 0.05)}
+    prior = unmeasured(known).knowing_the_layer()
     both = []
     for recipe in (thin, PLAIN):
         pot = pot_of(mix(recipe))

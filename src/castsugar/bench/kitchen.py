@@ -14,6 +14,7 @@ from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.kitchen import calibration, measurements
 from castsugar.kitchen.calibration import Learnt
+from castsugar.kitchen.handling import Grain, Store
 from castsugar.kitchen.heat import Cook, parse_cook
 from castsugar.kitchen.measurements import Measurement
 from castsugar.kitchen.packing import GRINDS, POWDERED, Grind
@@ -83,6 +84,25 @@ def pan_of(bench: Bench | None) -> Pan | None:
         rate=None if rate is None else rate / 60.0,
         room=table["room_temperature"] or ROOM,
     )
+
+
+def store_of(bench: Bench | None) -> Store:
+    """Return where the grains of a bench file are kept."""
+    table = bench.kitchen if bench else {}
+    humidity = table.get("room_humidity")
+    return Store(
+        humidity=None if humidity is None else 100.0 * humidity,
+        bag=table.get("bag_area_m2"),
+        gel=table.get("silica_gel") or 0.0,
+    )
+
+
+def grain_of(bench: Bench | None) -> Grain:
+    """Return the grain that is cast: that of [motor.grain] where it is a cylinder."""
+    shape = ((bench.motor or {}) if bench else {}).get("grain") or {}
+    if "outer" not in shape:
+        return Grain()
+    return Grain(outer=shape["outer"], core=shape["core"], length=shape["length"])
 
 
 def measurement(

@@ -10,10 +10,12 @@ from typing import Any
 from castsugar import plausible, units
 from castsugar.bench.bench import Bench
 from castsugar.bench.schema import Place, check_range
+from castsugar.costs import Prices
 from castsugar.data.load import Database
 from castsugar.data.records import Syrup
 from castsugar.errors import CastsugarError, InputError, nearest_names
 from castsugar.kitchen.packing import GRINDS, Grind, grind_of_size
+from castsugar.mix import refusals
 from castsugar.mix.weighing import Lot, expand
 
 #: Specific volume of the water in a syrup at 20 C [m3/kg], for a label in millilitres:
@@ -313,3 +315,41 @@ def _serving(typed: str, place: Place) -> tuple[float | None, float]:
         )
     check_range(volume, "label_serving", "volume of a serving", place)
     return None, volume
+
+
+# ----------------------------------------------------------------------------
+# What they cost.
+
+
+def prices_of(bench: Bench, database: Database) -> Prices | None:
+    """Return what ingredients cost: of the lot in use, else as [prices] has it.
+
+    Raises
+    ------
+    InputError
+        An unknown ingredient, one that is priced twice, or two currencies.
+    """
+    found: dict[str, float] = {}
+    currencies: dict[str, tuple[Place, str]] = {}
+    place = Place(bench.path, bench.text, "prices")
+    for typed, (price, currency) in bench.prices.items():
+        try:
+            name = refusals.catalogue_name(database, typed)
+        except CastsugarError as error:
+            raise place.fail(typed, f"- {error}") from None
+        if name in found:
+            raise place.fail(typed, "is in the table under another name; give one")
+        found[name] = price
+        currencies.setdefault(currency, (place, typed))
+    for name, (_, record) in lots_of(bench, database).items():
+        if (stated := bench.lots[record.name]["price"]) is not None:
+            found[name] = stated[0]
+            where = Place(bench.path, bench.text, f"lots.{record.name}")
+            currencies.setdefault(stated[1], (where, "price"))
+    if len(currencies) > 1:
+        first, other = [*currencies][:2]
+        where, key = currencies[other]
+        raise where.fail(
+            key, f"is in {other}, others are in {first}; give one currency"
+        )
+    return Prices(next(iter(currencies)), found) if found else None

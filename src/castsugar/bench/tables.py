@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from castsugar.bench.conditions import typed_values
+from castsugar.bench.prices import read_price
 from castsugar.bench.schema import Place, Table, key, keys_of, needed, read_table
 from castsugar.mix.mix import PROCESSES
 from castsugar.units import SHOWN_AS
@@ -589,6 +590,7 @@ class Lot(Table, head='[lots."NAME"]', used=f"{_EVALUATES} and learn"):
     date: str = key("when the numbers were read", "2026-05-01")
     source: str = key("where they come from", "label", default="")
     in_use: bool = key("of several lots of one ingredient, the one that is open", True)
+    price: str = key("what it costs", "3.20 EUR/kg")
 
 
 #: Words in the name of a pan that make it a pressure vessel.
@@ -641,7 +643,9 @@ def read_lots(raw: Any, path: Path, text: str) -> dict[str, dict[str, Any]]:
                 name, f'must be a table of its own, written [lots."{name}"]'
             )
         inner = Place(path, text, f"lots.{name}")
-        found[name] = read_table(entry, Lot, inner)
+        found[name] = lot = read_table(entry, Lot, inner)
+        if lot["price"] is not None:
+            lot["price"] = read_price(lot["price"], "price", inner)
     return found
 
 

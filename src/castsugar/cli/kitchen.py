@@ -25,10 +25,11 @@ from castsugar.cli.kitchen_options import (
 )
 from castsugar.cli.output import SCREEN, add_output_options, write_picture
 from castsugar.cli.quantities import in_si, quantity
-from castsugar.errors import InputError
+from castsugar.errors import InputError, ValidityError
 
 if TYPE_CHECKING:
     from castsugar.bench.world import World
+    from castsugar.kitchen.handling import Grain, Handling, Store
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.mix.mix import Mix
     from castsugar.plot.sheet import Drawing
@@ -113,10 +114,12 @@ def _nothing_asked() -> int:
 
 def run_judge(options: argparse.Namespace) -> int:
     """Judge recipes and say what becomes of them."""
+    from castsugar.bench.kitchen import grain_of, store_of
     from castsugar.data.load import load_database
     from castsugar.report import kitchen as words
     from castsugar.report import kitchen_belief as believed
     from castsugar.report.cautions import chosen, mix_facts, pan_facts
+    from castsugar.report.kitchen_handling import Handled
     from castsugar.report.mixes import Mixes
 
     database = load_database()
@@ -124,8 +127,12 @@ def run_judge(options: argparse.Namespace) -> int:
     kitchen = asked_kitchen(options, database, in_si(options.water_lost))
     mixes = weigh_recipes(database, options.recipes, shelf=shelf)
     rows = kitchen_rows(mixes, kitchen)
-    facts = pan_facts(kitchen=kitchen, bench=shelf.bench) | mix_facts(rows, mixes)
+    facts = pan_facts(kitchen=kitchen, bench=shelf.bench, rows=rows)
+    facts |= mix_facts(rows, mixes)
     shares = contributions_of(mixes, kitchen)
+    grain, store = grain_of(shelf.bench), store_of(shelf.bench)
+    each = tuple(_handled(mix, kitchen, grain, store) for mix in mixes)
+    handled = Handled(each=each, grain=grain, kitchen=kitchen)
     syrup = database.syrups[kitchen.syrup]
     uses = {"lots", "kitchen"}
     say = units_of(options).rule
@@ -143,7 +150,7 @@ def run_judge(options: argparse.Namespace) -> int:
 
     def screen(show: Shown) -> Screen:
         least = believed.least_sure(shares, kitchen.belief, syrup, show)
-        return words.judge_screen(found, kitchen, show, facts=facts, least=least)
+        return words.judge_screen(found, handled, show, facts=facts, least=least)
 
     def paper(show: Shown) -> Screen:
         if not shares:
@@ -158,7 +165,7 @@ def run_judge(options: argparse.Namespace) -> int:
         command="kitchen",
         screen=screen,
         paper=paper,
-        parts=lambda: words.judge_parts(found, shares),
+        parts=lambda: words.judge_parts(found, shares, handled),
         told={
             "version": database.version,
             "conditions": cook_conditions(kitchen),
@@ -171,6 +178,16 @@ def run_judge(options: argparse.Namespace) -> int:
     answer(options, given)
     _draw(options, found, kitchen)
     return 0
+
+
+def _handled(mix: Mix, kitchen: Kitchen, grain: Grain, store: Store) -> Handling | None:
+    """Return what to expect of a mix; None without a model."""
+    from castsugar.kitchen.handling import handling
+
+    try:
+        return handling(mix, kitchen, grain, store)
+    except ValidityError:
+        return None
 
 
 def _draw(options: argparse.Namespace, found: Mixes, kitchen: Kitchen) -> None:

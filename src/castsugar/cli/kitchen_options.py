@@ -113,7 +113,12 @@ def kitchen_assumptions(kitchen: Kitchen) -> list[str]:
         else f"{cook.duration / 60:g} min, up to {to_celsius(cook.hottest):.4g} C, "
         f"poured at {to_celsius(cook.pour_temperature):.4g} C"
     )
-    lines = [f"cook: {held}; air {kitchen.air_pressure / 1e3:.4g} kPa"]
+    pan = "pan not known"
+    if cook.pan is not None:
+        pan = (
+            f"{1e3 * cook.pan.batch:.4g} g in a pan of {1e3 * cook.pan.diameter:.4g} mm"
+        )
+    lines = [f"cook: {held}; {pan}; air {kitchen.air_pressure / 1e3:.4g} kPa"]
     measured = kitchen.belief.measured
     lines.append(
         f"kitchen: {measured} of {len(kitchen.belief.used)} parameters informed by "

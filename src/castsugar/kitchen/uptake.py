@@ -108,11 +108,17 @@ class Binder:
         Mass fraction of water in the binder.
     moles : float
         Of sugars, per mass of dry sugar. [mol/kg]
+    limit : float
+        Humidity above which its crystals draw water without end. [%]
+    known : bool
+        Whether water moves in it as in sucrose; of other sugars nothing is known.
     """
 
     share: float
     water: float
     moles: float = 1.0 / SUCROSE
+    limit: float = float(crystal_limit())
+    known: bool = True
 
     @property
     def activity(self) -> float:
@@ -195,7 +201,8 @@ def gain(binder: Binder, humidity: float, days: float, diameter: float) -> float
     Returns
     -------
     float
-        Infinite above the limit of the crystals: there is no end.
+        Infinite above the limit of the crystals: there is no end. NaN below it, where
+        water moves in another sugar.
 
     Raises
     ------
@@ -210,8 +217,10 @@ def gain(binder: Binder, humidity: float, days: float, diameter: float) -> float
     inside(humidity, 0.0, 100.0, "humidity", "%")
     inside(days, 0.0, 36500.0, "time in the store", "days")
     inside(diameter, 1e-3, 0.5, "diameter of the grain", "m")
-    if humidity > crystal_limit():
+    if humidity > binder.limit:
         return math.inf
+    if not binder.known:
+        return math.nan
     share = gain_rate(binder, humidity) * math.sqrt(days) * 4e-3 / diameter
     most = binder.share * max(binder.water_at(humidity) - binder.water, 0.0)
     return min(share, most)

@@ -191,6 +191,8 @@ class Verdict:
         Share of degraded sugar; an index.
     settings : tuple of Setting
         How other sugars set, and what to mind in the mould.
+    tap : bool
+        Whether the mould is tapped or vibrated while it is filled.
     chances : dict
         (What, level) that was asked for to what so many of the draws stay below, (n,).
     """
@@ -208,6 +210,7 @@ class Verdict:
     humidity: FloatArray
     degraded: FloatArray
     settings: tuple[Setting, ...]
+    tap: bool
     chances: Mapping[Chance, FloatArray]
 
     def __str__(self) -> str:
@@ -229,7 +232,7 @@ class Verdict:
     @property
     def density_ratio(self) -> tuple[FloatArray, FloatArray]:
         """Density of the castings over that without voids, as they flow, and its u."""
-        return casting.density_ratio(self.classes)
+        return casting.density_ratio(self.classes, tap=self.tap)
 
     @property
     def flow_class(self) -> list[str]:
@@ -293,6 +296,7 @@ def judge(
         window=edges,
         degraded=kitchen.cook.degraded() * pot.browning(),
         settings=settings(pot.shares(), single["glass"]),
+        tap=kitchen.tap,
         **single,
     )
 

@@ -133,6 +133,9 @@ def _fire(hardware: Hardware, blends: Blends, row: dict[str, Any]) -> Firing:
 #: What stands for each mix while all are fired at once. [kg/m3], [m/s]
 _DENSITY, _VELOCITY = 1800.0, 900.0
 
+#: Exponents between which a nozzle is reckoned, as :class:`Nozzle` has it.
+_LOW, _HIGH = 1.001, 2.0
+
 #: Panels over the web: the impulse does not change with more.
 _PANELS = 10
 
@@ -164,10 +167,11 @@ def impulses(
     Returns
     -------
     ndarray, shape (n,)
-        NaN where c* is, or no pressure is stable.
+        NaN where c* is, no pressure is stable, or no nozzle has such an exponent.
     """
     found, result = compositions(blends), np.full(len(blends), np.nan)
-    known = np.flatnonzero(np.isfinite(density * characteristic_velocity * exponent))
+    told = np.isfinite(density * characteristic_velocity) & (exponent > _LOW)
+    known = np.flatnonzero(told & (exponent < _HIGH))
     if not len(known):
         return result
     some = found.take(known.tolist())

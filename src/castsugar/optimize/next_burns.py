@@ -167,6 +167,7 @@ def _judged(
         wanted=tuple(dict.fromkeys(wanted)),
         chances=tuple(dict.fromkeys(c for r in asked for c in r.chances())),
         weights=weights,
+        wishes=task.wishes,
     )
     found = dict(zip(problem.columns, problem.evaluate(mixes).T, strict=True))
     drawn = of_the_kitchen(task)
@@ -175,6 +176,20 @@ def _judged(
         kept &= keeps
         besides &= keeps | (limit in drawn)
     return kept, besides, found
+
+
+def order_of_work(count: int, seed: int) -> tuple[int, ...]:
+    """Return a random order of so many pours, from 0; a seed makes it again.
+
+    So that what drifts over a day is not mistaken for the mix (R. A. Fisher, *The
+    Design of Experiments*, 1935, from memory).
+
+    Examples
+    --------
+    >>> sorted(order_of_work(4, 1)), order_of_work(4, 1) == order_of_work(4, 1)
+    ([0, 1, 2, 3], True)
+    """
+    return tuple(np.random.default_rng([seed, 31]).permutation(count).tolist())
 
 
 # ----------------------------------------------------------------------------

@@ -8,6 +8,7 @@ from typing import Any
 
 from castsugar.data.records import Facts
 from castsugar.kitchen.glass import set_word
+from castsugar.kitchen.handling import Handling
 from castsugar.kitchen.heat import FACTOR
 from castsugar.kitchen.parameters import Kitchen
 from castsugar.kitchen.sugars import SETS, SHRINKS
@@ -16,6 +17,11 @@ from castsugar.report import numbers
 from castsugar.report.cautions import do_nots
 from castsugar.report.document import Part
 from castsugar.report.field import FIELDS, Row, chosen, crowded
+from castsugar.report.kitchen_handling import (
+    Handled,
+    month_gains,
+    pour_time,
+)
 from castsugar.report.limit_words import (
     POUR,
     SOLIDS,
@@ -60,6 +66,8 @@ KEYS = (
     "pour_window_high_C",
     "relative_solids_20C",
     "binder_glass_transition_C",
+    "density_ratio",
+    "density_ratio_u",
     "sugar_degraded_percent",
     "storage_humidity_max_percent",
     "flags",
@@ -69,39 +77,34 @@ JUDGED_FIELDS = chosen(KEYS)
 #: What stands in front of the reason of a mix without a kitchen model.
 _GAP = "kitchen not computed: "
 
-_HUMIDITY = "storage_humidity_max_percent"
 _WINDOW = ("pour_window_low_C", "pour_window_high_C")
 
 
 def judge_screen(
-    found: Mixes,
-    kitchen: Kitchen,
-    show: Shown,
-    *,
-    facts: Facts,
-    least: str,
+    found: Mixes, handled: Handled, show: Shown, *, facts: Facts, least: str
 ) -> Screen:
     """Return what ``kitchen judge`` answers; `facts` are those of the pan."""
     alone = len(found.mixes) == 1
     told = [*do_nots(facts, show), *_gaps(found, show)]
-    if not kitchen.too_hot:
-        one = findings_of_one(found.rows[0], found.judged[0], show)
+    if not handled.kitchen.too_hot:
+        one = findings_of_one(found.rows[0], found.judged[0], handled.each[0], show)
         told += one if alone else _many(found, show)
     computed = any(not _gap(row) for row in found.rows)
-    blocks = (_in_the_pan(found.rows[0], show),) if alone else (_table(found, show),)
+    row = found.rows[0]
+    table = _in_the_pan(row, show) if alone else _table(found, show)
     return Screen(
         command="kitchen",
         title=f"Kitchen: {_named(found)}",
         findings=tuple(told),
         conditions=found.conditions(show),
-        blocks=blocks if computed else (),
+        blocks=(table,) if computed else (),
         least_sure=least if computed else "",
         cautions=found.cautions.lines,
         cautions_count=found.cautions.count,
         next=found.next,
         invented=found.invented,
         bench=found.bench,
-        annexes=tuple(_annexes(found, show)),
+        annexes=tuple(_annexes(found, handled, show)),
     )
 
 
@@ -138,18 +141,18 @@ def _gaps(found: Mixes, show: Shown) -> Iterator[Finding]:
 
 
 def findings_of_one(
-    row: Row, judged: Sequence[Judged], show: Shown
+    row: Row, judged: Sequence[Judged], handled: Handling | None, show: Shown
 ) -> Iterator[Finding]:
     """Yield what becomes of one mix: limits, window, setting, storing."""
-    if _gap(row):
+    if handled is None:
         return
     limits = {one.column: one for one in judged}
     yield _pours(row, limits.get(POUR), show)
     for column, one in limits.items():
         if column not in (POUR, SOLIDS):
             yield finding_of(one, row, show)
-    yield _window(row, show)
-    yield _sets(row, limits.get(SOLIDS), show)
+    yield _window(row, handled, show)
+    yield _sets(row, limits.get(SOLIDS), handled, show)
     if mind := _said(row, SHRINKS):
         yield Finding("CAUTION", f"{SHRINKS.capitalize()}{mind}.")
 
@@ -173,14 +176,17 @@ def _pours(row: Row, limit: Judged | None, show: Shown) -> Finding:
     return Finding("RESULT", text, {"pours_probability": chance, POUR: eta})
 
 
-def _window(row: Row, show: Shown) -> Finding:
-    """Say where it pours, and where it boils."""
+def _window(row: Row, handled: Handling, show: Shown) -> Finding:
+    """Say where it pours, and for how long off the heat, else where it boils."""
     low, high = (row[key] for key in _WINDOW)
     boils = row["liquid_boils_C"]
     tail = ""
     if math.isfinite(boils):
         tail = f"; boils at {show.amount('temperature', boils)}"
     values = {key: row[key] for key in (*_WINDOW, "liquid_boils_C")}
+    if told := pour_time(handled):
+        tail = f"; {told}"
+        values["pours_off_the_heat_s"] = handled.pourable
     if not math.isfinite(low):
         text = "Pours nowhere more likely than not while the sugar keeps its limit"
         return Finding("RESULT", f"{text}{tail}.", values)
@@ -194,15 +200,12 @@ def _said(row: Row, head: str) -> str:
     return next((f.removeprefix(head) for f in said if f.startswith(head)), "")
 
 
-def _sets(row: Row, limit: Judged | None, show: Shown) -> Finding:
-    """Say how it sets, and from which humidity on it draws water."""
-    solids, humidity = FIELDS[SOLIDS], FIELDS[_HUMIDITY]
+def _sets(row: Row, limit: Judged | None, handled: Handling, show: Shown) -> Finding:
+    """Say how it sets, and how much water it draws."""
+    solids = FIELDS[SOLIDS]
     told, band = solids.cells(row, show)
-    wet, wet_band = humidity.cells(row, show)
-    store = "Store sealed, with desiccant."
-    if wet != numbers.DASH:
-        store = f"Store sealed: draws water above {wet} % humidity ({wet_band})."
-    values = {SOLIDS: row[SOLIDS], _HUMIDITY: row[_HUMIDITY]}
+    store = f"Store sealed: {month_gains(handled)}."
+    values = {SOLIDS: row[SOLIDS], "uptake": handled.to_dict()["uptake"]}
     if math.isnan(row[SOLIDS]):
         how, asked = _said(row, SETS), "No relative solids for your limit. "
         status = "CANNOT TELL" if how.startswith("cannot") else "RESULT"
@@ -249,7 +252,7 @@ def _in_the_pan(row: Row, show: Shown) -> Block:
 def _table(found: Mixes, show: Shown) -> Table:
     """Return several mixes, going down."""
     degree = show.unit("temperature")
-    viscosity, solids, wet = (FIELDS[key] for key in (POUR, SOLIDS, _HUMIDITY))
+    viscosity, solids = (FIELDS[key] for key in (POUR, SOLIDS))
     lines = []
     for name, row in zip(found.names, found.rows, strict=True):
         low, high = (row[key] for key in _WINDOW)
@@ -264,7 +267,6 @@ def _table(found: Mixes, show: Shown) -> Table:
                 *viscosity.cells(row, show),
                 window,
                 *solids.cells(row, show),
-                wet.text(row, show),
             )
         )
     heads = (
@@ -275,18 +277,21 @@ def _table(found: Mixes, show: Shown) -> Table:
         f"pours from\nto, {degree}",
         f"solids\nat {show.typed('temperature', 20.0)}",
         "\n95 % band",
-        "draws water\nabove, %",
     )
     return Table(
         heads=heads,
         rows=tuple(lines),
-        drop=(7, 6, 3),
+        drop=(6, 3),
         spare=max(len(lines) - 4, 0),
         of="mixes",
     )
 
 
-def _annexes(found: Mixes, show: Shown) -> Iterator[Annex]:
+def _annexes(
+    found: Mixes,
+    handled: Handled,
+    show: Shown,
+) -> Iterator[Annex]:
     """Yield all quantities, what was assumed, and what is special about a mix."""
     fields = [f for f in JUDGED_FIELDS if f.key not in ("name", "flags")]
     if table := quantities(found, fields, show):
@@ -296,6 +301,7 @@ def _annexes(found: Mixes, show: Shown) -> Iterator[Annex]:
             "in hours to days; derived, untested."
         )
         yield Annex("In the pan and after", (table, Paragraph(note)))
+    yield from handled.annexes(found.names, found.rows, show)
     yield from flags(found)
     yield Annex("Assumed", (Listing(found.notes),))
 
@@ -310,13 +316,20 @@ JUDGED_PARTS = {
     "mixes": Part(meaning="one a mix", fields=JUDGED_FIELDS, many=True),
     "limits": Part(meaning="of the bench on columns of the kitchen, one a mix"),
     "contributions": CONTRIBUTIONS,
+    "handling": Part(
+        meaning="what to expect of each mix in its pan, mould and store; null without "
+        "a model"
+    ),
 }
 
 
-def judge_parts(found: Mixes, shares: Mapping[str, float]) -> dict[str, Any]:
+def judge_parts(
+    found: Mixes, shares: Mapping[str, float], handled: Handled
+) -> dict[str, Any]:
     """Return the numbers of ``kitchen judge``."""
     return {
         "mixes": [dict(row) for row in found.rows],
         "limits": limit_rows([m.name for m in found.mixes], found.judged),
         "contributions": dict(shares),
+        "handling": [None if one is None else one.to_dict() for one in handled.each],
     }
