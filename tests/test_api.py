@@ -78,9 +78,9 @@ SPACES = {
         "review review_frames"
     ),
     "kitchen": (
-        "Belief Cook Drying Kitchen Learnt PourHeat ball_fall bulk_density calibrate "
-        "drying_time flow_out kitchen_intervals kitchen_table pan_weight parse_cook "
-        "pour_heat unmeasured"
+        "Belief Cook Drying Kitchen Learnt PourHeat ball_fall brine bulk_density "
+        "calibrate clear_point drying_time flow_out kitchen_intervals kitchen_table "
+        "pan_weight parse_cook pour_heat unmeasured"
     ),
     "motor": (
         "AreaTable BurnLaw BurnModel Burned Case Firing Hardware HollowCylinder "
@@ -189,7 +189,7 @@ def test_ingredient_parameters() -> None:
 
 
 # Frozen, 2026-11: the thermo, kitchen and motor columns of the contract, in
-# its order, and the glass transition of the binder.
+# its order, the glass transition of the binder, and how dense the casting is.
 COLUMN_KEYS = [
     "name",
     "status",
@@ -224,6 +224,8 @@ COLUMN_KEYS = [
     "pour_window_high_C",
     "relative_solids_20C",
     "binder_glass_transition_C",
+    "density_ratio",
+    "density_ratio_u",
     "sugar_degraded_percent",
     "storage_humidity_max_percent",
     "kn_max",

@@ -153,6 +153,14 @@ LID: Change = (('name = "enamel pan"', 'name = "enamel pan"\nsealed = true'),)
 ASHES: Change = (
     ("[kitchen]", '[lots.a]\ningredient = "KNO3"\ninert = "2 %"\n[kitchen]'),
 )
+
+
+def narrow(rate: int) -> Change:
+    """Return 200 g in a pan of 12 cm that warms by so many kelvin a minute."""
+    keys = f'batch = "200 g"\npan_diameter = "12 cm"\nheating_rate = {rate}'
+    return (("[kitchen]", f"[kitchen]\n{keys}"),)
+
+
 BENCHED = JUDGE.replace(ALONE, "--bench bench.toml")
 
 #: Rules with a quantity: command and change that fire it, and those that do not.
@@ -160,6 +168,8 @@ RULES = [
     ("bulk-above-130", hot(135), NONE, hot(119), NONE),
     ("bulk-above-130", f"{EVALUATE} --cook '135 C' --minutes 8", NONE, EVALUATE, NONE),
     ("bulk-above-150", hot(155), NONE, hot(145), NONE),
+    ("wall-above-130", BENCHED, narrow(3), BENCHED, NONE),
+    ("wall-above-150", BENCHED, narrow(20), BENCHED, narrow(3)),
     ("closed-vessel-declared", BENCHED, SEALED, BENCHED, NONE),
     ("closed-vessel-declared", BENCHED, LID, JUDGE, LID),
     ("closed-vessel-declared", WEIGH.replace(ALONE, ""), LID, WEIGH, LID),

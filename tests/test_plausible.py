@@ -195,6 +195,10 @@ COMMANDS = {
     "kitchen judge": f"{RECIPE} --cook '119 C' --minutes 8",
     "kitchen pan-weight": f"{POT} --batch '200 g' --lost '1.8 g'",
     "kitchen bulk-density": "--mass '69 g' --volume '50 ml'",
+    "kitchen brine": "--mass '60 g' --loose '52 ml' --tapped '46 ml' "
+    "--temperature '20 C'",
+    "kitchen clear-point": "--liquid A --mass '20 g' --added '5.1 g' --step '0.1 g' "
+    "--temperature '85 C'",
     "kitchen ball-fall": "--ball '3 mm' --cup '40 mm' --fall '50 mm' --time '12 s' "
     "--temperature '25 C'",
     "kitchen flow-out": f"{POT} --tube-diameter '8 mm' --tube-length '30 mm' "

@@ -361,6 +361,22 @@ COOKING = (
         _KITCHEN,
     ),
     Column(
+        "density_ratio",
+        "density of the casting, of that without voids",
+        "",
+        2,
+        "expected of how it flows, or stated for the motor; measure the grain",
+        _KITCHEN,
+    ),
+    Column(
+        "density_ratio_u",
+        "its standard uncertainty",
+        "",
+        3,
+        "of the density of the casting over that without voids",
+        _KITCHEN,
+    ),
+    Column(
         "sugar_degraded_percent",
         "sugar degraded",
         "%",
@@ -444,8 +460,6 @@ DRIVING = (
 # ----------------------------------------------------------------------------
 # COLUMNS: the single list of what a row of the table holds.
 
-__all__ = ["COLUMN", "COLUMNS", "DOUBTS", "RENAMED", "Column", "Renamed", "doubts_of"]
-
 #: In the order in which a row holds them.
 COLUMNS: tuple[Column, ...] = (
     *IDENTITY,
@@ -457,6 +471,12 @@ COLUMNS: tuple[Column, ...] = (
 )
 
 COLUMN = {c.key: c for c in COLUMNS}
+
+#: Columns that only a search has: a sum of others, and what people look for: what the
+#: motor delivers, what that costs, syrup as weighed, the distance from a recipe.
+WEIGHTED, DELIVERED = "weighted sum", "delivered_specific_impulse_s"
+IMPULSE, COST = "total_impulse_N_s", "cost_per_1000_N_s"
+SYRUP, CHANGE = "syrup_percent", "change_from_recipe_percent"
 
 #: Column of a value -> column of its standard uncertainty.
 DOUBTS = {

@@ -2,12 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
+
+@dataclass(frozen=True, slots=True)
+class Prices:
+    """Prices of ingredients by catalogue name, each per kilogram, in one currency."""
+
+    currency: str
+    per_kg: Mapping[str, float]
+
+    def of(self, recipe: Mapping[str, float]) -> float:
+        """Return what a kilogram of a recipe costs; NaN where a price is missing."""
+        parts = [self.per_kg.get(n, math.nan) * x for n, x in recipe.items()]
+        return math.fsum(parts) / math.fsum(recipe.values())
+
+
 #: What can be measured or burned.
 PAN_WEIGHT, BULK_DENSITY, BALL_FALL = "pan weight", "bulk density", "ball fall"
+BRINE, CLEAR_POINT = "brine", "clear point"
 FLOW_OUT, SYRUP_DENSITY, FINER_SCALE = "flow-out", "syrup density", "finer scale"
 NEW_BATCH, FURTHER = "new batch", "further strands"
 FIRED, FILMED = "firing", "filmed firing"
@@ -31,6 +47,8 @@ class Cost:
 ASSUMED: Final[Mapping[str, Cost]] = {
     PAN_WEIGHT: Cost(1200.0),
     BULK_DENSITY: Cost(600.0),
+    BRINE: Cost(1200.0),
+    CLEAR_POINT: Cost(2700.0),
     BALL_FALL: Cost(900.0),
     SYRUP_DENSITY: Cost(900.0),
     FLOW_OUT: Cost(1800.0, 0.2),
@@ -41,6 +59,46 @@ ASSUMED: Final[Mapping[str, Cost]] = {
     FILMED: Cost(18000.0, 0.3),
     GRAM: Cost(6.0),
 }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Budget:
+    """Time of work [s] and money that may be spent; infinite where nothing limits.
+
+    `prices` are those of the money; what the mixes of a measurement cost is all of it.
+    """
+
+    time: float = math.inf
+    money: float = math.inf
+    prices: Prices | None = None
+
+    @property
+    def limited(self) -> bool:
+        """Whether there is one at all."""
+        return self.time < math.inf or self.money < math.inf
+
+    def price(self, cost: Cost, recipe: Mapping[str, float]) -> float:
+        """Return what the mix of a measurement costs; 0 where nothing is priced."""
+        if self.prices is None or not cost.mass:
+            return 0.0
+        return cost.mass * self.prices.of(recipe)
+
+    def fitting(self, wanted: Iterable[tuple[Cost, Mapping[str, float]]]) -> list[bool]:
+        """Say which of some measurements fit, each beside those before that do.
+
+        Examples
+        --------
+        >>> budget = Budget(time=100.0)
+        >>> budget.fitting([(Cost(60.0), {}), (Cost(50.0), {}), (Cost(40.0), {})])
+        [True, False, True]
+        """
+        time, money, fits = self.time, self.money, []
+        for cost, recipe in wanted:
+            price = self.price(cost, recipe)
+            fits.append(cost.time <= time and price <= money)
+            if fits[-1]:
+                time, money = time - cost.time, money - price
+        return fits
 
 
 @dataclass(frozen=True, slots=True)

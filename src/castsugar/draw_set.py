@@ -67,6 +67,7 @@ NAMED = (
     "kitchen|dry_packing",
     "kitchen|nitrate_trend",
     "kitchen|fines_gain",
+    "kitchen|nitrate_carried",
 )
 
 #: Whose dimension the width of the batch scatter takes, for its heavy tail.
@@ -137,6 +138,7 @@ _DIRECTIONS = (
     (301, (1, 3, 1, 11, 11, 11, 77, 249)),
     (333, (1, 3, 1, 11, 27, 43, 71, 9)),
     (351, (1, 1, 7, 15, 21, 11, 81, 45)),
+    (355, (1, 3, 7, 3, 25, 31, 65, 79)),
 )
 DIMENSIONS = 1 + len(_DIRECTIONS)
 

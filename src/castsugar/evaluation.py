@@ -13,7 +13,7 @@ from castsugar.checks import instance, named_options, number, shown
 from castsugar.confirmation import Reference
 from castsugar.constants import DEFAULT_FLOW, DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.errors import InputError
-from castsugar.limits import PEAK, POUR, chance_column, levels_of
+from castsugar.limits import PEAK, chance_column, levels_of
 from castsugar.mix import refusals
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import MixLike, as_mix, as_mixes
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.kitchen.pour_table import Cooked
-    from castsugar.motor.hardware import Hardware
+    from castsugar.motor.hardware import Castings, Hardware
     from castsugar.sensitivity import Sensitivities
 
 #: Chamber pressures that are accepted [Pa].
@@ -221,12 +221,10 @@ def evaluate_columns(  # noqa: PLR0913 - keyword-only options
     columns = rows.not_asked("kitchen", count) | rows.not_asked("motor", count)
     cooked = None
     if kitchen is not None:
-        levels = levels_of(chances, POUR)
-        cooked = _cook(blends, kitchen, windows, levels)
+        cooked = _cook(blends, kitchen, windows, chances)
         blends = cooked.blends
         columns |= cooked.columns()
-        for level, values in zip(levels, cooked.verdict.further, strict=True):
-            columns[chance_column(POUR, level)] = values
+        columns |= {chance_column(*c): v for c, v in cooked.chances().items()}
     pressures = _pressures(pressure, len(blends))
     for value in {*pressures}:
         check_options(value, exit_pressure, flow)
@@ -280,12 +278,15 @@ def table_of(columns: rows.Columns) -> pd.DataFrame:
 
 
 def _cook(
-    blends: Blends, kitchen: Kitchen, windows: bool, levels: tuple[float, ...]
+    blends: Blends,
+    kitchen: Kitchen,
+    windows: bool,
+    chances: Sequence[tuple[str, float]],
 ) -> Cooked:
     """Cook the mixes; the wing is loaded only where somebody cooks."""
     from castsugar.kitchen import pour_table
 
-    return pour_table.cook(blends, kitchen, window=windows, levels=levels)
+    return pour_table.cook(blends, kitchen, window=windows, chances=chances)
 
 
 def _drive(
@@ -301,6 +302,7 @@ def _drive(
         blends,
         motor,
         characteristic_velocity=columns["characteristic_velocity_m_s"],
+        castings=castings_of(columns, motor, len(blends)),
         levels=levels,
     )
     columns |= driven.columns()
@@ -310,6 +312,20 @@ def _drive(
         "; ".join([*([own] if own else []), *more])
         for own, more in zip(columns["flags"], driven.flags(), strict=True)
     ]
+
+
+def castings_of(columns: rows.Columns, motor: Hardware, count: int) -> Castings:
+    """Return how dense the castings are: as the motor states it, else as they flow.
+
+    What is stated is written into the columns of the kitchen.
+    """
+    if motor.density_ratio is not None:
+        ratio, u = motor.density_ratio, motor.density_ratio * motor.spread.density
+        columns["density_ratio"] = np.full(count, ratio)
+        columns["density_ratio_u"] = np.full(count, u)
+    for key in ("density_ratio", "density_ratio_u"):
+        columns.setdefault(key, np.full(count, np.nan))
+    return columns["density_ratio"], columns["density_ratio_u"]
 
 
 @named_options

@@ -43,7 +43,7 @@ from castsugar.motor.firing.law_doubts import SIZE_DOUBT, rivals_of
 from castsugar.motor.firing.quantities import Measured, Stand, scaled
 from castsugar.motor.firing.reduction import Reduction, result_rows
 from castsugar.motor.hardware import Hardware
-from castsugar.motor.pressure_table import burn_law_of
+from castsugar.motor.pressure_table import burn_law_of, casting_of
 from castsugar.rows import records
 from castsugar.thermo.species import SpeciesTable
 
@@ -438,7 +438,7 @@ def predicted(
         efficiency=min(used.characteristic_velocity.value, 1.0),
         nozzle_efficiency=min(used.nozzle.value, 1.0),
     )
-    motor = as_fired.motor(
+    motor = as_fired.filled(casting_of(row)).motor(
         density=row["density_kg_m3"],
         characteristic_velocity=row["characteristic_velocity_m_s"],
         exponent=row["isentropic_exponent"],

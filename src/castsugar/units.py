@@ -61,7 +61,8 @@ UNITS: Final[dict[str, dict[str, Unit]]] = {
         "R": Unit(_RANKINE),
     },
     "length": _units(
-        {"mm": "1e-3", "cm": "1e-2", "m": "1", "in": _INCH, "ft": 12 * _INCH}
+        {"mm": "1e-3", "um": "1e-6", "cm": "1e-2", "m": "1"}
+        | {"in": _INCH, "ft": 12 * _INCH}
     ),
     "mass": _units(
         {"g": "1e-3", "kg": "1", "mg": "1e-6", "oz": _POUND / 16, "lb": _POUND}

@@ -16,12 +16,12 @@ from castsugar.bench.schema import keys_of
 from castsugar.bench.search import search_asked, search_conditions
 from castsugar.bench.world import World
 from castsugar.cli.search_task import task_of
+from castsugar.columns import CHANGE, COST, SYRUP
 from castsugar.data.load import Database, load_database
 from castsugar.kitchen.heat import parse_cook
 from castsugar.kitchen.parameters import Kitchen
 from castsugar.limits import searchable
 from castsugar.motor.hardware import Hardware
-from castsugar.optimize import task as decide_table
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.search import run_search
 from castsugar.optimize.task import OBJECTIVE, Sloppiness, Task
@@ -165,7 +165,7 @@ def test_every_key_arrives() -> None:
 def test_every_key_is_tried() -> None:
     """No key of the tables is without a test in this file."""
     tried = set(tomllib.loads(SEARCH)["search"])
-    tried |= {"minimise", "weights", "water_lost", "minutes", "choices"}
+    tried |= {"minimise", "weights", "water_lost", "minutes", "choices", "goal"}
     assert tried == set(keys_of(TABLES["search"]))
     assert set(tomllib.loads(SEARCH)["scale"]) == set(keys_of(TABLES["scale"]))
 
@@ -350,6 +350,66 @@ def test_fixed_ratio_and_balance() -> None:
     assert (nitrate[0], nitrate[-1]) == pytest.approx((0.54, 0.81))
 
 
+PRICES = """[prices]
+"corn syrup" = "5 EUR/kg"
+KNO3 = "1 EUR/lb"
+[lots."bottle 3"]
+ingredient = "corn syrup"
+price = "0.003 EUR/g"
+"""
+
+
+def test_goals_in_words_and_prices_of_lots() -> None:
+    """A pound is 0.45359237 kg; the lot's own price goes before the list."""
+    wanted = {
+        "most total impulse": ("total_impulse_N_s", True),
+        "least change from  base": ("change_from_recipe_percent", False),
+    }
+    for words, (column, more) in wanted.items():
+        text = SEARCH.replace(
+            'maximise = "density_impulse_kg_s_m3"', f'goal = "{words}"'
+        )
+        found = task(MOTOR + PRICES + text, **wings(MOTOR + SEARCH))
+        assert (found.objective, found.maximise) == (column, more)
+        assert found.near == ("base" if "change" in words else "")
+    assert found.prices is not None
+    assert found.prices.currency == "EUR"
+    assert found.prices.per_kg == pytest.approx(
+        {"light corn syrup": 3.0, "potassium nitrate": 1.0 / 0.45359237}
+    )
+
+
+def test_the_cheapest_needs_every_price() -> None:
+    """In the names that were typed."""
+    text = SHORT.replace("[search]", '[search]\ngoal = "cheapest per N s"', 1)
+    with pytest.raises(cs.InputError, match=r"stated of sucrose: add price to its lot"):
+        task(PRICES + text)
+    with pytest.raises(cs.InputError, match=r"stated of KNO3, sucrose: add price"):
+        task(text)
+
+
+@pytest.mark.parametrize(
+    ("change", "line", "words"),
+    [
+        (('"1 EUR/lb"', "1"), 3, "[prices] KNO3 is 1; write '3.20 EUR/kg'"),
+        (('"1 EUR/lb"', '"1 EUR"'), 3, "write '3.20 EUR/kg', a number, a currency"),
+        (('"1 EUR/lb"', '"1 EUR/l"'), 3, "and the mass that it buys"),
+        (('"1 EUR/lb"', '"-1 EUR/kg"'), 3, "is '-1 EUR/kg'; write"),
+        (('"1 EUR/lb"', '"1 USD/lb"'), 3, "is in USD, others are in EUR; give one"),
+        (("KNO3", "KNO9"), 3, "KNO9 - unknown ingredient"),
+        (("KNO3", '"light corn syrup"'), 3, "is in the table under another name"),
+        (('"0.003 EUR/g"', '"dear"'), 6, "price is 'dear'; write"),
+        (('"0.003 EUR/g"', '"3 USD/kg"'), 6, "price is in USD, others are in EUR"),
+    ],
+)
+def test_bad_prices(change: tuple[str, str], line: int, words: str) -> None:
+    """One line, where it stands."""
+    with pytest.raises(cs.InputError) as caught:
+        task(PRICES.replace(*change) + SHORT)
+    assert words in str(caught.value)
+    assert str(caught.value).startswith(f"bench.toml, line {line}: ")
+
+
 def test_fixed_slot() -> None:
     """One share for whichever sugar it is."""
     fixed = CHOICES.replace('sugar = "10 % to 35 %"', 'sugar = "20 %"')
@@ -388,7 +448,7 @@ def test_gauge_pressure_is_made_absolute() -> None:
         ("flame_temperature_K", ("flame_temperature_K", False)),
         ("pour_window_high_C", ("pour_window_high_C", True)),
         ("least density_kg_m3", ("density_kg_m3", False)),
-        ("most  peak_pressure_MPa", ("peak_pressure_MPa", True)),
+        ("most  flame_temperature_K", ("flame_temperature_K", True)),
         ("least peak_pressure_MPa", ("peak_pressure_MPa", False)),
         (
             "delivered_specific_impulse_s",
@@ -407,10 +467,9 @@ def test_better_way_of_a_front(typed: str, wanted: tuple[str, bool]) -> None:
 def test_words_agree_with_the_search() -> None:
     """What this room cannot import from the other is the same there."""
     assert searchable() == search_tables.SEARCHABLE
-    assert decide_table.WEIGHTED == search_tables.WEIGHTED
-    assert decide_table.DELIVERED == search_tables.DELIVERED
     assert set(FLOWS) == set(search_tables.FLOWS)
-    assert set(search_tables.SEARCHABLE) >= search_tables.LESS_IS_BETTER
+    known = {*search_tables.SEARCHABLE, COST, SYRUP, CHANGE}
+    assert known >= search_tables.LESS_IS_BETTER
 
 
 @pytest.mark.slow
@@ -543,9 +602,12 @@ BAD = [
         "must be a number",
     ),
     (
-        ("{ at_least = 0.8 }", '{ at_least = 0.8, probability = "90 %" }'),
-        "relative_solids_20C",
-        "relative_solids_20C - relative_solids_20C has no draws",
+        (
+            "relative_solids_20C = { at_least = 0.8 }",
+            'sugar_degraded_percent = { at_most = 2, probability = "90 %" }',
+        ),
+        "sugar_degraded_percent",
+        "sugar_degraded_percent - sugar_degraded_percent has no draws",
     ),
     (
         ("{ at_least = 0.8 }", "{ at_least = 0.8, at_most = 0.7 }"),
@@ -574,6 +636,42 @@ BAD = [
         ("[search.stock]", "[search.weights]\nrelative_solids_20C = 1\n[search.stock]"),
         "[search.weights]",
         "weights need maximise = 'weighted sum'",
+    ),
+    # of the search, goals
+    (
+        ('maximise = "density_impulse_kg_s_m3"', 'goal = "highest pressure"'),
+        "goal",
+        "is 'highest pressure', no goal: pressure and burning rate burst cases",
+    ),
+    (
+        ('maximise = "density_impulse_kg_s_m3"', 'goal = "fastest burning rate"'),
+        "goal",
+        "burst cases and add no impulse",
+    ),
+    (
+        ('maximise = "density_impulse_kg_s_m3"', 'maximise = "peak_pressure_MPa"'),
+        "maximise",
+        "most peak_pressure_MPa is no goal: pressure and burning rate",
+    ),
+    (
+        ('"peak_pressure_MPa"]', '"most peak_pressure_MPa"]'),
+        "front",
+        "most peak_pressure_MPa is no goal",
+    ),
+    (
+        ('maximise = "density_impulse_kg_s_m3"', 'goal = "cheap"'),
+        "goal",
+        "no goal; allowed: 'most total impulse', 'cheapest per N s'",
+    ),
+    (
+        ('maximise = "density_impulse_kg_s_m3"', 'goal = "least change from bse"'),
+        "goal",
+        "names 'bse', no recipe of [recipes]; did you mean 'base'?",
+    ),
+    (
+        ('"density_impulse_kg_s_m3"\n', '"flame_temperature_K"\ngoal = "cheap"\n'),
+        "goal",
+        "goal and maximise are both given; give one",
     ),
     # of the search, conditions
     (('pressure = "1000 psi"\n', 'pressure = "1000"\n'), "pressure", "has no unit"),

@@ -10,6 +10,7 @@ import jsonschema
 import pytest
 
 from castsugar.cli.main import main
+from castsugar.optimize.next_burns import order_of_work
 from castsugar.report.schemas import schema
 
 pytestmark = pytest.mark.exact
@@ -67,7 +68,7 @@ def test_the_document_keeps_its_schema(
     found = json.loads(answer(["--json"], capsys)[0])
     jsonschema.validate(found, schema("next-2"))
     rows = found["measurements"]
-    assert len(rows) == 10
+    assert len(rows) == 12
     rates = [r["gain_points_per_h"] for r in rows if not r["reason"]]
     assert rates == sorted(rates, reverse=True)
     for row in rows:
@@ -106,9 +107,106 @@ def test_a_plan_of_burns_has_grams(
     assert sheets.count('castsugar weigh "') >= 3
 
 
+def test_what_fits_into_the_time(
+    example: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """45 min: 20 of the pan and 20 of the scale; 30 of the cup do not fit beside."""
+    costs = (
+        '\n"syrup density" = { time = "44 min" }\n"flow-out" = { time = "30 min" }\n'
+    )
+    example.write_text(example.read_text() + costs)
+    everything = json.loads(answer(["--json"], capsys)[0])
+    found = json.loads(answer(["--minutes", "45", "--json"], capsys)[0])
+    jsonschema.validate(found, schema("next-2"))
+    fits = [row for row in found["measurements"] if not row["reason"]]
+    assert sum(row["time_min"] for row in fits) <= 45.0
+    assert everything["does_not_fit"] == []
+    assert set(found["does_not_fit"]) == {
+        row["kind"]
+        for row in everything["measurements"]
+        if not row["reason"] and row["kind"] not in {one["kind"] for one in fits}
+    }
+    flat = " ".join(answer(["--minutes", "45"], capsys)[0].split())
+    assert re.search(r"In all \d+ of 45 min; does not fit: ", flat)
+    # What decides does not hang on what fits.
+    assert "the burning rate does not" in flat
+
+
+PRICES = """
+[prices]
+KNO3 = "4 EUR/kg"
+"powdered sugar" = "4 EUR/kg"
+"corn syrup" = "4 EUR/kg"
+"""
+
+#: Costs that leave strands alone to be planned.
+DEAR = """
+firing = { time = "5000 min" }
+"filmed firing" = { time = "5000 min" }
+"""
+
+
+def test_what_fits_into_the_money(
+    example: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Batches of 100 g at 4 EUR/kg cost 0.4 EUR each: two for 0.9 EUR."""
+    text = example.read_text().replace("\n[prices]\n", PRICES)
+    example.write_text(text + DEAR)
+    words = ["--plan", "3", "--money", "0.9 EUR"]
+    plan = json.loads(answer([*words, "--json"], capsys)[0])
+    assert [burn["kind"] for burn in plan["burns"]] == ["new batch"] * 2
+    assert "In all 0.800 of 0.9 EUR." in " ".join(answer(words, capsys)[0].split())
+    said = " ".join(answer(["--money", "0.3 EUR"], capsys)[0].split())
+    assert "In all 0 of 0.3 EUR; does not fit: " in said
+    for money, why in (
+        ("0.3 EUR", "the shortest takes 120 min, the cheapest 0.4 EUR of mix"),
+        ("5 USD", "write an amount above 0 and the currency of the prices: '5 EUR'"),
+        ("-5 EUR", "write an amount above 0"),
+    ):
+        out, err = answer(["--plan", "3", f"--money={money}"], capsys, code=2)
+        assert (out, err.count("\n")) == ("", 1)
+        assert why in err
+
+
+def test_pours_are_in_a_random_order_that_the_seed_makes_again(
+    example: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Printed with its seed."""
+    example.write_text(example.read_text() + DEAR)
+    orders = set()
+    for seed in "1234":
+        words = ["--plan", "4", "--seed", seed]
+        plan = json.loads(answer([*words, "--json"], capsys)[0])
+        order = plan["order_of_work"]
+        assert order == [place + 1 for place in order_of_work(4, int(seed))]
+        assert sorted(order) == [1, 2, 3, 4]
+        orders.add(tuple(order))
+        flat = " ".join(answer(words, capsys)[0].split())
+        said = f"Pour in random order {', '.join(map(str, order))} (seed {seed}), lest"
+        assert said in flat
+    assert len(orders) > 1
+    assert "Pour in random" not in answer(["--plan", "1"], capsys)[0]
+
+
+def test_what_is_fired_comes_after_the_strands(
+    example: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Whatever is drawn: a firing needs its strands first."""
+    for seed in "123":
+        words = ["--plan", "3", "--seed", seed, "--json"]
+        plan = json.loads(answer(words, capsys)[0])
+        kinds = {burn["burn"]: burn["kind"] for burn in plan["burns"]}
+        fired = ["firing" in kinds[place] for place in plan["order_of_work"]]
+        assert fired == sorted(fired)
+
+
 @pytest.mark.parametrize(
     ("words", "change", "said"),
     [
+        (["--minutes", "0"], "", "--minutes is 0; give a number of minutes above 0"),
+        (["--minutes", "nan"], "", "--minutes is nan"),
+        (["--minutes", "2"], "", "nothing that could be measured fits: the shortest"),
+        (["--money", "5 EUR"], "", "--money needs a price of every ingredient; none"),
         (["--plan", "0"], "", "0 next burns are asked for; allowed: 1 to 24"),
         (["--plan", "-1"], "", "-1 next burns are asked for; allowed: 1 to 24"),
         ([], '"pan wait" = { time = "1 min" }', "did you mean 'pan weight'?"),

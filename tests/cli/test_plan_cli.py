@@ -324,8 +324,8 @@ BAD = [
     ("plan water base --left '0 %'", "--left is 0 %; allowed"),
     ("plan water base --left 3", "--left"),
     ("plan water 'KNO3:65 sucrose:35' --left '1 %'", "the mix holds 0 %"),
-    ("plan water 'KNO3:65 sorbitol:35' --left '1 %'", "no model for sorbitol"),
-    ("plan heat 'KNO3:65 sorbitol:35'", "no model for sorbitol"),
+    ("plan water 'KNO3:65 xylitol:35' --left '1 %'", "no model for xylitol"),
+    ("plan heat 'KNO3:65 isomalt:35'", "no model for isomalt"),
     (
         "plan heat base --cook '160 C 8 min'",
         "the cook reaches 160 C: there is no model",

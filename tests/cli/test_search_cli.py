@@ -24,6 +24,7 @@ pytestmark = pytest.mark.exact
 HOT = """\
 [recipes]
 "mine" = "KNO3:60 powdered sugar:20 corn syrup:20"
+"cool" = "KNO3:55 powdered sugar:25 corn syrup:20"
 [scale]
 step = "0.5 g"
 [limits]
@@ -72,6 +73,65 @@ def test_the_answer_in_text_and_json(
     text = json.dumps(document)
     assert "confirmed" in text
     assert "multiplier" in text or "price" in text
+
+
+PRICED = """
+[prices]
+KNO3 = "4 EUR/kg"
+"powdered sugar" = "1 EUR/kg"
+"corn syrup" = "3 EUR/kg"
+"""
+
+
+@pytest.mark.parametrize(
+    ("goal", "words", "sentence"),
+    [
+        ("least change from mine", "least change from mine", "Held back by: flame"),
+        ("least change from cool", "least change from cool", "nothing: cool keeps all"),
+        ("cheapest per N s", "least EUR per N s", "Least sure: what a small motor"),
+    ],
+)
+def test_a_goal_in_plain_words(
+    goal: str,
+    words: str,
+    sentence: str,
+    bench: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """In the title, in JSON, and in every form; ideal impulse is said to be ideal."""
+    text = HOT.replace('maximise = "characteristic_velocity_m_s"', f'goal = "{goal}"')
+    bench.write_text(text.replace("[search]", f"{PRICED}[search]", 1), "utf-8")
+    page = searched(["--no-confirm"], capsys)[0]
+    assert page.startswith(f"search: {words} within the limit of bench.toml")
+    assert sentence in page
+    assert len(page.splitlines()) <= 24
+    document = json.loads(searched(["--no-confirm", "--json"], capsys)[0])
+    jsonschema.validate(document, schema_of("search", PARTS))
+    assert document["objective"]["wanted"] == words
+    assert document["objective"]["sense"] == "minimise"
+    for form in ("--full", "--csv", "--markdown"):
+        assert searched(["--no-confirm", form], capsys)[0]
+
+
+@pytest.mark.parametrize(
+    ("goal", "words"),
+    [
+        ("most total impulse", "needs a motor"),
+        ("least syrup that pours", "needs a kitchen"),
+        ("cheapest per N s", "none is stated of KNO3, powdered sugar, corn syrup"),
+        ("highest pressure", "burst cases"),
+    ],
+)
+def test_a_goal_that_cannot_be(
+    goal: str, words: str, bench: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One line, code 2."""
+    text = HOT.replace('maximise = "characteristic_velocity_m_s"', f'goal = "{goal}"')
+    bench.write_text(text, "utf-8")
+    out, err = searched([], capsys, 2)
+    assert out == ""
+    assert words in err
+    assert err.count("\n") == 1
 
 
 def test_robust_pays_or_the_nominal_is_kept(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import math
 
@@ -183,3 +184,21 @@ def test_unknown_baseline(baseline: int | str) -> None:
 def test_scale_step_above_nothing() -> None:
     with pytest.raises(InputError, match="scale step"):
         compare([SUCROSE], scale_step=0.0)
+
+
+@pytest.mark.exact
+def test_a_humidity_that_ranks_nothing_is_not_told() -> None:
+    """Within 3 points both say the same; further apart it is told. JSON keeps it."""
+    store = "storage_humidity_max_percent"
+    conditions = Conditions(kitchen=KITCHEN)
+    more = SYRUP | {"powdered sugar": 18, "corn syrup": 22}
+    near = compare([SYRUP, more], conditions=conditions, draws=100)
+    values = [own[store].value for own in near.cells]
+    assert abs(values[0] - values[1]) < 3.0
+    assert store not in near.told
+    assert store in near.cells[0]
+    assert "humidity" not in repr(near)
+    wet = dict(near.cells[1])
+    wet[store] = dataclasses.replace(wet[store], value=values[0] - 3.5)
+    far = dataclasses.replace(near, cells=(near.cells[0], wet))
+    assert store in far.told

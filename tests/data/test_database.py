@@ -88,7 +88,7 @@ SUMS = [
     ("syrups", "dp4plus_chain_length", 9, 52.803),
     ("syrups", "ash_fraction", 9, 0.0026),
     ("syrups", "solids_specific_volume_cm3_g", 9, 5.6735),
-    ("syrups", "viscosity_dextrose_equivalent", 9, 525.3),
+    ("syrups", "viscosity_dextrose_equivalent", 9, 529.3),
     ("premixes", "mass_fraction", 3, 1.0),
     ("cautions", "limit", 15, 43985.5),
     ("burn_laws", "oxidizer_percent", 13, 845.0),

@@ -11,9 +11,10 @@ import pytest
 import castsugar as cs
 from castsugar.cli.main import main
 from castsugar.kitchen import suspension, water
+from castsugar.kitchen.boiling import salt_taken
 from castsugar.kitchen.parameters import unmeasured, values_of
-from castsugar.kitchen.pot import pot_of, poured, salt_taken
-from castsugar.kitchen.suspension import salt_solubility
+from castsugar.kitchen.pot import pot_of, poured
+from castsugar.kitchen.solubility import salt_solubility
 
 Capture = pytest.CaptureFixture[str]
 

@@ -64,7 +64,7 @@ def test_bands_are_those_of_the_draws() -> None:
 
 def test_no_band_without_a_model() -> None:
     """Neither for another sugar nor for a cook that is too hot; the others have one."""
-    assert kitchen_intervals([BASE, "KNO3:65 sorbitol:35"], cs.Kitchen(cook=COOK))[
+    assert kitchen_intervals([BASE, "KNO3:65 xylitol:35"], cs.Kitchen(cook=COOK))[
         1:
     ] == [{}]
     hot = cs.Kitchen(cook=cs.Cook.hold(430.0, 60.0))

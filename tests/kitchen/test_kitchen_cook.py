@@ -216,7 +216,7 @@ def test_pour_window_against_a_scan(minutes: float) -> None:
         assert (share[row][steps < low[row] - 0.1] < 0.5 + slack).all(), name
         after = np.flatnonzero(steps > high[row] + 0.1)[:1]
         assert (share[row][after] < 0.5 + slack).all(), name
-    assert np.isfinite(low).sum() > 4
+    assert np.isfinite(low).sum() > 3
     assert np.isnan(low).any()
 
 

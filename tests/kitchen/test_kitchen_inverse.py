@@ -106,7 +106,7 @@ def check_heat(bench: Bench) -> bool:
         assert bench.told(moved(end), chance) >= bench.probability - 1e-12
         outside = end + beyond
         if 85.0 + ICE_POINT < outside < found.limit:
-            assert bench.told(moved(outside), chance) < bench.probability
+            assert bench.told(moved(outside), chance) <= bench.probability
     assert found.high <= found.limit <= degradation_limit(bench.cook, 0.02) + 1e-9
     return True
 
@@ -160,7 +160,7 @@ def test_it_cools_until_it_pours_too_seldom() -> None:
     found = pour_heat(mix, warm, 0.5)
     assert 85.0 + ICE_POINT <= found.down_to < warm.cook.pour_temperature
     assert math.isnan(pour_heat(weigh(66, 30, 4), warm, 0.9).down_to)
-    assert pour_heat(mix, warm, 0.9).low >= found.low
+    assert pour_heat(mix, warm, 0.8).low >= found.low
 
 
 @pytest.mark.parametrize("syrup", [18.0, 20.0, 23.0])
@@ -183,8 +183,8 @@ BAD = [
     (lambda m, k: drying_time(m, None, 0.01), "kitchen"),
     (lambda m, k: pour_heat(m, k.changed(cook=hold(160.0))), "above 150 C"),
     (
-        lambda m, k: drying_time(cs.Mix.weigh("KNO3:65 sorbitol:35"), k, 0.001),
-        "no model for sorbitol",
+        lambda m, k: drying_time(cs.Mix.weigh("KNO3:65 isomalt:35"), k, 0.001),
+        "no model for isomalt: no viscosity data",
     ),
 ]
 

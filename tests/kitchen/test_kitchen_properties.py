@@ -10,6 +10,7 @@ from kitchen_checks.pots import central, kitchen, retail, weigh
 
 import castsugar as cs
 from castsugar.kitchen.parameters import NAMES, PARAMETERS, Parameter, unmeasured
+from castsugar.kitchen.solubility import sucrose_solubility
 from castsugar.kitchen.suspension import CLASS_NAMES, CLASSES, flow_class
 from castsugar.kitchen.validity import ICE_POINT as C
 from castsugar.kitchen.verdict import judge
@@ -183,3 +184,13 @@ def test_every_limit_of_a_parameter_can_be_stated(parameter: Parameter) -> None:
         unmeasured({parameter.name: (parameter.high * 1.01 + 0.01, 0.1)})
     with pytest.raises(cs.InputError, match="spread of 0 to 1000"):
         unmeasured({parameter.name: (parameter.high, -0.1)})
+
+
+def test_solubility_of_sucrose_is_one_rising_curve() -> None:
+    """Exact: table, hot table and liquidus meet at 100 and at 145 C."""
+    celsius = np.linspace(0.0, 185.0, 1851)
+    taken = sucrose_solubility(celsius + C)
+    assert (np.diff(taken) > 0.0).all()
+    for joint in (100.0, 145.0):
+        below, above = sucrose_solubility(np.array([joint - 1e-9, joint + 1e-9]) + C)
+        assert above == pytest.approx(below, rel=1e-9)

@@ -41,6 +41,10 @@ def _mixes() -> list[cs.Mix]:
     return [
         *plain,
         cs.Mix.weigh({"KNO3": 65, "sorbitol": 35}),
+        cs.Mix.weigh({"KNO3": 60, "sorbitol": 20, "sucrose": 10, "corn syrup": 10}),
+        cs.Mix.weigh({"KNO3": 60, "erythritol": 25, "sorbitol": 15}),
+        cs.Mix.weigh({"KNO3": 60, "dextrose": 20, "corn syrup": 20}),
+        cs.Mix.weigh({"KNO3": 65, "mannitol": 35}),
         cs.Mix.weigh({"KNO3": 60, "powdered sugar": 20, "42 DE syrup": 20}),
         cs.Mix.weigh({"KNO3": 55, "sucrose": 20, "corn syrup": 10, "HFCS-55": 15}),
         cs.Mix.weigh({"KNO3": 60, "sucrose": 25, "water": 15}),
@@ -131,7 +135,7 @@ def test_blend_without_nitrate_is_weighing() -> None:
 
 def test_blend_with_a_gap_and_two_syrups() -> None:
     """Exact: gaps and mixed syrups are found row by row."""
-    items = ["KNO3", "sucrose", "sorbitol", "corn syrup", "42 DE syrup"]
+    items = ["KNO3", "sucrose", "xylitol", "corn syrup", "42 DE syrup"]
     shares = np.array(
         [[0.6, 0.2, 0.0, 0.1, 0.1], [0.6, 0.2, 0.1, 0.1, 0.0], [0.6, 0.2, 0, 0, 0.2]]
     )

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 import castsugar as cs
-from castsugar.kitchen import glass, heat, liquid, suspension, water
+from castsugar.data.load import load_database
+from castsugar.kitchen import glass, heat, liquid, solubility, suspension, water
 from castsugar.kitchen.validity import ICE_POINT as C
 
 pytestmark = pytest.mark.exact
@@ -58,34 +59,16 @@ RANGES: dict[str, tuple[Function, float, float, float]] = {
         0.01,
     ),
     "syrup_density": (lambda w: suspension.syrup_density(w, 293.15), 0.5, 0.95, 1e-6),
-    "two_size_packing coarse": (
-        lambda c: suspension.two_size_packing(c, 0.6),
-        0.3,
-        0.76,
-        1e-6,
-    ),
-    "two_size_packing fine": (
-        lambda f: suspension.two_size_packing(0.6, f),
-        0.3,
-        0.76,
-        1e-6,
-    ),
-    "two_size_packing share": (
-        lambda s: suspension.two_size_packing(0.6, 0.6, s),
-        0,
-        1,
-        1e-6,
-    ),
     "packing_of_powder": (
         lambda ratio: suspension.packing_of_powder(ratio * 1000.0, 1000.0),
         0.35,
         0.8,
         1e-6,
     ),
-    "sucrose_solubility": (_at(suspension.sucrose_solubility), 0, 185, 0.01),
-    "salt_solubility": (_at(suspension.salt_solubility), 0, 160, 0.01),
+    "sucrose_solubility": (_at(solubility.sucrose_solubility), 0, 185, 0.01),
+    "salt_solubility": (_at(solubility.salt_solubility), 0, 160, 0.01),
     "chloride solubility": (
-        _at(lambda t: suspension.salt_solubility(t, "potassium chloride")),
+        _at(lambda t: solubility.salt_solubility(t, "potassium chloride")),
         0,
         160,
         0.01,
@@ -207,4 +190,45 @@ def test_log_viscosity_refuses_what_no_equation_covers(
 def test_unknown_salt_is_a_name_error() -> None:
     """The error tree of castsugar, not a bare KeyError."""
     with pytest.raises(cs.CastsugarError):
-        suspension.salt_solubility(300.0, "salt")
+        solubility.salt_solubility(300.0, "salt")
+
+
+def test_the_series_is_that_of_the_catalogue() -> None:
+    """Exact: grades of the acid-converted syrups as in the data, and glucose."""
+    syrups = sorted(
+        (s for s in load_database().syrups.values() if s.acid_series),
+        key=lambda s: s.dextrose_equivalent,
+    )
+    held = [
+        (
+            s.dextrose_equivalent,
+            s.dp1_fraction,
+            s.dp2_fraction,
+            s.dp3_fraction,
+            s.dp4plus_fraction,
+        )
+        for s in syrups
+    ]
+    assert [*held, (100.0, 1.0, 0.0, 0.0, 0.0)] == list(liquid.ACID_SERIES)
+
+
+def test_chains_of_an_odd_syrup_are_its_viscosity_grade() -> None:
+    """Exact: high maltose syrup flows as its chains say, not as its 42 DE."""
+    syrup = load_database().syrups["high maltose syrup"]
+    shares = (
+        syrup.dp1_fraction,
+        syrup.dp2_fraction,
+        syrup.dp3_fraction,
+        syrup.dp4plus_fraction,
+    )
+    wanted = sum(k * share for k, share in zip(liquid.CHAINS, shares, strict=True))
+    got = liquid.grade_logs(np.asarray(syrup.viscosity_dextrose_equivalent))
+    assert float(got) == pytest.approx(wanted, abs=0.1)
+
+
+def test_the_grade_vanishes_with_dilution() -> None:
+    """Exact: no chain thickens water; from 80.3 % on it thickens as much as there."""
+    assert float(liquid.log_grade_factor(42.0, 0.0)) == 0.0
+    full = float(liquid.log_grade_factor(42.0, 0.803))
+    assert float(liquid.log_grade_factor(42.0, 0.4015)) == pytest.approx(full / 8.0)
+    assert float(liquid.log_grade_factor(42.0, 1.0)) == full

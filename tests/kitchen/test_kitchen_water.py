@@ -176,8 +176,10 @@ def test_a_measured_thermometer_moves_what_is_central() -> None:
 @pytest.mark.parametrize(
     ("recipe", "missing"),
     [
-        ({"KNO3": 65, "sorbitol": 35}, "sorbitol"),
-        ({"KNO3": 65, "dextrose": 35}, "dextrose"),
+        ({"KNO3": 65, "xylitol": 35}, "xylitol"),
+        ({"KNO3": 65, "dextrose": 35}, "dry dextrose"),
+        ({"KNO3": 65, "mannitol": 35}, "mannitol"),
+        ({"KNO3": 65, "isomalt": 35}, "isomalt: no viscosity data"),
         ({"NaNO3": 65, "sucrose": 35}, "sodium nitrate"),
         ({"KNO3": 60, "sucrose": 20, "corn syrup": 19, "glycerol": 1}, "glycerol"),
     ],

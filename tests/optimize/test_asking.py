@@ -253,13 +253,13 @@ def test_whole_percents_keep_the_stock() -> None:
 
 
 def test_what_has_no_model_is_named() -> None:
-    """The kitchen has none for sorbitol: no mix with it is judged, and that is said."""
+    """The kitchen has none for xylitol: no mix with it is judged, and that is said."""
     outcome = search(
         {
             "KNO3": (0.55, 0.7),
             "sucrose": (0.1, 0.3),
             "corn syrup": 0.15,
-            "sorbitol": (0.0, 0.1),
+            "xylitol": (0.0, 0.1),
         },
         objective="characteristic_velocity_m_s",
         limits=[cs.Requirement(column="relative_solids_20C", at_least=0.9)],
@@ -267,8 +267,8 @@ def test_what_has_no_model_is_named() -> None:
         effort=QUICK,
         confirm=False,
     )
-    assert outcome.unjudged == ("sorbitol",)
-    assert outcome.found.recipe.get("sorbitol", 0.0) == 0.0
+    assert outcome.unjudged == ("xylitol",)
+    assert outcome.found.recipe.get("xylitol", 0.0) == 0.0
 
 
 def test_a_cook_above_150_c_is_refused_at_once() -> None:

@@ -12,15 +12,21 @@ from itertools import pairwise
 import jsonschema
 import numpy as np
 import pytest
-from scipy.special import ndtr
+from tests.shared.burn_workshops import (
+    CORNERS,
+    DENSITY,
+    KNOWN,
+    NAMES,
+    VELOCITY,
+    Workshop,
+    motor,
+)
 
 from castsugar import Hardware, InputError, Requirement
 from castsugar.motor.burn_evidence import Burned
 from castsugar.motor.burn_model import Asked, BurnModel
 from castsugar.motor.burn_widths import Widths
 from castsugar.motor.case import Case
-from castsugar.motor.grain import HollowCylinder
-from castsugar.motor.peak_pressure import peaks
 from castsugar.optimize import next_burns
 from castsugar.optimize.next_burns import (
     FIRED,
@@ -144,7 +150,6 @@ def test_more_to_choose_from_is_never_worse() -> None:
 
 # ---------------------------------------------------------------- proposals
 
-NAMES = ("potassium nitrate", "powdered sugar", "light corn syrup")
 SPACE = Space(
     bounds=dict(zip(NAMES, ((0.5, 0.7), (0.1, 0.35), (0.1, 0.3)), strict=True))
 )
@@ -168,17 +173,6 @@ def strands(number: int, batch: str = "", **more: object) -> Burned:
         batch=batch or f"s.csv, burned {number + 1}",
         source="s.csv",
         **more,  # type: ignore[arg-type]
-    )
-
-
-def motor(*burned: Burned, rating: float | None = 7e6) -> Hardware:
-    return Hardware(
-        grain=HollowCylinder(
-            outer_diameter=0.036, core_diameter=0.014, segment_length=0.062, segments=3
-        ),
-        throat_diameter=0.008,
-        case=None if rating is None else Case(rated_pressure=rating),
-        burning=BurnModel(burned),
     )
 
 
@@ -476,105 +470,6 @@ def test_the_document_keeps_its_schema(three: Proposal) -> None:
 
 
 # ---------------------------------------------------------------- simulated workshops
-
-#: What may be burned; more nitrate is better, and faster.
-LATTICE = np.array(
-    [(a, b, 100 - a - b) for a in range(54, 74, 2) for b in range(8, 36, 3)
-     if 10 <= 100 - a - b <= 32]
-) / 100.0  # fmt: skip
-KNOWN = np.array([(0.60, 0.20, 0.20), (0.58, 0.14, 0.28), (0.64, 0.20, 0.16)])
-CORNERS = LATTICE[[(LATTICE @ way).argmax() for way in np.eye(3)]]
-CASE, DENSITY, VELOCITY = 6.9e6, 1780.0, 895.0
-
-
-class Workshop:
-    """A world whose rates bend by 15 per mass moved squared, and its motor."""
-
-    def __init__(self, seed: int) -> None:
-        self.rng = rng = np.random.default_rng([seed, 47])
-        self.level = math.log(9e-3) + rng.normal(0.0, 0.15)
-        self.exponent, self.to_motor = rng.normal([0.38, 0.04], 0.05)
-        self.slope = rng.normal([1.0, 0.0, -1.0], 2.2 / math.sqrt(2.0))
-        self.middle = np.array([0.62, 0.18, 0.20]) + rng.normal(0.0, 0.02, 3)
-        way = rng.normal(size=3)
-        way -= way.mean()
-        self.way = way * math.sqrt(2.0) / np.linalg.norm(way)
-        self.bend = 15.0 * rng.choice([-1.0, 1.0])
-        self.burned: list[Burned] = []
-        # The throat at which 60/20/20 stands at half the case: S = P/r.
-        wanted = 0.5 * CASE / math.exp(self.log_rate(KNOWN[0], 0.5 * CASE))
-        hardware = motor(rating=CASE)
-        have = float(hardware.supply(DENSITY, VELOCITY).per_rate[0])
-        self.throat = hardware.throat_diameter * math.sqrt(have / wanted)
-
-    def log_rate(self, mix: np.ndarray, pressure: float) -> float:
-        """Return the true ln r of strands."""
-        bent = self.bend * ((mix - self.middle) @ self.way) ** 2
-        straight = self.level + (mix - KNOWN[0]) @ self.slope
-        return float(straight + bent + self.exponent * math.log(pressure / 2.5e6))
-
-    def burn(self, mix: np.ndarray) -> None:
-        """Cook a batch of 6 % scatter, burn two strands at each of two pressures."""
-        p = np.array([2e6, 2e6, 5e6, 5e6])
-        own = self.rng.normal(0.0, 0.06) + self.rng.normal(0.0, 0.01, 2).repeat(2)
-        y = [self.log_rate(mix, x) for x in p] + own + self.rng.normal(0.0, 0.025, 4)
-        name = f"{len(self.burned)}"
-        fractions = dict(zip(NAMES, mix.tolist(), strict=True))
-        self.burned.append(
-            Burned(name=name, batch=name, fractions=fractions, pressure=p,
-                   rate=np.exp(y))
-        )  # fmt: skip
-
-    def hardware(self) -> Hardware:
-        return replace(motor(*self.burned, rating=CASE), throat_diameter=self.throat)
-
-    def peaks(self) -> np.ndarray:
-        """Return 50 and 95 % peaks of the lattice. [Pa]"""
-        hardware = self.hardware()
-        supply = float(hardware.supply(DENSITY, VELOCITY).per_rate[0])
-        return peaks(
-            hardware.burning, LATTICE, NAMES,
-            log_supply=math.log(supply), supply_u=hardware.supply_u, levels=(0.5, 0.95),
-        ).quantiles  # fmt: skip
-
-    def most_telling(self) -> np.ndarray:
-        """Return the mix that is worth most, of strand batches alone."""
-        middle, high = self.peaks() / 1e6
-        even = np.ones(len(LATTICE))
-        found = Candidates(
-            recipes=tuple(dict(zip(NAMES, w, strict=True)) for w in LATTICE.tolist()),
-            fractions=LATTICE,
-            kept=True,
-            looked_at=len(LATTICE),
-            values={
-                "flame_temperature_K": 100.0 * LATTICE[:, 0],
-                "density_kg_m3": DENSITY * even,
-                "characteristic_velocity_m_s": VELOCITY * even,
-                "peak_pressure_MPa": middle,
-                "peak_pressure_p95_MPa": high,
-            },
-        )
-        task = task_of(self.hardware(), objective="flame_temperature_K")
-        plan = next_burns.plan_of(task, found)
-        options = [Option(NEW_BATCH, one, plan.expected) for one in found.recipes]
-        known = next_burns.stakes_of(task, found, plan, options)
-        return LATTICE[most_telling(known, 1)[0]]
-
-    def outcome(self) -> tuple[float, float]:
-        """Return points of nitrate less 40 times the chance above the case, and that.
-
-        Of the best mix that is known to keep it; without one the worst less 5 points.
-        """
-        kept = self.peaks()[1] <= CASE
-        if not kept.any():
-            return 100.0 * LATTICE[:, 0].min() - 5.0, 0.0
-        mix = LATTICE[np.where(kept, LATTICE[:, 0], 0.0).argmax()]
-        hardware = self.hardware()
-        supply = math.log(float(hardware.supply(DENSITY, VELOCITY).per_rate[0]))
-        room = math.log(CASE) - supply - self.log_rate(mix, CASE) - self.to_motor
-        spread = math.hypot(0.06, 0.025, hardware.supply_u)
-        chance = float(ndtr(-room / spread))
-        return 100.0 * mix[0] - 40.0 * chance, chance
 
 
 @pytest.mark.slow

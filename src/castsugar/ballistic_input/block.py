@@ -25,7 +25,7 @@ from castsugar.data.load import data_version
 from castsugar.errors import ConvergenceError, InputError
 from castsugar.evaluation import check_options, equilibrium, evaluate_columns
 from castsugar.kitchen.parameters import Kitchen
-from castsugar.kitchen.pour_table import as_cast
+from castsugar.kitchen.pour_table import as_cast, casting_of
 from castsugar.mix.mix import Mix, MixLike, as_mix
 from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.hardware import Hardware
@@ -254,6 +254,9 @@ def ballistics(  # noqa: PLR0913 - keyword-only options
     products = species or shipped_species()
     weighed = as_mix(mix)
     cast = weighed if kitchen is None else as_cast(weighed, kitchen)
+    expected = (math.nan, math.nan)
+    if kitchen is not None and hardware is not None:
+        expected = casting_of(weighed, kitchen)
     at = sorted({*(p for p in PRESSURES if p > (exit_pressure or 0.0)), pressure})
     known = evaluate_columns(
         [cast for _ in at],
@@ -275,9 +278,11 @@ def ballistics(  # noqa: PLR0913 - keyword-only options
     if bands:
         here = _at(blocks, pressure)
         blocks = [states.drawn_bands(one, here, flow, bands) for one in blocks]
-    columns = evaluate_columns([cast], pressure=pressure, motor=hardware, **given)
+    filled = hardware.filled(expected) if hardware is not None else None
+    columns = evaluate_columns([cast], pressure=pressure, motor=filled, **given)
     row = records(columns)[0] | doubts_of(bands or {})
-    return _assembled(cast, hardware, blocks, row, pressure, given)
+    density = motor.density(cast, filled, flows=filled is not hardware)
+    return _assembled(cast, filled, blocks, row, pressure, given | {"density": density})
 
 
 def _assembled(
@@ -292,7 +297,7 @@ def _assembled(
     here = _at(blocks, pressure)
     driven, why = motor.driven_or_why(mix, hardware, pressure, row)
     temperature = motor.temperature(hardware, driven)
-    density = motor.density(mix, hardware)
+    density = given["density"]
     delivered, used = motor.delivered(
         hardware, row, pressure=pressure, exit_pressure=given["exit_pressure"]
     )

@@ -252,17 +252,21 @@ def temperature(hardware: Hardware | None, driven: Driven | None) -> Block:
     return block
 
 
-def density(mix: Mix, hardware: Hardware | None) -> Block:
-    """Return the density without voids, that of the grain, and their ratio."""
-    ratio = DENSITY_RATIO if hardware is None else hardware.density_ratio
+def density(mix: Mix, hardware: Hardware | None, *, flows: bool) -> Block:
+    """Return the density without voids, that of the grain, and their ratio.
+
+    `flows`: the ratio is what the kitchen expects.
+    """
+    stated = None if hardware is None else hardware.density_ratio
+    ratio, usual = stated or DENSITY_RATIO, stated is None
     share = (SPREAD if hardware is None else hardware.spread).density
-    usual = ratio == DENSITY_RATIO
+    source = "as poured grains usually are: 4 % voids"
+    if not usual:
+        source = "as it flows in the kitchen" if flows else "[motor] density_ratio"
     grain = partial(
         Entry,
-        status="assumed" if usual else "stated",
-        source="as poured grains usually are: 4 % voids"
-        if usual
-        else "[motor] density_ratio",
+        status="assumed" if usual or flows else "stated",
+        source=source,
     )
     return {
         "theoretical_density_kg_m3": Entry(

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from castsugar.bench.conditions import check_stated
+from castsugar.bench.prices import PriceList, read_prices
 from castsugar.bench.schema import INVENTED, Place, Table, Where, read_table
 from castsugar.bench.search_tables import (
     Cost,
@@ -77,6 +78,7 @@ TABLES: dict[str, type[Table]] = {
     "limits": Limit,
     "search": Search,
     "costs": Cost,
+    "prices": PriceList,
     "lots": Lot,
     "pan": Pan,
     "casting": Casting,
@@ -117,6 +119,8 @@ class Bench:
     costs : dict of str to dict
         Name of :data:`castsugar.costs.ASSUMED` to the keys of
         :class:`castsugar.bench.search_tables.Cost`; None where one is left out.
+    prices : dict of str to (float, str)
+        Ingredient as typed to price of a kilogram and currency.
     search : dict or None
         Keys of :class:`castsugar.bench.search_tables.Search`, as
         :func:`castsugar.bench.search_tables.read_search` says. None without the
@@ -143,6 +147,7 @@ class Bench:
     scale: dict[str, Any] | None = None
     limits: dict[str, dict[str, Any]] = field(default_factory=dict)
     costs: dict[str, dict[str, float]] = field(default_factory=dict)
+    prices: dict[str, tuple[float, str]] = field(default_factory=dict)
     search: dict[str, Any] | None = None
     lots: dict[str, dict[str, Any]] = field(default_factory=dict)
     pan: dict[str, Any] | None = None
@@ -443,6 +448,7 @@ _READERS: dict[str, Callable[[Any, Path, str], Any]] = {
     "limits": read_limits,
     "search": read_search,
     "costs": read_costs,
+    "prices": read_prices,
     "lots": read_lots,
     "pan": lambda raw, path, text: read_table(raw, Pan, Place(path, text, "pan")),
     "casting": lambda raw, path, text: read_table(

@@ -10,9 +10,12 @@ from typing import Any
 from castsugar import plausible, units
 from castsugar.bench.bench import Bench
 from castsugar.bench.schema import Place, check_range
+from castsugar.costs import Prices
 from castsugar.data.load import Database
 from castsugar.data.records import Syrup
-from castsugar.errors import CastsugarError, InputError
+from castsugar.errors import CastsugarError, InputError, nearest_names
+from castsugar.kitchen.packing import GRINDS, Grind, grind_of_size
+from castsugar.mix import refusals
 from castsugar.mix.weighing import Lot, expand
 
 #: Specific volume of the water in a syrup at 20 C [m3/kg], for a label in millilitres:
@@ -48,6 +51,8 @@ class LotRecord:
         Standard uncertainty of those that have one [mass fraction].
     from_label : bool
         Whether the dry solids come from the carbohydrate on a label.
+    grind : Grind
+        Of nitrate.
     """
 
     name: str
@@ -57,6 +62,7 @@ class LotRecord:
     stated: dict[str, float]
     uncertainty: dict[str, float]
     from_label: bool = False
+    grind: Grind = GRINDS["not stated"]
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values; shares are mass fractions, on the basis of `stated`."""
@@ -203,8 +209,30 @@ def _read(name: str, bench: Bench, database: Database) -> tuple[Lot, LotRecord]:
         stated=stated,
         uncertainty=doubt,
         from_label=from_label,
+        grind=_grind(table["grind"], item.name, place),
     )
     return lot, record
+
+
+def _grind(typed: str | None, item: str, place: Place) -> Grind:
+    """Return the grind of a lot: a word, or the median size of its grains."""
+    if typed is None:
+        return GRINDS["not stated"]
+    if item != "potassium nitrate":
+        raise place.fail("grind", f"- {item!r} has none that counts; only nitrate has")
+    if typed in GRINDS:
+        return GRINDS[typed]
+    allowed = f"allowed: {', '.join(GRINDS)}, or a median size: '70 um'"
+    try:
+        size = units.parse(typed, "length").value
+    except InputError:
+        near = nearest_names(typed, GRINDS)
+        hint = f"did you mean {near[0]!r}? " if near else ""
+        raise place.fail("grind", f"is {typed!r}; {hint}{allowed}") from None
+    try:
+        return grind_of_size(size)
+    except CastsugarError as error:
+        raise place.fail("grind", f"- {error}; {allowed}") from None
 
 
 def _check_keys(table: Mapping[str, Any], item: object, place: Place) -> None:
@@ -287,3 +315,41 @@ def _serving(typed: str, place: Place) -> tuple[float | None, float]:
         )
     check_range(volume, "label_serving", "volume of a serving", place)
     return None, volume
+
+
+# ----------------------------------------------------------------------------
+# What they cost.
+
+
+def prices_of(bench: Bench, database: Database) -> Prices | None:
+    """Return what ingredients cost: of the lot in use, else as [prices] has it.
+
+    Raises
+    ------
+    InputError
+        An unknown ingredient, one that is priced twice, or two currencies.
+    """
+    found: dict[str, float] = {}
+    currencies: dict[str, tuple[Place, str]] = {}
+    place = Place(bench.path, bench.text, "prices")
+    for typed, (price, currency) in bench.prices.items():
+        try:
+            name = refusals.catalogue_name(database, typed)
+        except CastsugarError as error:
+            raise place.fail(typed, f"- {error}") from None
+        if name in found:
+            raise place.fail(typed, "is in the table under another name; give one")
+        found[name] = price
+        currencies.setdefault(currency, (place, typed))
+    for name, (_, record) in lots_of(bench, database).items():
+        if (stated := bench.lots[record.name]["price"]) is not None:
+            found[name] = stated[0]
+            where = Place(bench.path, bench.text, f"lots.{record.name}")
+            currencies.setdefault(stated[1], (where, "price"))
+    if len(currencies) > 1:
+        first, other = [*currencies][:2]
+        where, key = currencies[other]
+        raise where.fail(
+            key, f"is in {other}, others are in {first}; give one currency"
+        )
+    return Prices(next(iter(currencies)), found) if found else None

@@ -11,9 +11,11 @@ from typing import Any
 
 from castsugar import units
 from castsugar.bench.bench import Bench
+from castsugar.bench.lots import prices_of
 from castsugar.bench.schema import Place, keys_of
 from castsugar.bench.search_tables import CASE, SCALE_STEP, Search
 from castsugar.columns import COLUMN
+from castsugar.costs import Prices
 from castsugar.data.load import Database
 from castsugar.data.records import plain
 from castsugar.errors import CastsugarError, InputError, nearest_names
@@ -241,10 +243,11 @@ class SearchAsked:
         `bounds`, `fixed`, `ratios`, `choices`, `purchases`, `batch`, `scale_step` of a
         space of mixes.
     goal : dict
-        Those of `objective`, `maximise`, `weights` and `front` that are stated.
+        Those of `objective`, `maximise`, `weights`, `front` and `near` that are stated.
     limits : tuple of Requirement
     tried : dict of str to dict
         Name of a mix that the user made to mass fractions.
+    prices : Prices or None
     sloppiness : dict or None
         `weighing` [kg], `syrup_solids`, `moisture`, `cook_temperature` [K],
         `cook_time` [s] as far as stated; None if no robust optimum is asked for.
@@ -258,6 +261,7 @@ class SearchAsked:
     goal: dict[str, Any]
     limits: tuple[Requirement, ...]
     tried: dict[str, dict[str, float]]
+    prices: Prices | None
     sloppiness: dict[str, float] | None
     typed: dict[str, str]
 
@@ -344,6 +348,8 @@ def search_asked(
     step = None
     if table["batch"] is not None:
         step = bench.scale["step"] if bench.scale else SCALE_STEP
+    mixes = {name: tried_mix(bench, database, name) for name in bench.recipes}
+    tried = {name: mix for name, mix in mixes.items() if mix}
     return SearchAsked(
         bench=bench,
         conditions=conditions,
@@ -356,13 +362,10 @@ def search_asked(
             "batch": table["batch"],
             "scale_step": step,
         },
-        goal=_goal(table),
+        goal=_goal(table) | _near(bench, table["near"], tried),
         limits=limits_of_bench(bench, motor),
-        tried={
-            name: mix
-            for name in bench.recipes
-            if (mix := tried_mix(bench, database, name))
-        },
+        tried=tried,
+        prices=prices_of(bench, database),
         sloppiness=_sloppiness(bench),
         typed=names.typed,
     )
@@ -391,6 +394,19 @@ def _goal(table: Mapping[str, Any]) -> dict[str, Any]:
         if table[key] is not None:
             found[key] = table[key]
     return found
+
+
+def _near(bench: Bench, typed: str, tried: Mapping[str, Any]) -> dict[str, str]:
+    """Return the recipe to stay near to; nothing where none is named."""
+    if not typed:
+        return {}
+    if typed not in tried:
+        near = nearest_names(typed, list(tried))
+        hint = f"did you mean {near[0]!r}?" if near else "add it to [recipes]"
+        raise _place(bench, "search").fail(
+            "goal", f"names {typed!r}, no recipe of [recipes]; {hint}"
+        )
+    return {"near": typed}
 
 
 def _sloppiness(bench: Bench) -> dict[str, float] | None:

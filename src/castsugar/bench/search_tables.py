@@ -22,18 +22,26 @@ from castsugar.bench.schema import (
     read_table,
 )
 from castsugar.bench.tables import FLOWS
-from castsugar.columns import COLUMN, COLUMNS, RENAMED
+from castsugar.columns import (
+    CHANGE,
+    COLUMN,
+    COLUMNS,
+    COST,
+    DELIVERED,
+    IMPULSE,
+    RENAMED,
+    SYRUP,
+    WEIGHTED,
+)
 from castsugar.costs import ASSUMED, GRAM
 from castsugar.errors import InputError, nearest_names
+from castsugar.limits import NEVER, no_aim
 from castsugar.mix.mix import PROCESSES
 from castsugar.mix.text import parse_recipe
 from castsugar.plausible import RANGES
 
 # ----------------------------------------------------------------------------
 # The keys of the tables that a search reads: scale, limits, search itself.
-
-#: Columns that only a search has: a sum of others, and what the motor delivers.
-WEIGHTED, DELIVERED = "weighted sum", "delivered_specific_impulse_s"
 
 #: Keys of the columns that can be searched for: those with numbers that a mix decides.
 SEARCHABLE = tuple(
@@ -62,8 +70,27 @@ LESS_IS_BETTER = frozenset(
         "kn_max",
         "peak_pressure_MPa",
         "peak_pressure_p95_MPa",
+        COST,
+        SYRUP,
+        CHANGE,
     ]
 )
+
+#: Goals in words: which way, and the column.
+GOALS = {
+    "most total impulse": ("maximise", IMPULSE),
+    "cheapest per N s": ("minimise", COST),
+    "least syrup that pours": ("minimise", SYRUP),
+}
+
+#: Before the name of a recipe.
+_LEAST_CHANGE = "least change from "
+
+#: All of them.
+GOAL_WORDS = ", ".join([*map(repr, GOALS), f"'{_LEAST_CHANGE}NAME' of a recipe"])
+
+#: Columns that only a search has, the weighted sum aside.
+_OWN = (DELIVERED, IMPULSE, COST, SYRUP, CHANGE)
 
 #: The word that stands for what the case of [motor] may hold.
 CASE = "case"
@@ -144,6 +171,11 @@ class Search(
         "peak_pressure_MPa",
         instead_of="maximise",
     )
+    goal: str = key(
+        f"what people want, in place of a column: {GOAL_WORDS}",
+        "least change from base",
+        instead_of="maximise",
+    )
     weights: Any = key("column = weight, of a weighted sum")
     pressure: float = key(
         "former place of [conditions] pressure", "1000 psi", "chamber pressure"
@@ -166,7 +198,7 @@ class Search(
     seed: int = key("names the random numbers", 1, kind="whole")
     draws: int = key("draws of kitchen and motor", 200, "draws", kind="whole")
     ratios: Any = key(
-        "ratios to hold, with =, >= or <=", ["sucrose:corn syrup = 0.8"], default=()
+        "a fixed ratio, or one with >= or <=", ["sucrose:corn syrup = 0.8"], default=()
     )
     front: Any = key(
         "a trade-off of two columns", ["specific_impulse_s", "peak_pressure_MPa"]
@@ -454,24 +486,47 @@ def read_search(raw: Any, path: Path, text: str) -> dict[str, Any]:
 
 
 def _check_objective(found: dict[str, Any], place: Place) -> None:
-    """Check the objective and its weights."""
+    """Check the objective and its weights; `near` is the recipe to stay near to."""
+    found["near"] = _goal(found, place)
     way = "minimise" if found["minimise"] is not None else "maximise"
     objective = found[way]
     if objective is not None:
-        known = (*SEARCHABLE, DELIVERED, WEIGHTED)
+        known = (*SEARCHABLE, *_OWN, WEIGHTED)
         found[way] = objective = _column(objective, known, way, place)
+        _check_aim(objective, way == "maximise", way, place)
     if found["weights"] is not None:
         if objective != WEIGHTED:
             raise place.fail("weights", f"need maximise = {WEIGHTED!r}")
         found["weights"] = _weights(found["weights"], place)
+        for column, weight in found["weights"].items():
+            _check_aim(column, (weight > 0.0) == (way == "maximise"), "weights", place)
     elif objective == WEIGHTED:
         raise place.fail(way, "is a weighted sum; add weights = { column = 1.0 }")
+
+
+def _goal(found: dict[str, Any], place: Place) -> str:
+    """Put a goal in words where its column goes; return the recipe it names."""
+    words = " ".join((found["goal"] or "").split())
+    if not words:
+        return ""
+    if found["minimise"] is not None:
+        raise place.fail("goal", "and minimise are both stated; leave one out")
+    if words.startswith(_LEAST_CHANGE):
+        found["minimise"] = CHANGE
+        return words.removeprefix(_LEAST_CHANGE)
+    if words not in GOALS:
+        hot = re.search("pressure|rate", words)
+        why = f"no goal: {NEVER}" if hot else f"no goal; allowed: {GOAL_WORDS}"
+        raise place.fail("goal", f"is {found['goal']!r}, {why}")
+    way, column = GOALS[words]
+    found[way] = column
+    return ""
 
 
 def _weights(raw: Any, place: Place) -> dict[str, float]:
     """Read the weights of a sum of columns."""
     inner = Place(place.path, place.text, "search.weights")
-    weights, known = _named(raw, inner), (*SEARCHABLE, DELIVERED)
+    weights, known = _named(raw, inner), (*SEARCHABLE, *_OWN)
     read = read_table(weights, dict.fromkeys(weights, Key(kind="number")), inner)
     found = {}
     for typed, weight in read.items():
@@ -488,7 +543,7 @@ def _front(found: dict[str, Any], place: Place) -> tuple[tuple[str, bool], ...]:
     """Read the two columns of a trade-off, each with its better way."""
     if len(found["front"]) != 2:
         raise place.fail("front", f"has {len(found['front'])} columns; give two")
-    known = (*SEARCHABLE, DELIVERED, *([WEIGHTED] if found["weights"] else []))
+    known = (*SEARCHABLE, *_OWN, *([WEIGHTED] if found["weights"] else []))
     pairs = []
     for entry in found["front"]:
         word, _, rest = entry.strip().partition(" ")
@@ -498,7 +553,14 @@ def _front(found: dict[str, Any], place: Place) -> tuple[tuple[str, bool], ...]:
         pairs.append((column, word != "least" and not less))
     if pairs[0][0] == pairs[1][0]:
         raise place.fail("front", f"names {pairs[0][0]!r} twice; give two columns")
+    for column, more in pairs:
+        _check_aim(column, more, "front", place)
     return tuple(pairs)
+
+
+def _check_aim(column: str, more: bool, key: str, place: Place) -> None:
+    if why := no_aim(column, more=more):
+        raise place.fail(key, f"- {why}")
 
 
 def _column(typed: str, known: tuple[str, ...], key: str, place: Place) -> str:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from castsugar.bench.conditions import typed_values
+from castsugar.bench.prices import read_price
 from castsugar.bench.schema import Place, Table, key, keys_of, needed, read_table
 from castsugar.mix.mix import PROCESSES
 from castsugar.units import SHOWN_AS
@@ -61,6 +62,10 @@ def _process(about: str, default: str = "") -> Any:
     return key(about, "melted dry", default=default, choices=PROCESSES)
 
 
+#: What says how thick the layer in a pan is, and what pans are made of.
+_LAYER, _METALS = ("pan_diameter",), ("steel", "aluminium", "glass")
+
+
 @dataclass(frozen=True, kw_only=True)
 class Kitchen(Table, head="[kitchen]", used=_COOKS):
     """how you cook"""
@@ -76,13 +81,44 @@ class Kitchen(Table, head="[kitchen]", used=_COOKS):
     degradation_limit: float = key(
         "largest share of browned sugar", "2 %", "degraded sugar"
     )
+    batch: float = key("mass of mix in the pan", "200 g", "batch", needs=_LAYER)
+    pan_diameter: float = key(
+        "bottom of the pan, inside", "22 cm", "pan diameter", needs=("batch",)
+    )
+    stirring_interval: float = key(
+        "how often the bottom is stirred free", "60 s", needs=_LAYER
+    )
+    pan_mass: float = key("the empty pan", "600 g", "pan mass", needs=_LAYER)
+    pan_material: str = key(
+        "what the pan is made of", "steel", choices=_METALS, needs=("pan_mass",)
+    )
+    heater_watts: float = key(
+        "heat that arrives in pan and mix, in W: a plate's label says more",
+        400,
+        "heater",
+        needs=_LAYER,
+    )
+    heating_rate: float = key(
+        "how fast the bulk warms, in kelvin a minute", 10, "heating rate", needs=_LAYER
+    )
+    room_temperature: float = key("room temperature", "22 C")
+    room_humidity: float = key(
+        "humidity of the air where grains are kept", "60 %", "humidity"
+    )
+    bag_area_m2: float = key(
+        "bag that a grain is sealed in, both sides, in m2", 0.03, "bag area"
+    )
+    silica_gel: float = key("dry silica gel in the bag", "5 g", needs=("bag_area_m2",))
     packing: Any = key("maximum packing of the grains")
     nitrate_dissolved: Any = key("nitrate dissolved, share of what pure water takes")
     solubility_loss: Any = key("how much syrup hinders sucrose from dissolving")
-    drying_time: Any = key("drying time of the pan at 119 C")
+    drying_time: Any = key("drying time at 119 C of 4 kg/m2 in the pan")
     liquid_factor: Any = key("viscosity over that of the model")
     thermometer: Any = key("true bulk temperature less the reading")
     law_exponent: Any = key("form of the law of crowding")
+    tap: bool = key(
+        "whether the mould is tapped or vibrated as it fills", True, default=False
+    )
     measured: Any = key("what was measured, as [[kitchen.measured]]")
 
 
@@ -137,6 +173,14 @@ class PanWeight(_Pot, head='[[kitchen.measured]] kind = "pan weight"'):
     """weigh the pan before and after: how fast it dries"""
 
     batch: float = needed("mass of the mix as weighed", "200 g", "batch")
+    pan_diameter: float = key(
+        "bottom of the pan, if not that of [kitchen]", "16 cm", "pan diameter"
+    )
+    stirring_interval: float = key(
+        "how often its bottom was stirred free, if not as in [kitchen]",
+        "30 s",
+        "stirring interval",
+    )
     lost: float = needed(
         "mass of pan and mix before, less pan and mix after", "1.4 g", "mass lost"
     )
@@ -155,6 +199,41 @@ class BulkDensity(_Measured, head='[[kitchen.measured]] kind = "bulk density"'):
     mass: float = needed("mass of the tapped powder", "63 g", "mass of powder")
     volume: float = needed("volume of the cup", "50 ml", "volume of a cup")
     salt: str = _salt()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Brine(_Measured, head='[[kitchen.measured]] kind = "brine"'):
+    """let ground nitrate settle in its own saturated brine: how the grains pack"""
+
+    mass: float = needed("mass of the dry ground salt", "60 g", "mass of powder")
+    loose: float = needed("volume of the settled bed", "52 ml", "volume of a bed")
+    tapped: float = needed("the same after tapping", "46 ml", "volume of a bed")
+    temperature: float = needed(
+        "temperature of brine and room", "20 C", "brine temperature"
+    )
+    runs: int = key(
+        "how often it was done, means given", 1, "runs", default=1, kind="whole"
+    )
+    salt: str = _salt()
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClearPoint(_Measured, head='[[kitchen.measured]] kind = "clear point"'):
+    """stir nitrate into warm syrup until it stays: how much of it dissolves"""
+
+    liquid: str = needed(
+        "A, plain syrup; B, 10 syrup to 4 sugar; or syrup, sugar and water", "A"
+    )
+    mass: float = needed("mass of the liquid", "20 g", "mass of a liquid")
+    added: float = needed("all of the nitrate added", "5.1 g", "nitrate added")
+    step: float = needed("mass of the last portion", "0.1 g", "last portion")
+    temperature: float = needed(
+        "temperature of the liquid", "85 C", "clear temperature"
+    )
+    lost: float = key(
+        "water that left until the end", "0.1 g", "water lost of a glass", default=0.0
+    )
+    syrup: str = key("which syrup", "corn syrup", default="corn syrup")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -187,12 +266,22 @@ class FlowOut(_Pot, head='[[kitchen.measured]] kind = "flow-out"'):
     volume: float = needed("volume that ran out", "50 ml", "volume of a cup")
     time: float = needed("time that it took", "72 s", "measured time")
     salt: str = _salt()
+    layer: float = key(
+        "thickest layer that stays on an upright spatula",
+        "3 mm",
+        "thickness of a layer",
+    )
+    bore: float = key(
+        "width of the mould that it shall run into", "20 mm", "bore", needs=("layer",)
+    )
 
 
 #: Kind of measurement -> its table.
 MEASUREMENTS: dict[str, type[Table]] = {
     "pan weight": PanWeight,
     "bulk density": BulkDensity,
+    "brine": Brine,
+    "clear point": ClearPoint,
     "ball fall": BallFall,
     "flow-out": FlowOut,
 }
@@ -470,6 +559,10 @@ class Lot(Table, head='[lots."NAME"]', used=f"{_EVALUATES} and learn"):
     )
     moisture: float = key("water of the powder as it is weighed", "0.3 %", "moisture")
     inert: float = key("ash, salt in the dry matter", "0.1 %", "inert part")
+    grind: str = key(
+        "of nitrate: not stated, above 100 um, 20-50 um, milled, or a median size",
+        "milled",
+    )
     solids: float = key("dry solids of a syrup", "80 %", "dry solids")
     dextrose_equivalent: float = key(
         "grade of a glucose syrup", 42, "dextrose equivalent"
@@ -497,6 +590,7 @@ class Lot(Table, head='[lots."NAME"]', used=f"{_EVALUATES} and learn"):
     date: str = key("when the numbers were read", "2026-05-01")
     source: str = key("where they come from", "label", default="")
     in_use: bool = key("of several lots of one ingredient, the one that is open", True)
+    price: str = key("what it costs", "3.20 EUR/kg")
 
 
 #: Words in the name of a pan that make it a pressure vessel.
@@ -549,7 +643,9 @@ def read_lots(raw: Any, path: Path, text: str) -> dict[str, dict[str, Any]]:
                 name, f'must be a table of its own, written [lots."{name}"]'
             )
         inner = Place(path, text, f"lots.{name}")
-        found[name] = read_table(entry, Lot, inner)
+        found[name] = lot = read_table(entry, Lot, inner)
+        if lot["price"] is not None:
+            lot["price"] = read_price(lot["price"], "price", inner)
     return found
 
 

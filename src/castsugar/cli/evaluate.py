@@ -240,7 +240,8 @@ def told(
     own = _TOPICS.get(options.command, ["evaluate"])
     topics = topics_of(own, shared.kitchen, shared.motor)
     batch = doubts_of(options)[1].batch if "batch" in vars(options) else None
-    pan = pan_facts(batch=batch, kitchen=shared.kitchen, bench=shared.shelf.bench)
+    bench = shared.shelf.bench
+    pan = pan_facts(batch=batch, kitchen=shared.kitchen, bench=bench, rows=rows)
     facts = facts_of(pan, mixes, rows, shared.motor, list(fired))
     bands = _kitchen_bands(shared, mixes)
     pairs = enumerate(zip(rows, fired, strict=True))

@@ -25,10 +25,11 @@ from castsugar.cli.kitchen_options import (
 )
 from castsugar.cli.output import SCREEN, add_output_options, write_picture
 from castsugar.cli.quantities import in_si, quantity
-from castsugar.errors import InputError
+from castsugar.errors import InputError, ValidityError
 
 if TYPE_CHECKING:
     from castsugar.bench.world import World
+    from castsugar.kitchen.handling import Grain, Handling, Store
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.mix.mix import Mix
     from castsugar.plot.sheet import Drawing
@@ -43,7 +44,8 @@ examples:
   castsugar kitchen judge "KNO3:60 sugar:20 corn syrup:20" --cook "119 C" \\
       --minutes 8
   castsugar kitchen flow-out --how
-  castsugar kitchen bulk-density --mass "69 g" --volume "50 ml" --save
+  castsugar kitchen brine --mass "60 g" --loose "52 ml" --tapped "46 ml" \\
+      --temperature "20 C" --save
   castsugar kitchen parameters
 Exit code 1: a measurement contradicts what is believed, and is not saved.
 """
@@ -92,8 +94,8 @@ def add_parser(commands: Any) -> None:
     judge.set_defaults(run=run_judge)
     show = inner.add_parser(
         "parameters",
-        help="the eight uncertain numbers, and what is known about them",
-        description="Show what a kitchen knows about its eight parameters.",
+        help="the uncertain numbers, and what is known about them",
+        description="Show what a kitchen knows about its parameters.",
         allow_abbrev=False,
     )
     add_bench_option(show)
@@ -105,16 +107,19 @@ def add_parser(commands: Any) -> None:
 def _nothing_asked() -> int:
     raise InputError(
         "kitchen needs to know what: judge RECIPE, parameters, pan-weight, "
-        "bulk-density, ball-fall or flow-out; see castsugar kitchen --help"
+        "bulk-density, brine, clear-point, ball-fall or flow-out; see castsugar "
+        "kitchen --help"
     )
 
 
 def run_judge(options: argparse.Namespace) -> int:
     """Judge recipes and say what becomes of them."""
+    from castsugar.bench.kitchen import grain_of, store_of
     from castsugar.data.load import load_database
     from castsugar.report import kitchen as words
     from castsugar.report import kitchen_belief as believed
     from castsugar.report.cautions import chosen, mix_facts, pan_facts
+    from castsugar.report.kitchen_handling import Handled
     from castsugar.report.mixes import Mixes
 
     database = load_database()
@@ -122,8 +127,12 @@ def run_judge(options: argparse.Namespace) -> int:
     kitchen = asked_kitchen(options, database, in_si(options.water_lost))
     mixes = weigh_recipes(database, options.recipes, shelf=shelf)
     rows = kitchen_rows(mixes, kitchen)
-    facts = pan_facts(kitchen=kitchen, bench=shelf.bench) | mix_facts(rows, mixes)
+    facts = pan_facts(kitchen=kitchen, bench=shelf.bench, rows=rows)
+    facts |= mix_facts(rows, mixes)
     shares = contributions_of(mixes, kitchen)
+    grain, store = grain_of(shelf.bench), store_of(shelf.bench)
+    each = tuple(_handled(mix, kitchen, grain, store) for mix in mixes)
+    handled = Handled(each=each, grain=grain, kitchen=kitchen)
     syrup = database.syrups[kitchen.syrup]
     uses = {"lots", "kitchen"}
     say = units_of(options).rule
@@ -141,7 +150,7 @@ def run_judge(options: argparse.Namespace) -> int:
 
     def screen(show: Shown) -> Screen:
         least = believed.least_sure(shares, kitchen.belief, syrup, show)
-        return words.judge_screen(found, kitchen, show, facts=facts, least=least)
+        return words.judge_screen(found, handled, show, facts=facts, least=least)
 
     def paper(show: Shown) -> Screen:
         if not shares:
@@ -156,7 +165,7 @@ def run_judge(options: argparse.Namespace) -> int:
         command="kitchen",
         screen=screen,
         paper=paper,
-        parts=lambda: words.judge_parts(found, shares),
+        parts=lambda: words.judge_parts(found, shares, handled),
         told={
             "version": database.version,
             "conditions": cook_conditions(kitchen),
@@ -169,6 +178,16 @@ def run_judge(options: argparse.Namespace) -> int:
     answer(options, given)
     _draw(options, found, kitchen)
     return 0
+
+
+def _handled(mix: Mix, kitchen: Kitchen, grain: Grain, store: Store) -> Handling | None:
+    """Return what to expect of a mix; None without a model."""
+    from castsugar.kitchen.handling import handling
+
+    try:
+        return handling(mix, kitchen, grain, store)
+    except ValidityError:
+        return None
 
 
 def _draw(options: argparse.Namespace, found: Mixes, kitchen: Kitchen) -> None:
@@ -260,7 +279,7 @@ def _judged(
     """Hold every mix against the limits of the bench that a kitchen can judge."""
     from castsugar.columns import COLUMN
     from castsugar.kitchen.pour_table import cook
-    from castsugar.limits import POUR, Requirement, chance_column, judge, limits_of
+    from castsugar.limits import Requirement, chance_column, judge, limits_of
     from castsugar.mix.blends import of_mixes
     from castsugar.report.limit_words import by_mix
 
@@ -270,11 +289,10 @@ def _judged(
         for column, limit in stated.items()
         if COLUMN[column].group == "kitchen"
     ]
-    levels = tuple(dict.fromkeys(q for need in needs for _, q in need.chances()))
-    said = cook(of_mixes(mixes), kitchen, window=False, levels=levels).verdict
+    wanted = [chance for need in needs for chance in need.chances()]
+    said = cook(of_mixes(mixes), kitchen, window=False, chances=wanted).chances()
     columns = {key: [row[key] for row in rows] for key in rows[0] if key in COLUMN}
-    for level, values in zip(levels, said.further, strict=True):
-        columns[chance_column(POUR, level)] = values.tolist()
+    columns |= {chance_column(*one): found.tolist() for one, found in said.items()}
     return by_mix(judge(limits_of(needs), columns), len(rows))
 
 

@@ -170,6 +170,8 @@ def _entry(options: argparse.Namespace) -> dict[str, Any]:
         if name.startswith("key_") and value is not None:
             entry[name.removeprefix("key_")] = value
     _check_keys(options.kind, entry)
+    if "runs" in entry and entry["runs"].isdecimal():
+        entry["runs"] = int(entry["runs"])
     if "minutes" in entry:
         entry["minutes"] = _minutes(entry["minutes"])
     return entry
@@ -256,6 +258,8 @@ def _learn(
         next=_next(options, contradicts),
         invented=world.invented_for([mix], uses={"kitchen"}),
         bench=options.bench or "",
+        layer=checked.get("layer"),
+        bore=checked.get("bore"),
     )
 
 

@@ -84,6 +84,24 @@ def _browned(kitchen: Kitchen) -> list[str]:
     return [text] if text else []
 
 
+def _of_grains(kitchen: Kitchen) -> list[str]:
+    """Say what tapping and a fine grind change, and what has no model."""
+    from castsugar.kitchen.packing import CLOTS
+
+    lines = []
+    if kitchen.tap:
+        lines.append(
+            f"the mould is tapped: grains pack {100.0 * (kitchen.tapped - 1.0):.2g} % "
+            "closer while it fills; no ramming, no drill-driven stirrer in a hot mix"
+        )
+    if kitchen.grain is not None and kitchen.grain < CLOTS:
+        lines.append(
+            f"nitrate below {1e6 * CLOTS:g} um clots: that it packs less and has a "
+            "yield stress is not modelled"
+        )
+    return lines
+
+
 def kitchen_assumptions(kitchen: Kitchen) -> list[str]:
     """Say what was assumed about the kitchen, one line each."""
     from castsugar.units import to_celsius
@@ -95,7 +113,12 @@ def kitchen_assumptions(kitchen: Kitchen) -> list[str]:
         else f"{cook.duration / 60:g} min, up to {to_celsius(cook.hottest):.4g} C, "
         f"poured at {to_celsius(cook.pour_temperature):.4g} C"
     )
-    lines = [f"cook: {held}; air {kitchen.air_pressure / 1e3:.4g} kPa"]
+    pan = "pan not known"
+    if cook.pan is not None:
+        pan = (
+            f"{1e3 * cook.pan.batch:.4g} g in a pan of {1e3 * cook.pan.diameter:.4g} mm"
+        )
+    lines = [f"cook: {held}; {pan}; air {kitchen.air_pressure / 1e3:.4g} kPa"]
     measured = kitchen.belief.measured
     lines.append(
         f"kitchen: {measured} of {len(kitchen.belief.used)} parameters informed by "
@@ -105,4 +128,4 @@ def kitchen_assumptions(kitchen: Kitchen) -> list[str]:
         else "kitchen: nothing measured yet, pour viscosity known to a factor of 4 or "
         "worse; castsugar kitchen --help shows what to measure"
     )
-    return lines + _browned(kitchen)
+    return lines + _of_grains(kitchen) + _browned(kitchen)

@@ -49,7 +49,7 @@ def motor_assumptions(hardware: Hardware) -> list[str]:
     spread = hardware.spread
     lines = [
         f"motor: throat {1e3 * hardware.throat_diameter:.4g} mm, grain at "
-        f"{100 * hardware.density_ratio:.3g} % of theoretical density and "
+        f"{100 * hardware.known_density_ratio:.3g} % of theoretical density and "
         f"{hardware.grain_temperature - 273.15:.3g} C",
         "uncertain (one standard deviation): burning rate; throat "
         f"{100 * spread.throat_diameter:.2g} %, density {100 * spread.density:.2g} %, "

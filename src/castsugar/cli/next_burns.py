@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import itertools
+import math
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,7 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from castsugar.bench.world import World
-    from castsugar.costs import Costs
+    from castsugar.costs import Budget, Costs
     from castsugar.mix.mix import Mix
     from castsugar.optimize.task import Task
 
@@ -39,6 +42,7 @@ examples:
   castsugar next
   castsugar next --full
   castsugar next --bench bench.toml --plan 3
+  castsugar next --minutes 120
 """
 
 
@@ -61,6 +65,17 @@ def add_parser(commands: Any) -> None:
         metavar="K",
         help="plan K burns, one after the other, each with what to weigh",
     )
+    parser.add_argument(
+        "--minutes",
+        type=float,
+        metavar="N",
+        help="minutes of work at most: list or plan what fits",
+    )
+    parser.add_argument(
+        "--money",
+        metavar="'N EUR'",
+        help="money for mix at most, by the prices of the bench: what fits",
+    )
     parser.add_argument("--seed", type=int, metavar="N", help="of the draws")
     add_bench_option(parser)
     kinds = ("full", "json", "markdown", "page", "units")
@@ -79,14 +94,75 @@ def run(options: argparse.Namespace) -> int:
             f"{world.bench.path}: no limit is stated, so no measurement could change "
             "the choice; add one to [limits], or a [motor.case]"
         )
-    costs = Costs(world.bench.costs)
+    costs, budget = Costs(world.bench.costs), _budget(options, task)
     if options.plan is None:
-        return _listed(options, world, task, costs)
-    return _planned(options, world, task, costs)
+        return _listed(options, world, task, (costs, budget))
+    return _planned(options, world, task, (costs, budget))
 
 
-def _listed(options: argparse.Namespace, world: World, task: Task, costs: Costs) -> int:
+def _budget(options: argparse.Namespace, task: Task) -> Budget:
+    """Return what may be spent.
+
+    Raises
+    ------
+    InputError
+        One line: no amount above 0; another currency; a price that is missing.
+    """
+    from castsugar.costs import Budget
+
+    if options.minutes is not None and not 0.0 < options.minutes < math.inf:
+        raise InputError(
+            f"--minutes is {options.minutes:g}; give a number of minutes above 0"
+        )
+    limit = Budget(time=60.0 * (options.minutes or math.inf))
+    if options.money is None:
+        return limit
+    prices = task.prices
+    missing = [n for n in task.space.columns if not prices or n not in prices.per_kg]
+    if prices is None or missing:
+        raise InputError(
+            "--money needs a price of every ingredient; none is stated of "
+            f"{', '.join(missing)}: add price to its lot, or to [prices]"
+        )
+    number, _, currency = options.money.strip().partition(" ")
+    try:
+        money = float(number)
+    except ValueError:
+        money = math.nan
+    if not 0.0 < money < math.inf or currency.strip() != prices.currency:
+        raise InputError(
+            f"--money is {options.money!r}; write an amount above 0 and the currency "
+            f"of the prices: '5 {prices.currency}'"
+        )
+    return replace(limit, money=money, prices=prices)
+
+
+def _fitting(
+    wanted: Sequence[tuple[str, Mapping[str, float]]], costs: Costs, budget: Budget
+) -> list[bool]:
+    """Say which kinds with their mixes fit; InputError if none does."""
+    fits = budget.fitting((costs.of(kind), recipe) for kind, recipe in wanted)
+    if wanted and not any(fits):
+        least = min(costs.of(kind).time for kind, _ in wanted) / 60.0
+        told = f"the shortest takes {least:g} min"
+        if budget.prices is not None:
+            price = min(budget.price(costs.of(kind), mix) for kind, mix in wanted)
+            told += f", the cheapest {price:.3g} {budget.prices.currency} of mix"
+        raise InputError(
+            f"nothing that could be measured fits: {told}; give more with --minutes or "
+            "--money"
+        )
+    return fits
+
+
+def _listed(
+    options: argparse.Namespace,
+    world: World,
+    task: Task,
+    spend: tuple[Costs, Budget],
+) -> int:
     """Print the one list."""
+    costs, budget = spend
     from castsugar.optimize.next_measurement import what_next
     from castsugar.report.next_measurement import Listed, next_parts, next_screen
 
@@ -97,10 +173,18 @@ def _listed(options: argparse.Namespace, world: World, task: Task, costs: Costs)
         measured=measured,
         scale=(world.bench.scale or {}).get("accuracy"),
     )
+    counted = [one for one in agenda.offers if not one.reason]
+    kinds = [(one.kind, one.recipe or agenda.best) for one in counted]
+    fits = _fitting(kinds, costs, budget)
+    beyond = tuple(one for one, fit in zip(counted, fits, strict=True) if not fit)
+    offers = tuple(one for one in agenda.offers if one not in beyond)
+    agenda = replace(agenda, offers=offers)
     mixes = [agenda.best, *(one.recipe for one in agenda.offers if one.recipe)]
     found = Listed(
         agenda=agenda,
         costs=costs,
+        beyond=beyond,
+        budget=budget,
         syrup=_syrup(world, agenda.best),
         batch=task.space.batch or _STRAND_BATCH,
         **_beside(options, world, task, mixes, task.space.batch or _STRAND_BATCH),
@@ -112,18 +196,33 @@ def _listed(options: argparse.Namespace, world: World, task: Task, costs: Costs)
 
 
 def _planned(
-    options: argparse.Namespace, world: World, task: Task, costs: Costs
+    options: argparse.Namespace,
+    world: World,
+    task: Task,
+    spend: tuple[Costs, Budget],
 ) -> int:
-    """Print burns, one after the other."""
+    """Print burns, one after the other, as far as they fit."""
+    costs, budget = spend
     from castsugar.optimize.next_burns import propose
     from castsugar.report.next_burns import Proposed, next_parts, next_screen
 
     proposal = propose(task, options.plan, costs)
+    kinds = [(burn.option.kind, burn.option.recipe) for burn in proposal.burns]
+    fits = _fitting(kinds, costs, budget)
+    # What each buys is said after those before it: the list ends where one is too much.
+    count = len(list(itertools.takewhile(bool, fits)))
+    if kinds and not count:
+        raise InputError(
+            f"the first burn, {kinds[0][0]}, does not fit; give more with --minutes or "
+            "--money"
+        )
+    proposal = replace(proposal, burns=proposal.burns[:count])
     batch = min(task.space.batch or _STRAND_BATCH, _STRAND_BATCH)
     mixes = [burn.option.recipe for burn in proposal.burns]
     found = Proposed(
         proposal=proposal,
         costs=costs,
+        budget=budget,
         batch=batch,
         scale_step=task.space.scale_step,
         **_beside(options, world, task, mixes, batch),

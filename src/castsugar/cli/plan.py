@@ -27,6 +27,7 @@ from castsugar.cli.weigh import (
     assumptions_of,
     cast_assumptions,
     conditions_of,
+    density_ratio_of,
     mix_as_cast,
     read_masses,
     shared_of,
@@ -180,7 +181,6 @@ class _Batch:
 
     def __init__(self, options: argparse.Namespace) -> None:
         from castsugar.data.load import load_database
-        from castsugar.motor.hardware import DENSITY_RATIO
         from castsugar.weigh.charge import equipment_of, read_charge
 
         self.options, self.world = options, world_of(options)
@@ -190,14 +190,14 @@ class _Batch:
             options.recipe, bench, self.database, wanted=options.lot
         )
         self.shared: Shared = shared_of(options, self.world, self.database)
-        step, motor = options.scale_step, self.shared.motor
+        step = options.scale_step
         self.equipment: Equipment = equipment_of(
             bench, in_si(step), step.unit if step else "g"
         )
         self.mix: Mix = mix_as_cast(
             self.charge, self.shared.kitchen, self.shared.water_lost or 0.0
         )
-        self.ratio = motor.density_ratio if motor is not None else DENSITY_RATIO
+        self.ratio = density_ratio_of(self.charge, self.shared)
 
     def sheet(self, pans: int = 1) -> Sheet:
         """Return the weigh sheet of the batch in so many pans."""

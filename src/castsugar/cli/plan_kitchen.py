@@ -253,7 +253,7 @@ def run_heat(options: argparse.Namespace) -> int:
     given = Answer(
         command="plan_heat",
         screen=partial(words.heat_screen, found, rows, asked.kitchen, told),
-        parts=partial(words.heat_parts, found, rows),
+        parts=partial(words.heat_parts, found, rows, asked.kitchen),
         told=asked.document(told, cooks[0]),
         rows=rows,
         fields=words.COOKED,

@@ -40,8 +40,10 @@ NO = 1
 
 _EXAMPLES = """\
 BENCH is a TOML file with a [search] table: ingredients with bounds, what to
-maximise; [limits] says what a mix must keep, [motor] and [kitchen] what is
-known of yours. The front needs front = [...] in [search]: two columns.
+maximise or a goal in words ("most total impulse", "cheapest per N s", "least
+syrup that pours", "least change from NAME"); [limits] says what a mix must
+keep, [motor] and [kitchen] what is known of yours. The front needs front =
+[...] in [search]: two columns.
 
 Exit code 1: no mix keeps all limits; the one that breaks them least is named.
 
@@ -288,10 +290,15 @@ def _judged(outcome: Outcome) -> dict[str, Any]:
 
 def _conditions(outcome: Outcome, stated: Conditions, show: Shown) -> str:
     """Say in one line under what the numbers hold."""
+    from castsugar.report.search_words import losses_taken
+
     settings = outcome.task.settings
     leaving = stated.exit_pressure
     to = f" to {show.as_typed(leaving)}" if leaving is not None else ""
-    said = [f"Ideal, {show.as_typed(stated.pressure)}{to}, no losses"]
+    under = f"{show.as_typed(stated.pressure)}{to}"
+    said = [f"Ideal, {under}, no losses"]
+    if losses_taken(outcome):
+        said = [f"c*, Isp ideal, impulse delivered, {under}"]
     if settings.flow != "no-solidification":
         said.append(f"flow {settings.flow}")
     if settings.kitchen is not None:

@@ -114,6 +114,7 @@ def task_of(
             ),
             requirements=asked.limits,
             tried=asked.tried,
+            prices=asked.prices,
             sloppiness=(
                 None if asked.sloppiness is None else Sloppiness(**asked.sloppiness)
             ),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 import shlex
 from collections.abc import Sequence
 from dataclasses import replace
@@ -194,7 +195,6 @@ def mix_as_cast(charge: Charge, kitchen: Kitchen | None, lost: float) -> Mix:
 
 def _sheet(options: argparse.Namespace, charge: Charge, shared: Shared) -> Sheet:
     """Return the sheet of the castings or of the batch asked for."""
-    from castsugar.motor.hardware import DENSITY_RATIO
     from castsugar.weigh.charge import STRANDS, equipment_of, pieces_of, sizes_of
     from castsugar.weigh.sheet import plan
 
@@ -208,7 +208,7 @@ def _sheet(options: argparse.Namespace, charge: Charge, shared: Shared) -> Sheet
         charge,
         equipment,
         mix=mix_as_cast(charge, shared.kitchen, shared.water_lost or 0.0),
-        density_ratio=motor.density_ratio if motor is not None else DENSITY_RATIO,
+        density_ratio=density_ratio_of(charge, shared),
         pans=options.pans,
     )
     if options.batch is not None:
@@ -244,6 +244,25 @@ def conditions_of(shared: Shared, world: World | None) -> Conditions:
         motor=shared.motor,
         limits=limits_of(world.limits) if world is not None else (),
     )
+
+
+def density_ratio_of(charge: Charge, shared: Shared) -> float:
+    """Return how dense the casting will be over one without voids.
+
+    As the motor states it, else as it flows in the kitchen, else as usual.
+    """
+    from castsugar.motor.hardware import DENSITY_RATIO
+
+    motor, kitchen = shared.motor, shared.kitchen
+    if motor is not None and motor.density_ratio is not None:
+        return motor.density_ratio
+    if kitchen is not None:
+        from castsugar.kitchen.pour_table import casting_of
+
+        ratio, _ = casting_of(charge.mix(), kitchen)
+        if math.isfinite(ratio):
+            return ratio
+    return DENSITY_RATIO
 
 
 def read_masses(

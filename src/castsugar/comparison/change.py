@@ -39,7 +39,7 @@ from castsugar.mix.mix import Mix, MixLike, as_mix
 from castsugar.mix.weighing import item_name
 from castsugar.motor.firing.expectation import Expected, expect
 from castsugar.motor.hardware import Hardware
-from castsugar.motor.pressure_table import burn_law_of, untold
+from castsugar.motor.pressure_table import burn_law_of, casting_of, untold
 from castsugar.numerics import apportion
 from castsugar.rows import shipped_species
 
@@ -135,6 +135,7 @@ def _band(
         return PressureBand(
             name=mix.name, burn_law=origin, expected=None, reason=reason
         )
+    hardware = hardware.filled(casting_of(row))
     motor = hardware.motor(
         density=row["density_kg_m3"],
         characteristic_velocity=row["characteristic_velocity_m_s"],

@@ -266,6 +266,10 @@ def _catalyst_note(found: Draws) -> list[str]:
 SCALE_STEP = 1e-4
 
 
+#: Humidities of the store that lie no further apart say the same. [points]
+_STORE, _POINTS = "storage_humidity_max_percent", 3.0
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Comparison:
     """Mixes side by side.
@@ -289,6 +293,17 @@ class Comparison:
     scale_step: float
     cells: tuple[Mapping[str, Cell], ...]
     notes: tuple[str, ...]
+
+    @property
+    def told(self) -> tuple[str, ...]:
+        """The columns that say something of these mixes.
+
+        Humidities of the store within 3 points rank nothing: the crystals limit all.
+        """
+        wet = [own[_STORE].value for own in self.cells if _STORE in own]
+        apart = max(wet, default=0.0) - min(wet, default=0.0)
+        left = () if apart > _POINTS else (_STORE,)
+        return tuple(column for column in self.draws.columns if column not in left)
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values."""
@@ -323,7 +338,8 @@ class Comparison:
         told = [f"{len(self.names)} mixes, each held against {base}"]
         for place, name in enumerate(self.names):
             if place != self.baseline:
-                told.append(f"{name}: {verdicts_of(self.cells[place])}")
+                own = {column: self.cells[place][column] for column in self.told}
+                told.append(f"{name}: {verdicts_of(own)}")
         return "\n".join(told)
 
     def to_frame(self) -> pd.DataFrame:
@@ -340,7 +356,7 @@ class Comparison:
     def _repr_html_(self) -> str:
         rows = [
             (column, *(_words(own[column]) for own in self.cells))
-            for column in self.draws.columns
+            for column in self.told
         ]
         above = f"beside {self.names[self.baseline]}; {RULE}"
         return plain.html_table(("", *self.names), rows, above)

@@ -30,7 +30,7 @@ from castsugar.kitchen.parameters import (
 )
 from castsugar.kitchen.pot import pots_of, poured, standing, water_at_start, water_left
 from castsugar.kitchen.pour_table import browned_of
-from castsugar.kitchen.verdict import ROOM, humidity, judge
+from castsugar.kitchen.verdict import ROOM, Verdict, humidity, judge
 from castsugar.mix.blends import Blends
 from castsugar.rows import other_set, shipped_species
 from castsugar.thermo import solver
@@ -103,8 +103,15 @@ class InPot:
 
     def median(self) -> float:
         """Return the pour viscosity of the table; NaN without a model. [Pa s]"""
+        return float(self._verdict().viscosity[1, 0])
+
+    def castings(self) -> tuple[FloatArray, FloatArray]:
+        """Return the density ratio of the table and its uncertainty, (1,) each."""
+        return self._verdict().density_ratio
+
+    def _verdict(self) -> Verdict:
         pot = pots_of(self.recipe.pot(self.recipe.weighed({}, 1)), self.kitchen)
-        return float(judge(pot, self.kitchen, window=False).viscosity[1, 0])
+        return judge(pot, self.kitchen, window=False)
 
     def inputs(self) -> list[Input]:
         """Return what is uncertain about kitchen and syrup."""
@@ -159,7 +166,7 @@ class InPot:
         with np.errstate(invalid="ignore", divide="ignore"):
             lost = np.where(start > 0.0, 1.0 - left / start, 0.0)
         eta, _ = poured(pot, values, kitchen.cook, kitchen.air_pressure)
-        cold = standing(pot, values, left, np.asarray(ROOM))
+        cold = standing(pot.at_rest(), values, left, np.asarray(ROOM))
         return Cooking(
             viscosity=eta[:, 0],
             relative_solids_20C=cold.crowding[:, 0],
@@ -243,7 +250,12 @@ class Place:
             shares=np.empty((1, 0)),
             mixes=(self.recipe.mix,),
         )
-        return Cast(recipe=self.recipe, blends=blends, velocity=self.velocity)
+        return Cast(
+            recipe=self.recipe,
+            blends=blends,
+            velocity=self.velocity,
+            castings=self.stove.castings() if self.stove is not None else None,
+        )
 
 
 def placed(recipe: Recipe, conditions: Conditions, doubts: Doubts) -> Place:

@@ -188,7 +188,7 @@ def motor_evidence(mixes: Sequence[Mix], motor: Hardware) -> Iterable[Evidence]:
     yield _number(
         "throat diameter", throat, throat * spread.throat_diameter, "mm", stated
     )
-    ratio = motor.density_ratio
+    ratio = motor.known_density_ratio
     yield _number(
         "density of the grain over the theoretical density",
         ratio,

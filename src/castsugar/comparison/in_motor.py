@@ -16,7 +16,7 @@ from castsugar.draw_set import WIDTH
 from castsugar.mix.blends import Blends
 from castsugar.motor.burn_evidence import coordinates, places_of
 from castsugar.motor.burn_model import Asked, BurnModel
-from castsugar.motor.hardware import Hardware
+from castsugar.motor.hardware import Castings, Hardware
 from castsugar.motor.mix_difference import Difference, difference
 from castsugar.motor.pressure_table import (
     batches_of,
@@ -153,11 +153,15 @@ def _widths(model: BurnModel, scores: FloatArray) -> FloatArray:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Cast:
-    """A recipe as cast in the middle of all doubts: one row, its ideal c* [m/s]."""
+    """A recipe as cast in the middle of all doubts: one row, its ideal c* [m/s].
+
+    `castings`: how dense its kitchen expects the grains.
+    """
 
     recipe: Recipe
     blends: Blends
     velocity: FloatArray
+    castings: Castings | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -198,6 +202,7 @@ def in_motor(cast: Sequence[Cast], hardware: Hardware, doubts: Doubts) -> list[I
             one.blends,
             hardware,
             characteristic_velocity=one.velocity,
+            castings=one.castings,
             levels=(0.025, 0.975),
         )
         for one in cast
@@ -209,17 +214,21 @@ def in_motor(cast: Sequence[Cast], hardware: Hardware, doubts: Doubts) -> list[I
     known = _together(model, dict(zip(names, made, strict=True)), middle, at)
     found = []
     for one, own, table in zip(cast, made, tables, strict=True):
+        filled = hardware
+        if one.castings is not None:
+            ratio, u = one.castings
+            filled = hardware.filled((float(ratio[0]), float(u[0])))
         rate, exponent, loadings = known.law(one.recipe.identity)
         loadings |= _scatter(model, middle)
         low, high = table.further[:, 0]
         inputs = (
             *_of_recipe(one.recipe, known, origin_of(model, own.shares)),
             *_of_scatter(model, known.size(TO_MOTOR)),
-            *_of_motor(hardware),
+            *_of_motor(filled),
         )
         found.append(
             InMotor(
-                hardware=hardware,
+                hardware=filled,
                 made=own,
                 median=1e-6 * float(table.p50[0]),
                 ends=(1e-6 * float(low), 1e-6 * float(high)),

@@ -7,7 +7,9 @@ from castsugar.kitchen.heat import Cook, parse_cook
 from castsugar.kitchen.inverse import Drying, PourHeat, drying_time, pour_heat
 from castsugar.kitchen.measurements import (
     ball_fall,
+    brine,
     bulk_density,
+    clear_point,
     flow_out,
     pan_weight,
 )
@@ -22,8 +24,10 @@ __all__ = [
     "Learnt",
     "PourHeat",
     "ball_fall",
+    "brine",
     "bulk_density",
     "calibrate",
+    "clear_point",
     "drying_time",
     "flow_out",
     "kitchen_intervals",

@@ -336,15 +336,18 @@ def calibrate(kitchen: Kitchen, measured: Sequence[Measurement]) -> Learnt:
 
     Examples
     --------
-    >>> from castsugar.kitchen import Cook, bulk_density
+    >>> from castsugar.kitchen import Cook, brine
     >>> kitchen = Kitchen(cook=Cook.hold(392.15, 480.0))
-    >>> powder = bulk_density(mass=0.063, volume=50e-6)
-    >>> after = calibrate(kitchen, [powder]).kitchen
+    >>> bed = brine(mass=0.060, loose=52e-6, tapped=46e-6, temperature=293.15)
+    >>> after = calibrate(kitchen, [bed]).kitchen
     >>> round(float(after.belief.central().packing), 3)
-    0.606
+    0.593
     """
     found = update_belief(kitchen.belief, measured)
-    return Learnt(kitchen=kitchen.changed(belief=found.after), calibration=found)
+    said = [o.measurement.tapped for o in found.outcomes if not o.contradicts]
+    tapped = [one for one in said if one is not None] or [kitchen.tapped]
+    kitchen = kitchen.changed(belief=found.after, tapped=tapped[-1])
+    return Learnt(kitchen=kitchen, calibration=found)
 
 
 def viscosity_band(kitchen: Kitchen, mix: MixLike) -> tuple[float, ...]:

@@ -17,7 +17,13 @@ import numpy as np
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.draw_set import normals
 from castsugar.kitchen.heat import Cook
-from castsugar.kitchen.measurements import Measurement, ball_fall, flow_out
+from castsugar.kitchen.measurements import (
+    Measurement,
+    ball_fall,
+    brine,
+    clear_point,
+    flow_out,
+)
 from castsugar.kitchen.parameters import Kitchen, Values
 from castsugar.kitchen.pot import Pot, pot_of
 from castsugar.kitchen.verdict import drawn_columns
@@ -103,6 +109,18 @@ def any_ball_fall(syrup: str) -> Measurement:
     """Return a ball fall as its protocol says it, read anyhow."""
     return ball_fall(
         syrup, ball=0.003, cup=0.04, fall=0.05, time=12.0, temperature=298.15
+    )
+
+
+def any_brine() -> Measurement:
+    """Return a settled bed as its protocol says it, read anyhow."""
+    return brine(mass=0.06, loose=52e-6, tapped=46e-6, temperature=293.15)
+
+
+def any_clear_point(syrup: str) -> Measurement:
+    """Return a clear point of plain syrup as its protocol says it, read anyhow."""
+    return clear_point(
+        {syrup: 1.0}, mass=0.02, added=0.004, step=1e-4, temperature=358.15
     )
 
 

@@ -113,7 +113,8 @@ SUCROSE_ACTIVITY = 0.843
 def nitrate_deliquescence(temperature: ArrayLike) -> FloatArray:
     """Return the humidity above which potassium nitrate draws water. [%]
 
-    RH = 43.22 exp(225 / T), CRC handbook / Wexler & Seinfeld (1991); +-2.
+    RH = 96.332 + 0.011214 t - 0.0048443 t^2, t in C: the table of L. Greenspan, J. Res.
+    NBS 81A (1977) 89, through its eleven points (fitted to 0.005); +-0.6.
 
     Parameters
     ----------
@@ -127,26 +128,39 @@ def nitrate_deliquescence(temperature: ArrayLike) -> FloatArray:
     Examples
     --------
     >>> round(float(nitrate_deliquescence(298.15)), 1)
-    91.9
+    93.6
     """
-    celsius(temperature, 0.0, 50.0, "temperature of the store")
-    return 43.22 * np.exp(225.0 / np.asarray(temperature, dtype=float))
+    t = celsius(temperature, 0.0, 50.0, "temperature of the store")
+    return 96.332 + t * (0.011214 - 0.0048443 * t)
 
 
-def crystal_limit(temperature: float = 298.15) -> float:
-    """Return the humidity above which nitrate and sucrose together draw water. [%]
+def crystal_limit(
+    temperature: float = 298.15, activity: ArrayLike = SUCROSE_ACTIVITY
+) -> FloatArray:
+    """Return the humidity above which nitrate and a sugar together draw water. [%]
 
-    The product of the two (Ross), about 78 %: fitted, +-3.
+    The product of the two (Ross): +-3.
+
+    Parameters
+    ----------
+    temperature : float
+        [K]
+    activity : array_like
+        Of water over the saturated solution of the sugar.
 
     Examples
     --------
-    >>> round(crystal_limit())
-    77
+    >>> round(float(crystal_limit()))
+    79
     """
-    return float(SUCROSE_ACTIVITY * nitrate_deliquescence(temperature))
+    return np.asarray(activity) * nitrate_deliquescence(temperature)
 
 
-def humidity_limit(activity: ArrayLike, temperature: float = 298.15) -> FloatArray:
+def humidity_limit(
+    activity: ArrayLike,
+    temperature: float = 298.15,
+    crystals: ArrayLike = SUCROSE_ACTIVITY,
+) -> FloatArray:
     """Return the humidity above which a cast grain gains water. [%]
 
     The water activity of its liquid after the sugar has recrystallised, at most the
@@ -158,6 +172,8 @@ def humidity_limit(activity: ArrayLike, temperature: float = 298.15) -> FloatArr
         Of the liquid; NaN where there is none.
     temperature : float
         [K]
+    crystals : array_like
+        Activity over the saturated solution of its sugar.
     """
     wet = 100.0 * np.asarray(activity, dtype=float)
-    return np.fmin(wet, crystal_limit(temperature))
+    return np.fmin(wet, crystal_limit(temperature, crystals))

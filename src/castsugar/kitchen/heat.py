@@ -6,7 +6,7 @@ import itertools
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -16,6 +16,7 @@ from castsugar.arrays import FloatArray
 from castsugar.checks import number
 from castsugar.constants import GAS_CONSTANT
 from castsugar.errors import InputError
+from castsugar.kitchen.pan import Pan
 from castsugar.kitchen.validity import ICE_POINT, celsius, inside
 from castsugar.kitchen.water import drying_weight
 from castsugar.plausible import RANGES
@@ -130,6 +131,9 @@ class Cook:
         Rising, the first is the start. [s]
     temperatures : tuple of float
         Of the bulk, not of the pan; 0 to 200 C. The mix is poured at the last. [K]
+    pan : Pan, optional
+        In which it cooks: how thick the layer is that dries, and what the heater can
+        boil away. Without one the layer is a usual one, and heat is no limit.
 
     Raises
     ------
@@ -145,6 +149,7 @@ class Cook:
 
     times: tuple[float, ...]
     temperatures: tuple[float, ...]
+    pan: Pan | None = field(default=None, repr=False)
 
     def __post_init__(self) -> None:
         """Check the points."""
@@ -201,7 +206,7 @@ class Cook:
         moved = (
             min(max(t + shift, COLDEST_BULK), HOTTEST_BULK) for t in self.temperatures
         )
-        return Cook(self.times, tuple(moved))
+        return replace(self, temperatures=tuple(moved))
 
     def lasting(self, time: float) -> Cook:
         """Return the cook that ends at a time, or goes on until then as hot as it ends.
@@ -220,10 +225,12 @@ class Cook:
         """
         end = self.times[0] + time
         if len(set(self.temperatures)) == 1:
-            return Cook((self.times[0], end), (self.pour_temperature,) * 2)
+            ends = (self.times[0], end)
+            return Cook(ends, (self.pour_temperature,) * 2, self.pan)
         kept = sum(t < end for t in self.times)
         last = float(np.interp(end, self.times, self.temperatures))
-        return Cook((*self.times[:kept], end), (*self.temperatures[:kept], last))
+        heats = (*self.temperatures[:kept], last)
+        return Cook((*self.times[:kept], end), heats, self.pan)
 
     def degradation(self) -> float:
         """Return D, the integral of the rate of degradation."""
@@ -235,9 +242,41 @@ class Cook:
         return -math.expm1(-self.degradation())
 
     def drying(self) -> float:
-        """Return the time at 119 C that dries as much. [s]"""
+        """Return the time at 119 C that dries a usual layer as much. [s]"""
         times, temperatures = self.nodes()
-        return float(np.sum(times * drying_weight(temperatures)))
+        layer = 1.0 if self.pan is None else self.pan.layer
+        return float(np.sum(times * drying_weight(temperatures))) / layer
+
+    def most_evaporated(self) -> float:
+        """Return the water that the heater can evaporate, per mass of mix."""
+        if self.pan is None:
+            return math.inf
+        warmed = self.pour_temperature - self.temperatures[0]
+        return self.pan.most_evaporated(self.duration, warmed)
+
+    @property
+    def heating_rate(self) -> float:
+        """How fast the bulk warms at most; as the pan says where it is held. [K/s]"""
+        points = list(zip(self.times, self.temperatures, strict=True))
+        steepest = max(
+            (b - a) / (t - s) for (s, a), (t, b) in itertools.pairwise(points)
+        )
+        if steepest > 0.0 or self.pan is None:
+            return max(steepest, 0.0)
+        return self.pan.rate or 0.0
+
+    def wall(self, evaporation: float = 0.0) -> float:
+        """Return how hot the wall of the pan gets, at least; NaN without a pan. [K]
+
+        Parameters
+        ----------
+        evaporation : float
+            [kg/s]
+        """
+        if self.pan is None:
+            return math.nan
+        above = self.pan.wall_above(self.hottest, self.heating_rate, evaporation)
+        return self.hottest + above
 
     def nodes(self) -> tuple[FloatArray, FloatArray]:
         """Return weights [s] and temperatures [K] of the nodes of all stretches."""

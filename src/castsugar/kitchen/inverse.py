@@ -21,7 +21,7 @@ from castsugar.kitchen.pot import Pot, standing, viscosity, water_at_start, wate
 from castsugar.kitchen.suspension import POURS_BELOW, pours
 from castsugar.kitchen.verdict import (
     ENDS,
-    degradation_limit,
+    hottest_pour,
     pour_chance,
     pouring_window,
 )
@@ -230,7 +230,7 @@ def pour_heat(
     window = pouring_window(
         pot, values, kitchen, level=probability, thickest=thickest, grid=_HEATS
     )
-    limit = min(degradation_limit(kitchen.cook, kitchen.degradation_limit), HOTTEST)
+    limit = min(float(hottest_pour(pot, kitchen)[0]), HOTTEST)
     heats = [*_HEATS[limit > _HEATS], max(limit, _HEATS[0])]
     chances = []
     for heat in heats:
@@ -248,6 +248,26 @@ def pour_heat(
         limit=limit,
         down_to=_down_to(pot, values, kitchen, probability, thickest),
     )
+
+
+def cools_to(pot: Pot, kitchen: Kitchen, level: float = 0.5) -> float:
+    """Return to what a mix may cool after its cook before it pours too seldom. [K]
+
+    The coldest modelled at least; NaN where it does not pour so often from the start.
+
+    Parameters
+    ----------
+    pot : Pot
+        One row with a model.
+    kitchen : Kitchen
+    level : float
+        Share of the draws that must pour.
+    """
+    known = kitchen.belief
+    if not pot.measured_syrup[0]:
+        known = known.of_another_syrup()
+    values = known.draw(kitchen.draws, kitchen.seed)
+    return _down_to(pot, values, kitchen, level, POURS_BELOW)
 
 
 def _down_to(

@@ -96,32 +96,72 @@ def concentrated_viscosity(solids: ArrayLike, temperature: ArrayLike) -> FloatAr
     return np.exp(_glass_scaled(w, t))
 
 
-def _glass(water: FloatArray) -> FloatArray:
+def _glass(water: FloatArray, dry: float = _DRY, ratio: float = _RATIO) -> FloatArray:
     """Return the glass transition that belongs to the fit. [K]"""
     sugar = 1.0 - water
-    mixed = sugar * _DRY + (_RATIO * _WATER) * water
-    return mixed / (sugar + _RATIO * water)
+    mixed = sugar * dry + (ratio * _WATER) * water
+    return mixed / (sugar + ratio * water)
 
 
-def _glass_scaled(solids: FloatArray, temperature: FloatArray) -> FloatArray:
+def _glass_scaled(
+    solids: FloatArray,
+    temperature: FloatArray,
+    dry: float = _DRY,
+    ratio: float = _RATIO,
+) -> FloatArray:
     """Return ln of the viscosity by the glass-scaled equation."""
     x = 1.0 - solids
-    glass = _glass(x)
+    glass = _glass(x, dry, ratio)
     base = (0.8510 + x * (0.2317 * x - 0.1084)) * glass
     low, high = -4.701 * np.log(10.0), 12.0 * np.log(10.0)
     return low + (high - low) * (glass - base) / (temperature - base)
 
 
-def log_grade_factor(dextrose_equivalent: ArrayLike) -> FloatArray:
+#: Saccharides of the acid-converted glucose syrups: dextrose equivalent, then mass
+#: fractions of one, two, three, and four or more units; those of the catalogue's
+#: syrups, and glucose.
+ACID_SERIES = (
+    (24.0, 0.069652, 0.069652, 0.099502, 0.761194),
+    (36.0, 0.14, 0.12, 0.10, 0.64),
+    (42.0, 0.19, 0.14, 0.11, 0.56),
+    (55.0, 0.30, 0.18, 0.13, 0.39),
+    (63.0, 0.382, 0.297, 0.126455, 0.194545),
+    (100.0, 1.0, 0.0, 0.0, 0.0),
+)
+
+#: How much thicker than sucrose a saccharide of so many units is, ln of the ratio over
+#: the cube of the solids: glucose at 60 % and maltose at 50 % (CRC handbook, 20 C:
+#: 37.4 of 58.5 and 17.8 of 15.4 mPa s), three units on their line in the logarithm of
+#: the units, four and more so that 42 DE of 80.3 % is 14.5 times as thick (the trade's
+#: chart, from memory; the same ratio from 27 to 60 C).
+CHAINS = (-2.065, 1.143, 3.019, 9.05)
+
+#: Solids up to which the ratio grows: thicker ones were not measured.
+_DENSEST = 0.803
+
+_GRADES = tuple(grade for grade, *_ in ACID_SERIES)
+_GRADE_LOGS = tuple(
+    sum(k * share for k, share in zip(CHAINS, shares, strict=True))
+    for _, *shares in ACID_SERIES
+)
+
+
+def log_grade_factor(
+    dextrose_equivalent: ArrayLike, solids: ArrayLike = _DENSEST
+) -> FloatArray:
     """Return ln of the viscosity of syrup solids over that of sucrose.
 
-    log10 F = 0.0248 (86.7 - DE): anchored at glucose (DE 100, 60 %: factor 0.5) and at
-    confectioner's syrup of 42 DE (factor 14, from memory); weak, +-0.2 decade.
+    min(w, 0.803)^3 times the mean of :data:`CHAINS` over the mass of the chains of
+    that grade, linear between the grades of :data:`ACID_SERIES`: what thickens is four
+    units and more, and no chain does in thin solutions. The cube is that of glucose,
+    40 to 60 % (CRC handbook, from memory). +-0.2 decade; below 24 DE as 24 DE.
 
     Parameters
     ----------
     dextrose_equivalent : array_like
         20 to 110; of a retail syrup the equivalent that its viscosity shows.
+    solids : array_like
+        Mass fraction of all dissolved sugars, 0 to 1.
 
     Raises
     ------
@@ -130,23 +170,37 @@ def log_grade_factor(dextrose_equivalent: ArrayLike) -> FloatArray:
     Examples
     --------
     >>> round(float(np.exp(log_grade_factor(42.0))), 1)
-    12.8
+    14.5
+    >>> round(float(np.exp(log_grade_factor(100.0, 0.60))), 2)
+    0.64
     """
     grade = inside(dextrose_equivalent, 20.0, 110.0, "dextrose equivalent")
-    return (0.0248 * np.log(10.0)) * (86.7 - grade)
+    w = inside(solids, 0.0, 1.0, "mass fraction of sugars in the liquid")
+    return grade_logs(grade) * _growth(w)
+
+
+def grade_logs(grade: FloatArray) -> FloatArray:
+    """Return the mean of :data:`CHAINS` of a dextrose equivalent."""
+    return np.interp(grade, _GRADES, _GRADE_LOGS)
+
+
+def _growth(solids: FloatArray) -> FloatArray:
+    """Return how much of it shows."""
+    w = np.minimum(solids, _DENSEST)
+    return w * w * w
 
 
 def log_viscosity(
     solids: ArrayLike,
     temperature: ArrayLike,
     syrup_share: ArrayLike = 0.0,
-    dextrose_equivalent: ArrayLike = 70.0,
+    dextrose_equivalent: ArrayLike = 62.0,
 ) -> FloatArray:
     """Return ln of the viscosity of sugars and water. [ln(Pa s)]
 
     The published equation below 75 % solids and 100 C, the glass-scaled one above,
-    blended in the logarithm (73-77 %, 95-105 C), times the grade factor to the power
-    of the syrup's share of the dry solids.
+    blended in the logarithm (73-77 %, 95-105 C), times the grade factor of these solids
+    to the power of the syrup's share of them.
 
     Parameters
     ----------
@@ -164,9 +218,9 @@ def log_viscosity(
 
     Examples
     --------
-    >>> liquid = log_viscosity(0.77, 298.15, 1.0, 70.0)
+    >>> liquid = log_viscosity(0.77, 298.15, 1.0, 62.0)
     >>> round(float(np.exp(liquid)), 1)
-    7.3
+    6.7
     """
     w = inside(solids, 0.0, 1.0, "mass fraction of sugars in the liquid")
     t = inside(temperature, 273.15, 473.15, "temperature", "C", zero=ICE_POINT)
@@ -174,17 +228,20 @@ def log_viscosity(
     inside(thin, 273.15, 378.15, "temperature below 60 % solids", "C", zero=ICE_POINT)
     above = np.where(w >= 0.75, t - _glass(1.0 - w), 20.0)
     inside(above, 20.0, np.inf, "temperature above the glass transition", "K")
-    return mixed_log_viscosity(w, t, np.asarray(syrup_share), dextrose_equivalent)
+    grade = inside(dextrose_equivalent, 20.0, 110.0, "dextrose equivalent")
+    return mixed_log_viscosity(w, t, np.asarray(syrup_share), grade_logs(grade))
 
 
 def mixed_log_viscosity(
     w: FloatArray,
     t: FloatArray,
     syrup_share: FloatArray,
-    dextrose_equivalent: ArrayLike,
+    thickening: FloatArray,
 ) -> FloatArray:
-    """Return :func:`log_viscosity` without looking at the ranges, for draws."""
-    share = syrup_share
+    """Return :func:`log_viscosity` without looking at the ranges, for draws.
+
+    `thickening` is that of the syrup's :func:`grade_logs`.
+    """
     thick = _ramp(w, *BLEND)
     if np.ndim(t) == 0 and float(t) >= HAND_OVER[1]:
         thick = np.where(w >= 0.60, 1.0, thick)
@@ -195,7 +252,119 @@ def mixed_log_viscosity(
     if not all_thick:
         thin = _published(np.minimum(w, 0.80), t)
         result = np.where(thick > 0.0, thick * result, 0.0) + (1.0 - thick) * thin
-    return result + share * log_grade_factor(dextrose_equivalent)
+    return result + (syrup_share * thickening) * _growth(w)
+
+
+# ----------------------------------------------------------------------------
+# Sorbitol and erythritol.
+
+#: Glass transition of dry sorbitol that belongs to its viscosity [K], and k.
+_SORBITOL = (270.0, 3.3)
+
+#: Solids from which on the equation of sorbitol holds.
+_SORBITOL_FROM = 0.60
+
+#: Vogel's law of molten erythritol: log10(eta / Pa s) = A + B / (T - C).
+_ERYTHRITOL = (-5.773, 938.8, 176.1)
+
+
+def sorbitol_viscosity(solids: ArrayLike, temperature: ArrayLike) -> FloatArray:
+    """Return the viscosity of sorbitol with water, molten or dissolved. [Pa s]
+
+    The equation of :func:`concentrated_viscosity`, its A and its r(x), with the glass
+    of sorbitol: dry 270 K and k = 3.3 (fitted). 60, 70, 80 % at 25 C: 26.2, 109, 806
+    mPa s where the pharmaceutical handbook has 26, 110, 900 (from memory); the 80 %
+    stand as far above their glass as the dry melt at 110 C. sd of ln 0.7.
+
+    Parameters
+    ----------
+    solids : array_like
+        Mass fraction of sorbitol, 0.60 to 1.
+    temperature : array_like
+        More than 20 K above the glass transition. [K]
+
+    Raises
+    ------
+    ValidityError
+
+    Examples
+    --------
+    >>> round(float(sorbitol_viscosity(1.0, 383.15)), 2)
+    0.48
+    """
+    w = inside(solids, _SORBITOL_FROM, 1.0, "mass fraction of sorbitol")
+    t = np.asarray(temperature, dtype=float)
+    above = t - _glass(1.0 - w, *_SORBITOL)
+    inside(above, 20.0, np.inf, "temperature above the glass transition", "K")
+    return np.exp(_glass_scaled(w, t, *_SORBITOL))
+
+
+def erythritol_viscosity(temperature: ArrayLike) -> FloatArray:
+    """Return the viscosity of molten erythritol. [Pa s]
+
+    log10 eta = -5.773 + 938.8 / (T - 176.1 K): through 184 Pa s at room temperature
+    (Chu et al., Atmos. Meas. Tech. 11 (2018) 4809, abstract), and 0.029 and 0.016 Pa s
+    at 120 and 140 C (from memory), glass at 228 K. sd of ln 0.35 at 120 to 140 C.
+
+    Parameters
+    ----------
+    temperature : array_like
+        20 to 150 C. [K]
+
+    Raises
+    ------
+    ValidityError
+
+    Examples
+    --------
+    >>> round(float(erythritol_viscosity(403.15)), 3)
+    0.023
+    """
+    t = inside(
+        temperature, 293.15, 423.15, "temperature of erythritol", "C", zero=ICE_POINT
+    )
+    return np.exp(_erythritol(t))
+
+
+def _erythritol(t: FloatArray) -> FloatArray:
+    """Return ln of the viscosity of molten erythritol."""
+    a, b, c = _ERYTHRITOL
+    return np.log(10.0) * (a + b / (t - c))
+
+
+def others_in(
+    w: FloatArray,
+    t: FloatArray,
+    *,
+    dextrose: FloatArray,
+    sorbitol: FloatArray,
+    erythritol: FloatArray,
+) -> FloatArray:
+    """Return what other sugars add to :func:`mixed_log_viscosity`, by their shares.
+
+    Dextrose flows as a syrup of 100 DE. Each share of sorbitol and erythritol counts
+    with ln of the viscosity of its own sugar at these solids, in place of sucrose;
+    below 60 % solids the difference of sorbitol vanishes as the cube of the solids,
+    erythritol and water mix in the logarithm (estimated).
+
+    Parameters
+    ----------
+    w, t : ndarray
+        Mass fraction of all sugars in the liquid, and temperature. [K]
+    dextrose, sorbitol, erythritol : ndarray
+        Shares of the solids.
+    """
+    added = dextrose * CHAINS[0] * _growth(w)
+    none = np.zeros(())
+    if np.any(sorbitol):
+        thick = np.maximum(w, _SORBITOL_FROM)
+        plain = mixed_log_viscosity(thick, t, none, none)
+        gap = _glass_scaled(thick, t, *_SORBITOL) - plain
+        added = added + sorbitol * (w / thick) ** 3 * gap
+    if np.any(erythritol):
+        mixed = w * _erythritol(t) + (1.0 - w) * _published(none, t)
+        added = added + erythritol * (mixed - mixed_log_viscosity(w, t, none, none))
+    return added
 
 
 def _ramp(values: FloatArray, low: float, high: float) -> FloatArray:

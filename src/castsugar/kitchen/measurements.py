@@ -14,9 +14,11 @@ import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.constants import STANDARD_ATMOSPHERE, STANDARD_GRAVITY
-from castsugar.errors import InputError
-from castsugar.kitchen import liquid, suspension
+from castsugar.errors import InputError, RefusedError
+from castsugar.kitchen import liquid, solubility, suspension
+from castsugar.kitchen.boiling import takes
 from castsugar.kitchen.heat import Cook
+from castsugar.kitchen.packing import packing_of_bed
 from castsugar.kitchen.parameters import Kitchen, Values, unmeasured
 from castsugar.kitchen.pot import (
     SYRUP_GRADE,
@@ -27,7 +29,7 @@ from castsugar.kitchen.pot import (
     water_at_start,
     water_left,
 )
-from castsugar.kitchen.validity import inside
+from castsugar.kitchen.validity import ICE_POINT, inside
 from castsugar.mix.mix import Mix, MixLike, as_mix
 
 #: Crystal densities of what may stand in for the oxidizer. [kg/m3]
@@ -37,8 +39,8 @@ SALTS = {
 }
 
 #: Standard uncertainties beside the reading. Loss of water: share of it that spills or
-#: sticks to the spoon. Packing: tapped powder against grains in syrup. Common practice,
-#: no source.
+#: sticks to the spoon. Packing: cup, tapping and striking off. Common practice, no
+#: source.
 LOSS_SHARE, PACKING = 0.05, 0.015
 
 #: Times the expected water that a pan can lose: a syrup may be wetter than stated.
@@ -52,7 +54,8 @@ class Measurement:
     Attributes
     ----------
     kind : str
-        ``"pan weight"``, ``"bulk density"``, ``"ball fall"`` or ``"flow-out"``.
+        ``"pan weight"``, ``"bulk density"``, ``"brine"``, ``"clear point"``,
+        ``"ball fall"``, ``"flow-out"``, ...
     quantity, unit : str
         What was found, and its SI unit.
     observed : float
@@ -67,6 +70,8 @@ class Measurement:
         How the user calls it; shown in reports.
     invented : bool
         Whether its entry says that nobody measured it.
+    tapped : float or None
+        Packing of tapped over sheared grains, where it tells that.
     """
 
     kind: str
@@ -78,6 +83,7 @@ class Measurement:
     predict: Callable[[Values], FloatArray]
     label: str = ""
     invented: bool = False
+    tapped: float | None = None
 
     def __str__(self) -> str:
         found = self.physical(self.observed)
@@ -171,8 +177,9 @@ def bulk_density(
 ) -> Measurement:
     """Weigh a measured volume of tapped powder.
 
-    Bulk density over crystal density is close to the maximum packing of the grains.
-    Fill, tap about 200 times, strike off, weigh.
+    Bulk density over crystal density is the packing of the dry powder: less than that
+    of the wet grains, the finer the less (`dry_packing` of the parameters). Fill, tap
+    about 200 times, strike off, weigh. :func:`brine` tells more.
 
     Parameters
     ----------
@@ -197,9 +204,233 @@ def bulk_density(
         observed=observed,
         spread=PACKING,
         inverse=float,
-        predict=lambda values: values.packing,
+        predict=lambda values: values.packing * values.dry_packing,
         label=label,
     )
+
+
+# ----------------------------------------------------------------------------
+# In the cold and on a water bath: how grains settle, and what a syrup dissolves.
+
+#: Warmest brine: it must stay as cold as the room, or crystals grow while it settles.
+WARMEST_BRINE = 35.0 + ICE_POINT
+
+#: Coldest and hottest water bath of a clear point; above it water leaves too fast, and
+#: nobody heats a sugar with nitrate for a test.
+BATH = (60.0 + ICE_POINT, 90.0 + ICE_POINT)
+
+#: Liquids of the protocol of a clear point, in parts.
+LIQUIDS = {"A": (1.0, 0.0), "B": (10.0, 4.0)}
+
+#: Sugars per water to which the share of nitrate that dissolves is carried: a pour.
+POUR_SUGARS = 9.0
+
+#: Largest share that is believed.
+MOST_DISSOLVED = 1.4
+
+#: Packing of a settled bed, loose to tapped.
+_BED = (0.3, 0.76)
+
+#: Runs of a brine that are counted.
+_MOST_RUNS = 20
+
+#: Standard uncertainty of ln of the share beside the solids of the syrup and the last
+#: step: masses to 0.1 g, 1 K, the judgement of the eye (simulated).
+CLEAR = 0.045
+
+
+def brine(  # noqa: PLR0913 - keyword-only options
+    *,
+    mass: float,
+    loose: float,
+    tapped: float,
+    temperature: float,
+    runs: int = 1,
+    salt: str = "potassium nitrate",
+    label: str = "",
+) -> Measurement:
+    """Let the ground salt settle in its own saturated brine, then tap it.
+
+    No sugar, cold. Packing is mass over crystal density and volume of the bed, the mean
+    of loose and tapped; see :func:`castsugar.kitchen.packing.packing_of_bed`.
+
+    Parameters
+    ----------
+    mass : float
+        Of the dry salt. [kg]
+    loose, tapped : float
+        Volumes of the bed, of several runs their means. [m3]
+    temperature : float
+        Of brine and room, 5 to 35 C. [K]
+    runs : int
+        How often it was done.
+    salt : str
+        A key of :data:`SALTS`.
+    label : str
+
+    Raises
+    ------
+    InputError, ValidityError
+    """
+    density = _salt(salt)
+    positive(mass, "mass of the salt", "kg")
+    positive(loose, "volume of the loose bed", "m3")
+    positive(tapped, "volume of the tapped bed", "m3")
+    shown = temperature - ICE_POINT
+    if not 5.0 <= shown <= WARMEST_BRINE - ICE_POINT:
+        raise InputError(
+            f"the brine has {shown:g} C; allowed are 5 to "
+            f"{WARMEST_BRINE - ICE_POINT:g} C: let it stand 12 h in the room where "
+            "you measure, or salt dissolves or grows while it settles"
+        )
+    if tapped > loose:
+        raise InputError(
+            f"the tapped bed has {1e6 * tapped:g} ml, the loose one {1e6 * loose:g} "
+            "ml; tapping cannot loosen it: are the two exchanged?"
+        )
+    if not 1 <= runs <= _MOST_RUNS:
+        raise InputError(f"runs is {runs:g}; allowed are 1 to {_MOST_RUNS}")
+    low, high = (mass / (density * volume) for volume in (loose, tapped))
+    if not _BED[0] <= low <= high <= _BED[1]:
+        raise InputError(
+            f"{1e3 * mass:g} g in {1e6 * tapped:g} to {1e6 * loose:g} ml are a packing "
+            f"of {high:.2f} to {low:.2f}; allowed are {_BED[0]:g} to {_BED[1]:g}: "
+            "check mass and volumes, no air, no grains left in the rinse"
+        )
+    found, spread = packing_of_bed(low, high, runs)
+    return Measurement(
+        kind="brine",
+        quantity="packing of the wet grains",
+        unit="",
+        observed=found,
+        spread=spread,
+        inverse=float,
+        predict=lambda values: values.packing,
+        label=label,
+        tapped=high / found,
+    )
+
+
+def clear_point(  # noqa: PLR0913 - keyword-only options
+    liquid_: MixLike,
+    *,
+    mass: float,
+    added: float,
+    step: float,
+    temperature: float,
+    lost: float = 0.0,
+    label: str = "",
+) -> Measurement:
+    """Stir fine nitrate into a syrup on a water bath until it stays.
+
+    What dissolved per water, over what pure water takes, is the share of nitrate that
+    dissolves there. From the sugars per water of that liquid to those of a pour
+    (:data:`POUR_SUGARS`) its logarithm goes by `nitrate_trend` of the parameters, which
+    two liquids tell, and is then off by `nitrate_carried`, which nothing tells.
+
+    Parameters
+    ----------
+    liquid_ : Mix, recipe or recipe text
+        Syrup, sugar and water; all of the sugar dissolves.
+    mass, added, step : float
+        Of the liquid, of the nitrate and of its last portion, half of which counts.
+        [kg]
+    temperature : float
+        Of the liquid, 60 to 90 C. [K]
+    lost : float
+        Water that left until the end. [kg]
+    label : str
+
+    Raises
+    ------
+    InputError, RefusedError
+    """
+    _check_bath(temperature)
+    for value, what in ((mass, "mass of the liquid"), (added, "nitrate added")):
+        positive(value, what, "kg")
+    if not 0.0 < step <= added:
+        raise InputError(
+            f"the last step is {1e3 * step:g} g of {1e3 * added:g} g of nitrate; it "
+            "must lie above 0 and not above the whole"
+        )
+    pot = _clear_liquid(liquid_, temperature)
+    middle = unmeasured().central()
+    held = mass * float(water_at_start(pot, middle)[0])
+    if not 0.0 <= lost < 0.5 * held:
+        raise InputError(
+            f"{1e3 * lost:g} g of {1e3 * held:.3g} g of water are lost; allowed is "
+            "less than half: keep the lid on, and weigh again"
+        )
+    full = (held - lost) * float(solubility.salt_solubility(temperature))
+    share = (added - 0.5 * step) / full
+    if share > MOST_DISSOLVED:
+        raise InputError(
+            f"{1e3 * added:g} g of nitrate are {share:.2g} of what the water of this "
+            f"liquid takes; allowed is up to {MOST_DISSOLVED:g}: check the masses, and "
+            "the water of the syrup"
+        )
+
+    def predict(values: Values) -> FloatArray:
+        water = mass * water_at_start(pot, values)[0] - lost
+        sugars = (mass - lost - water) / water
+        carried = values.nitrate_carried
+        carried = carried + values.nitrate_trend * (sugars - POUR_SUGARS)
+        return np.log(values.nitrate_dissolved * water / (held - lost)) + carried
+
+    return Measurement(
+        kind="clear point",
+        quantity="nitrate dissolved, share of what pure water takes",
+        unit="",
+        observed=math.log(share),
+        spread=math.hypot(CLEAR, step / (math.sqrt(12.0) * added)),
+        inverse=math.exp,
+        predict=predict,
+        label=label,
+    )
+
+
+def _check_bath(temperature: float) -> None:
+    """Refuse a bath that is too hot for sugar with nitrate, or too cold to tell."""
+    low, high = (limit - ICE_POINT for limit in BATH)
+    shown = temperature - ICE_POINT
+    if shown > high:
+        raise RefusedError(
+            f"the liquid has {shown:g} C; a clear point is taken up to {high:g} C on a "
+            "water bath: above it the water boils away, and sugar with nitrate is "
+            "never heated further for a test"
+        )
+    if shown < low:
+        raise InputError(
+            f"the liquid has {shown:g} C; allowed are {low:g} to {high:g} C: colder it "
+            "is too thick to clear"
+        )
+
+
+def _clear_liquid(given: MixLike, temperature: float) -> Pot:
+    """Return the liquid of a clear point in a pot: all of its sugar dissolves."""
+    mix = as_mix(given)
+    pot = known_pot(mix, Kitchen(cook=Cook.hold(392.15, 60.0)))
+    if pot.nitrate[0] > 0.0 or pot.grains[0] > 0.0 or not pot.plain:
+        raise InputError(
+            f"{mix.name!r} is no liquid of a clear point: allowed are syrup, sugar and "
+            "water; the nitrate is what you add"
+        )
+    if not pot.syrup[0] > 0.0:
+        raise RefusedError(
+            f"{mix.name!r} holds no syrup: without it the liquid may dry to sugar and "
+            "nitrate that nobody should heat; take plain syrup (A), or 10 syrup to 4 "
+            "sugar (B)"
+        )
+    values = unmeasured().central()
+    start = water_at_start(pot, values)
+    limit = solubility.sucrose_solubility(temperature)
+    solids = 1.0 - start - pot.sucrose
+    if takes(start, solids, limit, values)[0] < pot.sucrose[0]:
+        raise InputError(
+            f"{mix.name!r}: its sugar does not dissolve at "
+            f"{temperature - ICE_POINT:g} C; take more syrup or water"
+        )
+    return pot
 
 
 def known_pot(given: MixLike, kitchen: Kitchen) -> Pot:
@@ -393,6 +624,11 @@ def flow_out(  # noqa: PLR0913 - keyword-only options
     """
     known = as_mix(mix)
     pot = known_pot(known, Kitchen(cook=cook, air_pressure=air_pressure))
+    if not pot.plain:
+        raise InputError(
+            f"{known.name!r} holds another sugar than sucrose and syrup, whose "
+            "liquid this measures; nothing can be learnt from it"
+        )
     pot = pot.as_dummy() if _salt(salt) == suspension.CHLORIDE else pot
     radius = 0.5 * tube_diameter
     for value, what in (

@@ -16,6 +16,7 @@ from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.draw_set import DRAWS, SEED, normals
 from castsugar.errors import InputError, unknown_name
 from castsugar.kitchen.heat import HOTTEST, WARN, Cook
+from castsugar.kitchen.packing import TAPPED
 from castsugar.kitchen.validity import ICE_POINT, inside
 from castsugar.kitchen.water import check_air
 from castsugar.plausible import RANGES
@@ -94,7 +95,7 @@ PARAMETERS: tuple[Parameter, ...] = (
         "DE",
         "plain",
         0.0,
-        7.5,
+        5.5,
         -35.0,
         35.0,
         "range 50-75 of retail syrups; +-0.2 decade of the grade factor",
@@ -130,21 +131,22 @@ PARAMETERS: tuple[Parameter, ...] = (
         "",
         "log",
         0.2,
-        0.4,
+        0.6,
         1e-3,
         2.0,
-        "guess, 0.1-0.35, from confectionery practice at 25 C (from memory)",
+        "guess, 0.08-0.3, of cane juice at 1 to 4 g of non-sugar per g of water (0.08) "
+        "and confectionery practice at 25 C (0.24, from memory)",
     ),
     Parameter(
         "drying_time",
-        "drying time of the pan at 119 C",
+        "drying time at 119 C of 4 kg/m2 in the pan",
         "s",
         "log",
         3000.0,
-        0.55,
+        0.92,
         100.0,
         1e6,
-        "common practice, no source: little water leaves; range 1000-6000 s",
+        "common practice, no source: x/: 2.5, x/: 1.7 where the layer is known",
     ),
     Parameter(
         "liquid_factor",
@@ -221,17 +223,30 @@ PARAMETERS: tuple[Parameter, ...] = (
         0.05,
         -0.5,
         0.5,
-        "guess: 20 % from syrup to the pour, no data above 2.3 g of sugar per g of "
-        "water",
+        "guess: no data above 2.3 g of sugar per g of water",
+    ),
+    Parameter(
+        "nitrate_carried",
+        "ln of the share of nitrate dissolved, water bath over pour",
+        "",
+        "plain",
+        0.0,
+        0.2,
+        -1.5,
+        1.5,
+        "guess: 20 % from the water bath to the heat of the pour",
     ),
 )
 #: Those that move no pour: they stand between a measurement and what it tells of.
-BESIDE = ("chloride_dissolved", "dry_packing", "nitrate_trend")
+BESIDE = ("chloride_dissolved", "dry_packing", "nitrate_trend", "nitrate_carried")
 #: All, those of :data:`BESIDE` last.
 NAMES = tuple(p.name for p in PARAMETERS)
 PLACE = {name: i for i, name in enumerate(NAMES)}
 #: Those that move a pour.
 OF_POUR = tuple(name for name in NAMES if name not in BESIDE)
+
+#: Spread of the drying time where batch and pan say how thick the layer is (ln 1.7).
+DRYING_SPREAD = 0.53
 
 #: Those that belong to one syrup; a mix with another syrup takes them unmeasured.
 OF_SYRUP = ("syrup_solids", "syrup_grade")
@@ -254,6 +269,9 @@ class Values:
     chloride_dissolved: FloatArray
     dry_packing: FloatArray
     nitrate_trend: FloatArray
+    nitrate_carried: FloatArray
+    #: Normal score of the liquid before measurements, for liquids that none tells of.
+    liquid_score: FloatArray = field(default_factory=lambda: np.zeros(()))
 
     def changed(self, **values: Any) -> Values:
         """Return the same with some values replaced."""
@@ -358,7 +376,8 @@ class Belief:
 
     def at(self, scores: FloatArray) -> Values:
         """Return the values at normal scores of the parameters, (..., n)."""
-        return values_of(self.mean + scores @ self.root().T)
+        values = values_of(self.mean + scores @ self.root().T)
+        return values.changed(liquid_score=scores[..., PLACE["liquid_factor"]])
 
     def with_value(self, name: str, value: float, spread: float, origin: str) -> Belief:
         """Return the same with one parameter stated by the user, independent.
@@ -399,6 +418,11 @@ class Belief:
             p = find(name)
             result = result.with_value(name, p.middle, p.spread, p.origin)
         return result
+
+    def knowing_the_layer(self) -> Belief:
+        """Return the same for a pan of known size and batch: it dries as its layer."""
+        p = find("drying_time")
+        return self.with_value(p.name, p.middle, DRYING_SPREAD, p.origin)
 
     def interval(self, name: str, share: float = 0.95) -> tuple[float, float, float]:
         """Return low end, median and high end of one parameter, physical.
@@ -475,6 +499,13 @@ class Kitchen:
         boiling decide.
     syrup : str
         Catalogue name of the syrup that the parameters were measured with.
+    grain : float, optional
+        Median size of the nitrate's grains; without it powdered sugar fills no room
+        between them. [m]
+    tap : bool
+        Whether the mould is tapped or vibrated while it is filled.
+    tapped : float
+        Packing of tapped grains over that of sheared ones.
     degradation_limit : float
         Largest share of degraded sugar in a pour window.
     draws, seed : int
@@ -493,6 +524,9 @@ class Kitchen:
     air_pressure: float = STANDARD_ATMOSPHERE
     water_lost: float | None = None
     syrup: str = "light corn syrup"
+    grain: float | None = None
+    tap: bool = False
+    tapped: float = TAPPED
     degradation_limit: float = WARN
     draws: int = DRAWS
     seed: int = SEED
@@ -505,6 +539,7 @@ class Kitchen:
         numbers(self, {"air_pressure": "Pa", "water_lost": "", "degradation_limit": ""})
         check_air(self.air_pressure)
         inside(self.degradation_limit, 1e-6, 0.5, "limit of degraded sugar")
+        inside(self.tapped, 1.0, 1.3, "packing of tapped over sheared grains")
         if self.water_lost is not None and not 0.0 <= self.water_lost <= 1.0:
             raise InputError(
                 f"water_lost is {self.water_lost:g}; it must lie between 0 and 1"

@@ -1,174 +1,34 @@
-"""Recipes in the pot: what boils away, and the chain from constituents to flow."""
+"""Recipes in the pot, and the chain from constituents to flow."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.data.load import load_database
-from castsugar.kitchen import liquid, suspension, water
+from castsugar.data.records import Ingredient
+from castsugar.kitchen import liquid, packing, solubility, suspension, water
+from castsugar.kitchen.boiling import Rows, after_boiling, salt_taken, takes
 from castsugar.kitchen.heat import Cook
 from castsugar.kitchen.parameters import Kitchen, Values
+from castsugar.kitchen.sugars import (
+    DRY_DEXTROSE,
+    IN_MELT,
+    MELTS,
+    SUGARS,
+    WITHOUT,
+    dry_dextrose,
+)
 from castsugar.mix import weighing
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.mix.syrups import SyrupUse
 from castsugar.mix.weighing import Constituent
-
-# ----------------------------------------------------------------------------
-# What boils away: where the liquid of a pot stops to boil at the heat of the cook.
-
-#: Columns of a pot, ready to meet draws on the last axis.
-Rows = Mapping[str, FloatArray]
-
-
-#: Where nitrate is scarce, water is looked at in so many steps over so many decades,
-#: and the step that stops to boil is halved so often.
-_STEPS, _DECADES, _HALVINGS = 60, 4.0, 40
-
-#: Salt per water that is taken at most: more than dissolves anywhere here.
-_MOST_SALT = 20.0
-
-
-def takes(
-    left: FloatArray, solids: FloatArray, solubility_: FloatArray, values: Values
-) -> FloatArray:
-    """Return the sucrose that the water takes beside the syrup's solids.
-
-    Solubility x water / (1 + a solids / water).
-    """
-    hindered = left + values.solubility_loss * solids
-    return solubility_ * left * left / np.maximum(hindered, 1e-12)
-
-
-def salt_taken(
-    values: Values, temperature: FloatArray, chloride: NDArray[Any]
-) -> FloatArray:
-    """Return the salt that the water of a pot takes at most, per mass of water."""
-    nitrate = values.nitrate_dissolved * suspension.salt_solubility(temperature)
-    if not np.any(chloride):
-        return nitrate
-    dummy = suspension.salt_solubility(temperature, "potassium chloride")
-    return np.where(chloride, values.chloride_dissolved * dummy, nitrate)
-
-
-def after_boiling(
-    rows: Rows,
-    solids: FloatArray,
-    dried: FloatArray,
-    values: Values,
-    hottest: FloatArray,
-    pressure: float,
-) -> FloatArray:
-    """Return the water that stays at the hottest of the cook, of what drying left.
-
-    Water boils away until the sugars dissolved per water reach c* = X / (1 - X) / 18,
-    X the mole fraction that boils there. With all sucrose dissolved that is at
-    moles / c*. Where it is not, c(r) = sol / ((1 + a r) M) + r / M', r the solids per
-    water, must reach c*: a quadratic in r, whose larger root is where boiling ends.
-    """
-    chloride = rows["chloride"]
-    full = salt_taken(values, hottest, chloride)
-    against = pressure / water.salt_activity(full, chloride)
-    scarce = rows["nitrate"] < full * dried
-    if not scarce.any():
-        return _left_with(rows, solids, dried, values, hottest, against)
-    # With scarce nitrate: first down to where it is saturated, then as above.
-    held = _quiet_from(rows, solids, dried, values, hottest, pressure)
-    below = np.where(scarce, np.minimum(rows["nitrate"] / full, dried), dried)
-    ends = _left_with(rows, solids, below, values, hottest, against)
-    return np.where(scarce & (held >= below), held, ends)
-
-
-def _quiet_from(
-    rows: Rows,
-    solids: FloatArray,
-    dried: FloatArray,
-    values: Values,
-    hottest: FloatArray,
-    pressure: float,
-) -> FloatArray:
-    """Return the first water, from what drying left down, that does not boil.
-
-    With all nitrate dissolved in it; 0 if it boils all the way.
-    """
-    nitrate = rows["nitrate"]
-    limit = suspension.sucrose_solubility(hottest)
-    per_solids = rows["syrup_grade"] / water.GRADE_MASS
-
-    def boils(left: FloatArray) -> BoolArray:
-        salt = np.minimum(nitrate / np.maximum(left, 1e-12), _MOST_SALT)
-        x = water.boiling_mole_fraction(
-            hottest, pressure / water.salt_activity(salt, rows["chloride"])
-        )
-        sugars = np.minimum(rows["sucrose"], takes(left, solids, limit, values))
-        held = sugars / water.SUCROSE + solids * per_solids
-        return np.asarray((x > 0.0) & (held * (1.0 - x) * water.WATER < x * left))
-
-    if not boils(dried).any():
-        return dried
-    wet, dry = dried, np.zeros_like(dried)
-    found = ~boils(dried)
-    dry = np.where(found, dried, dry)
-    for step in range(1, _STEPS + 1):
-        left = dried * 10.0 ** (-_DECADES * step / _STEPS)
-        quiet = ~boils(left) & ~found
-        dry = np.where(quiet, left, dry)
-        found = found | quiet
-        wet = np.where(found, wet, left)
-    for _ in range(_HALVINGS):
-        middle = np.sqrt(wet * np.maximum(dry, 1e-300))
-        boiling = boils(middle)
-        wet = np.where(boiling & found, middle, wet)
-        dry = np.where(~boiling & found, middle, dry)
-    return dry
-
-
-def _left_with(
-    rows: Rows,
-    solids: FloatArray,
-    dried: FloatArray,
-    values: Values,
-    hottest: FloatArray,
-    pressure: FloatArray,
-) -> FloatArray:
-    """Return the water that stays where sugar solution boils against a pressure."""
-    x = water.boiling_mole_fraction(hottest, pressure)
-    if not np.any(x > 0.0):
-        return dried
-    wanted = np.maximum(x, 1e-9)
-    wanted = wanted / ((1.0 - wanted) * water.WATER)
-    per_solids = rows["syrup_grade"] / water.GRADE_MASS
-    limit = suspension.sucrose_solubility(hottest)
-    dissolved = np.minimum(rows["sucrose"], takes(dried, solids, limit, values))
-    held = dissolved / water.SUCROSE + solids * per_solids
-    quiet = (x <= 0.0) | (held >= wanted * dried)
-    most = (rows["sucrose"] / water.SUCROSE + solids * per_solids) / wanted
-    saturated = dissolved < rows["sucrose"]
-    saturated |= takes(most, solids, limit, values) < rows["sucrose"]
-    ends = most
-    if saturated.any():
-        last = _last_crossing(wanted, limit, per_solids, values.solubility_loss)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            ends = np.where(saturated, np.where(last > 0.0, solids / last, 0.0), most)
-    return np.where(quiet, dried, np.minimum(dried, ends))
-
-
-def _last_crossing(
-    wanted: FloatArray, limit: FloatArray, per_solids: FloatArray, loss: FloatArray
-) -> FloatArray:
-    """Return the solids per water from which a saturated liquid boils no more."""
-    square, linear = loss * per_solids, per_solids - wanted * loss
-    constant = limit / water.SUCROSE - wanted
-    root = np.maximum(linear**2 - 4.0 * square * constant, 0.0)
-    return (np.sqrt(root) - linear) / (2.0 * square)
-
 
 # ----------------------------------------------------------------------------
 # Many recipes in the pot, as weighed, and the chain from recipe to flow.
@@ -190,10 +50,14 @@ class Pot:
         Potassium nitrate, or the chloride that stands in for it; sucrose; whole syrup;
         water that is not the syrup's; sugars without a model; what does not dissolve
         (starch, pigment, inert matter).
+    dextrose, sorbitol, erythritol : ndarray, shape (n,)
+        See :mod:`castsugar.kitchen.sugars`.
     chloride : ndarray of bool, shape (n,)
         Whether potassium chloride stands in for the nitrate: an inert dummy.
     grains_volume : ndarray, shape (n,)
         Of those, per mass of mix. [m3/kg]
+    powdered : ndarray, shape (n,)
+        Of the sucrose, what is powdered.
     syrup_solids, syrup_solids_u : ndarray, shape (n,)
         Dry solids of the syrup, and their standard uncertainty.
     syrup_grade, syrup_viscosity_grade : ndarray, shape (n,)
@@ -204,6 +68,11 @@ class Pot:
         Whether the syrup is the one that the kitchen was measured with.
     gap : tuple of str
         Why there is no model for a row; empty where there is one.
+    fines_ratio : float
+        Size of the nitrate's grains over that of powdered sugar; 0 where no grind is
+        stated.
+    tapped : float
+        Packing in the mould over that at rest; 1 where nobody taps.
     """
 
     nitrate: FloatArray
@@ -211,9 +80,13 @@ class Pot:
     sucrose: FloatArray
     syrup: FloatArray
     water: FloatArray
+    dextrose: FloatArray
+    sorbitol: FloatArray
+    erythritol: FloatArray
     other_sugar: FloatArray
     grains: FloatArray
     grains_volume: FloatArray
+    powdered: FloatArray
     syrup_solids: FloatArray
     syrup_solids_u: FloatArray
     syrup_grade: FloatArray
@@ -221,9 +94,34 @@ class Pot:
     stated_loss: FloatArray
     measured_syrup: NDArray[np.bool_]
     gap: tuple[str, ...]
+    fines_ratio: float = 0.0
+    tapped: float = 1.0
 
     def __len__(self) -> int:
         return len(self.gap)
+
+    @property
+    def plain(self) -> bool:
+        """Whether sucrose and syrup are the only sugars with a model in any row."""
+        return not any(getattr(self, name).any() for name in SUGARS)
+
+    def sugars(self) -> dict[str, FloatArray]:
+        """Return the sugars with a model, (n,) each; the syrup as its dry solids."""
+        own = {name: getattr(self, name) for name in SUGARS}
+        syrup = self.syrup * self.syrup_solids
+        return {"sucrose": self.sucrose, "syrup": syrup, **own}
+
+    def shares(self) -> dict[str, FloatArray]:
+        """Return :meth:`sugars` over their sum; 0 where there is none."""
+        sugars = self.sugars()
+        whole = np.maximum(sum(sugars.values()), 1e-300)
+        return {name: mass / whole for name, mass in sugars.items()}
+
+    def browning(self) -> FloatArray:
+        """Return which share of the sugars browns, (n,): all but those that melt."""
+        melts = sum((getattr(self, name) for name in MELTS), np.zeros(len(self)))
+        others = self.sucrose + self.syrup + self.dextrose + self.other_sugar
+        return np.where(melts > 0.0, others / np.maximum(others + melts, 1e-300), 1.0)
 
     def as_dummy(self) -> Pot:
         """Return the pot with the same volume of chloride in place of nitrate."""
@@ -232,12 +130,18 @@ class Pot:
             self, nitrate=same * self.nitrate, chloride=np.ones_like(self.chloride)
         )
 
+    def at_rest(self) -> Pot:
+        """Return the pot with its grains as they lie when nobody taps."""
+        return replace(self, tapped=1.0)
+
     def take(self, rows: NDArray[np.intp]) -> Pot:
         """Return some of the rows."""
-        kept = {
-            f.name: getattr(self, f.name)[rows] for f in fields(self) if f.name != "gap"
-        }
-        return Pot(gap=tuple(self.gap[i] for i in rows), **kept)
+        kept = {name: getattr(self, name)[rows] for name in _COLUMNS}
+        return replace(self, gap=tuple(self.gap[i] for i in rows), **kept)
+
+
+#: Columns of a pot; the rest is no array.
+_COLUMNS = tuple(f.name for f in fields(Pot) if "Float" in f.type or "bool" in f.type)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -247,8 +151,10 @@ class Slurry:
     Attributes
     ----------
     water, undissolved, dissolved, syrup_solids : ndarray
-        Masses per mass as weighed: water left; sucrose crystals; dissolved sucrose;
+        Masses per mass as weighed: water left; crystals of sugar; dissolved sucrose;
         dry solids of the syrup.
+    others : dict of ndarray
+        Dissolved or molten masses of other sugars; empty where no row has them.
     crowding : ndarray
         Volume fraction of grains over the maximum packing.
     """
@@ -257,6 +163,7 @@ class Slurry:
     undissolved: FloatArray
     dissolved: FloatArray
     syrup_solids: FloatArray
+    others: Mapping[str, FloatArray]
     crowding: FloatArray
 
 
@@ -279,20 +186,22 @@ def water_left(pot: Pot, values: Values, cook: Cook, pressure: float) -> FloatAr
     -------
     ndarray, shape (n,) or (n, draws)
     """
-    rows = _rows(pot, np.ndim(values.packing))
-    from_syrup, solids = _syrup(rows, values)
+    rows = columns(pot, values)
+    from_syrup, syrup = _syrup(rows, values)
+    solids = _solids(pot, rows, syrup)
     start = rows["water"] + from_syrup
     lost = water.water_lost(cook.drying(), values.drying_time)
     hottest = cook.hottest + values.thermometer
     dried = (1.0 - lost) * start
     free = after_boiling(rows, solids, dried, values, hottest, pressure)
+    free = np.maximum(free, start - cook.most_evaporated())
     stated = rows["stated_loss"]
     return np.where(np.isnan(stated), free, (1.0 - stated) * start)
 
 
 def water_at_start(pot: Pot, values: Values) -> FloatArray:
     """Return the water as weighed, per mass; shapes as for :func:`water_left`."""
-    rows = _rows(pot, np.ndim(values.packing))
+    rows = columns(pot, values)
     from_syrup, _ = _syrup(rows, values)
     return rows["water"] + from_syrup
 
@@ -314,29 +223,85 @@ def standing(
     temperature : ndarray, shape () or (draws,)
         True bulk temperature. [K]
     """
-    rows = _rows(pot, np.ndim(values.packing))
-    _, solids = _syrup(rows, values)
-    limit = suspension.sucrose_solubility(temperature)
-    dissolved = np.minimum(rows["sucrose"], takes(left, solids, limit, values))
+    rows = columns(pot, values)
+    _, syrup = _syrup(rows, values)
+    solids = _solids(pot, rows, syrup)
     whole, chloride = rows["nitrate"], rows["chloride"]
     crystal = np.where(chloride, suspension.CHLORIDE, suspension.NITRATE)
     in_water = np.minimum(whole, salt_taken(values, temperature, chloride) * left)
+    pure = solubility.sucrose_solubility(temperature)
+    limit = solubility.salted(pure, in_water / np.maximum(left, 1e-12), chloride)
+    dissolved = np.minimum(rows["sucrose"], takes(left, solids, limit, values))
     undissolved = rows["sucrose"] - dissolved
     sugar_up, water_up = suspension.expansions(temperature)
     thin = sugar_up * (
-        dissolved * suspension.DISSOLVED_SUCROSE + solids * suspension.SYRUP_SOLIDS
+        dissolved * suspension.DISSOLVED_SUCROSE + syrup * suspension.SYRUP_SOLIDS
     )
     thin = thin + left * (suspension.BOUND_WATER * water_up)
+    sugar = undissolved / suspension.SUCROSE_DENSITY
+    stiff = sugar + rows["grains_volume"]
+    others = {}
+    if not pot.plain:
+        moles = (
+            dissolved / water.SUCROSE + syrup * rows["syrup_grade"] / water.GRADE_MASS
+        )
+        others = _liquid_of(rows, left, moles, temperature)
+        in_melt = sum(others[name] for name in MELTS) * IN_MELT
+        in_water = np.minimum(whole, in_water + values.nitrate_dissolved * in_melt)
+        for name, mass in others.items():
+            one = SUGARS[name]
+            up = 1.0 + one.expansion * (temperature - suspension.MEASURED_AT)
+            thin = thin + mass * (one.volume * up)
+            crystals = rows[name] - mass
+            stiff = stiff + crystals / one.density
+            undissolved = undissolved + crystals
     thin = thin + in_water * suspension.DISSOLVED_NITRATE
-    stiff = undissolved / suspension.SUCROSE_DENSITY + rows["grains_volume"]
     stiff = stiff + (whole - in_water) / crystal
+    packed = values.packing
+    if pot.fines_ratio > 1.0 and np.any(rows["powdered"] > 0.0):
+        fine = sugar * (rows["powdered"] / np.maximum(rows["sucrose"], 1e-12))
+        voids = packing.voids_with_fines(
+            fine / np.maximum(stiff, 1e-12), pot.fines_ratio
+        )
+        packed = packed + (1.0 - packed) * values.fines_gain * (1.0 - voids)
     return Slurry(
         water=left,
         undissolved=undissolved,
         dissolved=dissolved,
-        syrup_solids=solids,
-        crowding=stiff / np.maximum(stiff + thin, 1e-12) / values.packing,
+        syrup_solids=syrup,
+        others=others,
+        crowding=stiff / np.maximum(stiff + thin, 1e-12) / (packed * pot.tapped),
     )
+
+
+def unfrozen(pot: Pot, values: Values, held: Slurry) -> BoolArray:
+    """Say in which rows, and draws, all that melts in the pot is liquid."""
+    rows = columns(pot, values)
+    found = np.ones(held.crowding.shape, dtype=bool)
+    for name in MELTS:
+        if name in held.others:
+            found &= held.others[name] >= rows[name]
+    return found
+
+
+def _liquid_of(
+    rows: Rows, left: FloatArray, moles: FloatArray, temperature: FloatArray
+) -> dict[str, FloatArray]:
+    """Return what is dissolved or molten of the other sugars, beside moles of sugar.
+
+    Dextrose as the water takes it, and it stays dissolved as it cools; sorbitol and
+    erythritol in ideal solution with all that is liquid.
+    """
+    warm = np.maximum(temperature, solubility.SLOW)
+    dextrose = np.minimum(rows["dextrose"], solubility.dextrose_solubility(warm) * left)
+    mass = {name: SUGARS[name].molar_mass for name in SUGARS}
+    held = left / water.WATER + moles + dextrose / mass["dextrose"]
+    whole = [rows[name] / mass[name] for name in MELTS]
+    parts = solubility.molten(held, whole[0], whole[1], temperature)
+    found = {"dextrose": dextrose}
+    for name, all_of_it, part in zip(MELTS, whole, parts, strict=True):
+        found[name] = np.where(part < all_of_it, part * mass[name], rows[name])
+    return found
 
 
 def viscosity(
@@ -346,16 +311,42 @@ def viscosity(
 
     Arguments as for :func:`standing`, with its result.
     """
-    rows = _rows(pot, np.ndim(values.packing))
     sugars = held.dissolved + held.syrup_solids
+    for mass in held.others.values():
+        sugars = sugars + mass
     whole = sugars + held.water
     share = held.syrup_solids / np.maximum(sugars, 1e-12)
-    grade = np.clip(rows["syrup_viscosity_grade"] + values.syrup_grade, *SYRUP_GRADE)
     solids = np.minimum(sugars / np.maximum(whole, 1e-12), 1.0)
-    log = liquid.mixed_log_viscosity(solids, temperature, share, grade)
+    thickening = _thickening(pot.syrup_viscosity_grade, values)
+    log = liquid.mixed_log_viscosity(solids, temperature, share, thickening)
+    factor = values.liquid_factor
+    if held.others:
+        shares = {n: m / np.maximum(sugars, 1e-12) for n, m in held.others.items()}
+        log = log + liquid.others_in(solids, temperature, **shares)
+        factor = factor * np.exp(_other_doubt(shares, values))
     log = log + suspension.log_thickening(held.crowding, values.law_exponent)
     flows = (held.crowding < 1.0) & (whole > 1e-9)
-    return np.where(flows, values.liquid_factor * np.exp(log), np.inf)
+    return np.where(flows, factor * np.exp(log), np.inf)
+
+
+def _other_doubt(shares: Mapping[str, FloatArray], values: Values) -> FloatArray:
+    """Return what shares of other sugars change in ln of the factor on the liquid.
+
+    Each share has the spread of its own liquid in place of what is believed of sucrose
+    and syrup; measurements of those tell nothing of it.
+    """
+    own = sum(share * SUGARS[name].spread for name, share in shares.items())
+    all_shares = sum(shares.values())
+    return own * values.liquid_score - all_shares * np.log(values.liquid_factor)
+
+
+def _thickening(grades: FloatArray, values: Values) -> FloatArray:
+    """Return :func:`liquid.grade_logs` of every row's syrup; grades repeat."""
+    each, place = np.unique(grades, return_inverse=True)
+    if np.ndim(values.syrup_grade):
+        each = each[:, None]
+    drawn = np.clip(each + values.syrup_grade, *SYRUP_GRADE)
+    return liquid.grade_logs(drawn)[place]
 
 
 def poured(
@@ -374,12 +365,46 @@ def poured(
     return viscosity(pot, values, held, temperature), held.crowding
 
 
-def _rows(pot: Pot, draws: int) -> dict[str, FloatArray]:
-    """Return the columns of a pot, ready to meet draws on the last axis."""
-    names = [f.name for f in fields(pot) if f.name not in ("gap", "measured_syrup")]
-    if not draws:
-        return {name: getattr(pot, name) for name in names}
-    return {name: getattr(pot, name)[:, None] for name in names}
+def columns(pot: Pot, values: Values) -> dict[str, FloatArray]:
+    """Return the columns of a pot, ready to meet draws on the last axis.
+
+    With them `per_solids`, moles per mass of what never crystallises hot, and `norrish`
+    and `damping` of the activity of water, by the moles of the recipe.
+    """
+    names = [name for name in _COLUMNS if name != "measured_syrup"]
+    found = {name: getattr(pot, name) for name in names}
+    found["per_solids"] = pot.syrup_grade / water.GRADE_MASS
+    found["norrish"] = np.full(len(pot), water.NORRISH["sucrose"])
+    found["damping"] = np.full(len(pot), water.DAMPING)
+    if not pot.plain:
+        found |= _activity_of(pot)
+    if not np.ndim(values.packing):
+        return found
+    return {name: column[:, None] for name, column in found.items()}
+
+
+def _activity_of(pot: Pot) -> dict[str, FloatArray]:
+    """Return `norrish` and `damping` of a pot with other sugars, by their moles."""
+    per_syrup = pot.syrup_grade / water.GRADE_MASS
+    syrup = pot.syrup * pot.syrup_solids * per_syrup
+    moles = {name: getattr(pot, name) / s.molar_mass for name, s in SUGARS.items()}
+    whole = pot.sucrose / water.SUCROSE + syrup + sum(moles.values())
+    share = {name: n / np.maximum(whole, 1e-300) for name, n in moles.items()}
+    base = water.NORRISH["sucrose"]
+    k = sum(x * (SUGARS[name].norrish - base) for name, x in share.items())
+    damped = sum(x * (SUGARS[name].damped - 1.0) for name, x in share.items())
+    return {"norrish": base + k, "damping": water.DAMPING * (1.0 + damped)}
+
+
+def _solids(pot: Pot, rows: dict[str, FloatArray], syrup: FloatArray) -> FloatArray:
+    """Return what never crystallises hot, and put its moles per mass into the rows."""
+    if pot.plain:
+        return syrup
+    solids = syrup + sum(rows[name] for name in SUGARS)
+    plain = rows["per_solids"]
+    more = sum(rows[n] * (1.0 / s.molar_mass - plain) for n, s in SUGARS.items())
+    rows["per_solids"] = plain + more / np.maximum(solids, 1e-300)
+    return solids
 
 
 def _syrup(
@@ -399,18 +424,25 @@ GRAINS = ("starch", "graphite", "carbon black", "charcoal")
 
 #: Sugars that the pot has no model for; they brown, sooner than sucrose (from memory).
 BROWNS = (
-    "dextrose",
-    "dextrose monohydrate",
     "fructose",
     "maltose",
     "maltose monohydrate",
     "maltodextrin",
 )
 
-#: Masses that the pot sorts the constituents into; the last is a volume.
+#: The sugar whose grains are fines between those of the nitrate.
+POWDERED = "powdered sugar"
+
+#: Water in the crystals of dextrose monohydrate, which melt in it at 83 C.
+HYDRATE_WATER = 18.015 / 198.17
+
+#: Ingredients that are a sort of their own.
+_NAMED = {"potassium nitrate": "nitrate", "sucrose": "sucrose"} | {n: n for n in SUGARS}
+
+#: Masses that the pot sorts the constituents into; `grains_volume` is a volume.
 _SORTS = (
-    *("nitrate", "chloride", "sucrose", "syrup"),
-    *("water", "other_sugar", "grains", "grains_volume"),
+    *("nitrate", "chloride", "sucrose", "syrup", *SUGARS),
+    *("water", "other_sugar", "grains", "grains_volume", "powdered"),
 )
 
 
@@ -440,7 +472,7 @@ def pots_of(blends: Blends, kitchen: Kitchen) -> Pot:
         stated = np.full(len(blends), kitchen.water_lost)
     masses = dict(zip(_SORTS, sorts.T.copy(), strict=True))
     chloride = masses.pop("chloride")
-    nothing = ~(sorts[:, :4].sum(axis=1) > 0.0)
+    nothing = ~(sorts[:, : 4 + len(SUGARS)].sum(axis=1) > 0.0)
     both = (chloride > 0.0) & (masses["nitrate"] > 0.0)
     gaps = [
         gap
@@ -449,18 +481,25 @@ def pots_of(blends: Blends, kitchen: Kitchen) -> Pot:
         for gap, empty, mixed in zip(gaps, nothing, both, strict=True)
     ]
     masses["nitrate"] = masses["nitrate"] + chloride
+    solids = np.array([s.dry_solids for s in known])
+    dry = dry_dextrose(masses, solids)
+    gaps = [
+        gap or (DRY_DEXTROSE if no else "") for gap, no in zip(gaps, dry, strict=True)
+    ]
     measured = ("", measured_syrup(kitchen))
     names = [" + ".join(sorted({u.name for u in uses})) for uses in syrups]
     return Pot(
         **masses,
         chloride=chloride > 0.0,
-        syrup_solids=np.array([s.dry_solids for s in known]),
+        syrup_solids=solids,
         syrup_solids_u=np.array([s.dry_solids_uncertainty for s in known]),
         syrup_grade=np.array([s.grade for s in known]),
         syrup_viscosity_grade=np.array([s.viscosity_grade for s in known]),
         stated_loss=stated,
         measured_syrup=np.array([n in measured for n in names], dtype=bool),
         gap=tuple(gaps),
+        fines_ratio=(kitchen.grain or 0.0) / packing.POWDERED,
+        tapped=kitchen.tapped if kitchen.tap else 1.0,
     )
 
 
@@ -489,25 +528,36 @@ def _sorted(
     origins = {s.name for s in syrups}
     masses, gap = dict.fromkeys(_SORTS, 0.0), ""
     for c in constituents:
-        share, ingredient = c.mass_fraction, c.ingredient
-        if c.origin in origins:
-            masses["syrup"] += share
-        elif ingredient.role == "water":
-            masses["water"] += share
-        elif ingredient.name in ("potassium nitrate", "sucrose"):
-            sort = "nitrate" if ingredient.role == "oxidizer" else "sucrose"
-            masses[sort] += share
-        elif ingredient.role == "dummy":
-            masses["chloride"] += share
-        elif ingredient.name in GRAINS or ingredient.role in ("catalyst", "inert"):
-            masses["grains"] += share
-            masses["grains_volume"] += share / ingredient.density
-            if not math.isfinite(ingredient.density):
-                gap = gap or f"no density for {ingredient.name}"
-        else:
-            gap = gap or f"no model for {ingredient.name}"
-            masses["other_sugar"] += share if ingredient.name in BROWNS else 0.0
+        parts = {"syrup": 1.0} if c.origin in origins else _parts(c.ingredient)
+        for sort, part in parts.items():
+            masses[sort] += c.mass_fraction * part
+        powdered = c.origin == POWDERED and "sucrose" in parts
+        masses["powdered"] += c.mass_fraction if powdered else 0.0
+        gap = gap or _missing(c.ingredient, parts)
     return [masses[name] for name in _SORTS], gap
+
+
+def _parts(ingredient: Ingredient) -> dict[str, float]:
+    """Return what of :data:`_SORTS` an ingredient is to the kitchen, per mass."""
+    name, role = ingredient.name, ingredient.role
+    if name in GRAINS or role in ("catalyst", "inert"):
+        return {"grains": 1.0, "grains_volume": 1.0 / ingredient.density}
+    if name == "dextrose monohydrate":
+        return {"dextrose": 1.0 - HYDRATE_WATER, "water": HYDRATE_WATER}
+    sort = _NAMED.get(name) or {"water": "water", "dummy": "chloride"}.get(role)
+    sort = sort or ("other_sugar" if name in BROWNS else "")
+    return {sort: 1.0} if sort else {}
+
+
+def _missing(ingredient: Ingredient, parts: Mapping[str, float]) -> str:
+    """Return why an ingredient has no model; empty where it has one."""
+    name = ingredient.name
+    if "grains" in parts and not math.isfinite(ingredient.density):
+        return f"no density for {name}"
+    if parts and "other_sugar" not in parts:
+        return ""
+    why = WITHOUT.get(name, "")
+    return f"no model for {name}: {why}" if why else f"no model for {name}"
 
 
 def _one_syrup(uses: Sequence[SyrupUse]) -> SyrupUse:
@@ -528,5 +578,5 @@ def _one_syrup(uses: Sequence[SyrupUse]) -> SyrupUse:
         dry_solids=mean("dry_solids", 0.77),
         dry_solids_uncertainty=mean("dry_solids_uncertainty", 0.02),
         grade=mean("grade", 42.0),
-        viscosity_grade=mean("viscosity_grade", 70.0),
+        viscosity_grade=mean("viscosity_grade", 62.0),
     )

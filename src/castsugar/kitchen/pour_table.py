@@ -84,6 +84,9 @@ _BANDED = {
     "humidity": "storage_humidity_max_percent",
 }
 
+#: Of these, what quantiles can be asked of.
+_ASKED = ("viscosity", "relative_solids_20C")
+
 
 def kitchen_intervals(
     mixes: MixLike | Iterable[MixLike] | Blends, kitchen: Kitchen
@@ -131,6 +134,11 @@ class Cooked:
         """Return the kitchen columns of the contract."""
         return _columns(self.verdict)
 
+    def chances(self) -> dict[tuple[str, float], FloatArray]:
+        """Return the quantiles that were asked for, by column and level."""
+        found = self.verdict.chances.items()
+        return {(_BANDED[name], level): values for (name, level), values in found}
+
     def flags(self) -> list[str]:
         """Return what is special about each row, in mix and kitchen."""
         both = zip(self.blends.flags, _flags(self.verdict), strict=True)
@@ -142,22 +150,32 @@ def as_cast(mix: Mix, kitchen: Kitchen) -> Mix:
     return cook(of_mixes([mix]), kitchen, window=False).blends.mixes[0]
 
 
+def casting_of(mix: Mix, kitchen: Kitchen) -> tuple[float, float]:
+    """Return how dense a casting is over one without voids, and its uncertainty."""
+    verdict = cook(of_mixes([mix]), kitchen, window=False).verdict
+    ratio, u = verdict.density_ratio
+    return float(ratio[0]), float(u[0])
+
+
 def cook(
     blends: Blends,
     kitchen: Kitchen,
     *,
     window: bool = True,
-    levels: tuple[float, ...] = (),
+    chances: Sequence[tuple[str, float]] = (),
 ) -> Cooked:
     """Judge mixes, and cast them again with the water that the kitchen leaves.
 
     The dry solids of the syrup that was measured become those of the kitchen, so that
     thermochemistry sees the same water. A mix whose `water_lost` is above 0 keeps it:
     its loss is known. Mixes without a kitchen model lose what is stated, and no more.
-    Each learns how far its sugar browned.
+    Each learns how far its sugar browned. `chances` are quantiles of columns, (column,
+    level); those of other wings are left out.
     """
     pot = pots_of(blends, kitchen)
-    verdict = judge(pot, kitchen, window=window, levels=levels)
+    drawn = {column: name for name, column in _BANDED.items() if name in _ASKED}
+    asked = [(drawn[column], level) for column, level in chances if column in drawn]
+    verdict = judge(pot, kitchen, window=window, chances=asked)
     told = np.array([not why for why in verdict.gap], dtype=bool)
     unsaid = np.where(np.isnan(pot.stated_loss), blends.water_lost, pot.stated_loss)
     lost = np.where(told, verdict.water_lost, unsaid)
@@ -200,11 +218,11 @@ def water_interval(mix: Mix, kitchen: Kitchen) -> tuple[float, float]:
 def browned_of(pot: Pot, kitchen: Kitchen) -> FloatArray:
     """Return what share of its sugar each recipe loses in the cook, (n,).
 
-    An index, that of sucrose for every sugar and syrup; 0 for polyols. NaN above 150 C
-    where nobody states the water that leaves.
+    An index, that of sucrose for every sugar and syrup; sorbitol and erythritol dilute
+    it, 0 for polyols alone. NaN above 150 C where nobody states the water that leaves.
     """
-    share, sugar = kitchen.cook.degraded(), pot.sucrose + pot.syrup + pot.other_sugar
-    browned = np.where(sugar > 0.0, share, 0.0)
+    sugar = pot.sucrose + pot.syrup + pot.dextrose + pot.other_sugar
+    browned = np.where(sugar > 0.0, kitchen.cook.degraded() * pot.browning(), 0.0)
     modelled = np.array([not why for why in pot.gap], dtype=bool)
     unknown = modelled & np.isnan(pot.stated_loss) & (browned <= BROWNED_MOST)
     return np.where(unknown, np.nan, browned) if kitchen.too_hot else browned
@@ -230,6 +248,7 @@ def _columns(verdict: Verdict) -> Columns:
     low, middle, high = verdict.viscosity
     window = verdict.window - ICE_POINT
     degraded = 100.0 * verdict.degraded
+    ratio, ratio_u = verdict.density_ratio
     return {
         "liquid_boils_C": verdict.boils - ICE_POINT,
         "undissolved_sugar_percent": 100.0 * verdict.undissolved,
@@ -243,6 +262,8 @@ def _columns(verdict: Verdict) -> Columns:
         "pour_window_high_C": window[1],
         "relative_solids_20C": verdict.relative_solids_20C,
         "binder_glass_transition_C": verdict.glass - ICE_POINT,
+        "density_ratio": ratio,
+        "density_ratio_u": ratio_u,
         "sugar_degraded_percent": np.where(told, degraded, np.nan),
         "storage_humidity_max_percent": verdict.humidity,
     }
@@ -250,14 +271,14 @@ def _columns(verdict: Verdict) -> Columns:
 
 def _flags(verdict: Verdict) -> list[list[str]]:
     """Return what is special about each row."""
-    some = WARN < verdict.degraded <= BROWNED_FLAG
-    brown = [f"sugar degraded above {100 * WARN:g} %"] if some else []
     found = []
     for row, why in enumerate(verdict.gap):
         if why:
             found.append([f"kitchen not computed: {why}"])
             continue
-        own = list(brown)
+        some = WARN < verdict.degraded[row] <= BROWNED_FLAG
+        own = [f"sugar degraded above {100 * WARN:g} %"] if some else []
+        own += verdict.words[row]
         if np.isinf(verdict.viscosity[0, row]) and verdict.undissolved[row] > 0.0:
             dry = verdict.water_lost[row] == 0.0 and np.isnan(verdict.boils[row])
             own += ["no liquid: below the melting range of sugar"] if dry else []

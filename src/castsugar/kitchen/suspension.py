@@ -1,139 +1,12 @@
-"""Solids in the pot: what dissolves, how grains pack, viscosity of the suspension."""
+"""Grains in the liquid: volumes, how they pack, viscosity of the suspension."""
 
 from __future__ import annotations
-
-import functools
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
-from castsugar.errors import unknown_name
-from castsugar.kitchen.validity import ICE_POINT, celsius, inside
-from castsugar.kitchen.water import SUCROSE, WATER
-
-# ----------------------------------------------------------------------------
-# What dissolves in the water of the pot: sucrose and potassium nitrate.
-
-#: Sucrose, g per g of water against C: Mohos, Confectionery and Chocolate Engineering
-#: (2010), table A2.2; the same in the CRC handbook.
-_SUCROSE = (
-    (0.0, 20.0, 40.0, 60.0, 80.0, 90.0, 100.0),
-    (1.792, 2.039, 2.381, 2.873, 3.621, 4.157, 4.872),
-)
-
-#: Melting point of sucrose [K]: 186 C, published 185-190 C.
-MELTING = 186.0 + ICE_POINT
-
-#: Salts, g per g of water against C. KNO3: several school tables agree to 100 C; the
-#: last point is the boiling saturated solution, from memory. KCl: from memory of the
-#: CRC handbook.
-_SALTS = {
-    "potassium nitrate": (
-        (0.0, 20.0, 40.0, 60.0, 80.0, 100.0, 115.9),
-        (0.133, 0.316, 0.639, 1.10, 1.69, 2.46, 3.35),
-    ),
-    "potassium chloride": (
-        (0.0, 20.0, 40.0, 60.0, 80.0, 100.0, 108.6),
-        (0.280, 0.342, 0.401, 0.458, 0.513, 0.563, 0.585),
-    ),
-}
-
-
-def sucrose_solubility(temperature: ArrayLike) -> FloatArray:
-    """Return the mass of sucrose that dissolves per mass of water.
-
-    The handbook's table up to 100 C (monotone cubic); above it a liquidus through
-    the table's end and the melting point: ln x = -(4253 - 2.17e6 u) u s with
-    u = 1/T - 1/459.15 K, s so that x(100 C) is the table's (fitted).
-
-    Parameters
-    ----------
-    temperature : array_like
-        0 to 185 C. [K]
-
-    Notes
-    -----
-    +-25 % above 100 C. How fast it dissolves is not modelled.
-
-    Raises
-    ------
-    ValidityError
-
-    Examples
-    --------
-    >>> round(float(sucrose_solubility(392.15)), 2)
-    7.29
-    """
-    t = celsius(temperature, 0.0, 185.0, "temperature of the sugar solution")
-    return np.where(t <= 100.0, _monotone(np.minimum(t, 100.0)), _liquidus(t))
-
-
-def _monotone(t: FloatArray) -> FloatArray:
-    """Return the table between its points."""
-    return _curve()(t)
-
-
-@functools.cache
-def _curve() -> Any:
-    """Return the monotone cubic through the table."""
-    from scipy.interpolate import PchipInterpolator
-
-    return PchipInterpolator(*_SUCROSE)
-
-
-def _liquidus(t: FloatArray) -> FloatArray:
-    """Return the solubility on the liquidus."""
-    end = _SUCROSE[1][-1] / SUCROSE
-    fraction = end / (end + 1.0 / WATER)
-
-    def shape(celsius_: FloatArray) -> FloatArray:
-        u = 1.0 / (celsius_ + ICE_POINT) - 1.0 / MELTING
-        return -(4253.0 - 2.17e6 * u) * u
-
-    scale = np.log(fraction) / shape(np.asarray(100.0))
-    x = np.exp(shape(np.maximum(t, 100.0)) * scale)
-    return x / (1.0 - x) * (SUCROSE / WATER)
-
-
-def salt_solubility(
-    temperature: ArrayLike, salt: str = "potassium nitrate"
-) -> FloatArray:
-    """Return the mass of a salt that dissolves per mass of pure water.
-
-    Tables of potassium nitrate and, for trials without oxidizer, potassium chloride,
-    linear in the logarithm; the last stretch is continued to 150 C (estimated). Water
-    that sugar holds dissolves less: multiply by the share `nitrate_dissolved`.
-
-    Parameters
-    ----------
-    temperature : array_like
-        0 to 160 C. [K]
-    salt : str
-        ``"potassium nitrate"`` or ``"potassium chloride"``.
-
-    Raises
-    ------
-    ValidityError, UnknownNameError
-
-    Examples
-    --------
-    >>> round(float(salt_solubility(293.15)), 3)
-    0.316
-    """
-    t = celsius(temperature, 0.0, 160.0, "temperature of the salt solution")
-    if salt not in _SALTS:
-        raise unknown_name("salt", salt, _SALTS)
-    points, values = _SALTS[salt]
-    logs = np.log(values)
-    slope = (logs[-1] - logs[-2]) / (points[-1] - points[-2])
-    beyond = np.maximum(t - points[-1], 0.0) * slope
-    return np.exp(np.interp(t, points, logs) + beyond)
-
-
-# ----------------------------------------------------------------------------
-# Grains in a liquid: volumes, packing, viscosity of the suspension, flow classes.
+from castsugar.kitchen.validity import ICE_POINT, inside
 
 #: Densities of crystals [kg/m3]: CRC handbook (nitrate and chloride from memory of it).
 NITRATE, SUCROSE_DENSITY, CHLORIDE = 2109.0, 1580.5, 1988.0
@@ -174,9 +47,13 @@ POURS = CLASS_NAMES.index("pours")
 POURS_BELOW = CLASSES[POURS][1]
 
 
+#: Temperature of the volumes [K].
+MEASURED_AT = 20.0 + ICE_POINT
+
+
 def expansions(temperature: ArrayLike) -> tuple[FloatArray, FloatArray]:
     """Return the factors on the volumes of sugars and of water since 20 C."""
-    warm = np.asarray(temperature, dtype=float) - (20.0 + ICE_POINT)
+    warm = np.asarray(temperature, dtype=float) - MEASURED_AT
     return 1.0 + SUGAR_EXPANSION * warm, 1.0 + WATER_EXPANSION * warm
 
 
@@ -227,40 +104,6 @@ def log_thickening(crowding: ArrayLike, exponent: ArrayLike) -> FloatArray:
     r = inside(crowding, 0.0, np.inf, "solids over packing")
     with np.errstate(divide="ignore"):
         return np.asarray(exponent) * -np.log(np.maximum(1.0 - r, 0.0))
-
-
-def two_size_packing(
-    coarse: float, fine: float, coarse_share: float | None = None
-) -> tuple[float, float]:
-    """Return the densest packing of two very different sizes, and the coarse share.
-
-    phi = phi_c + (1 - phi_c) phi_f at the coarse volume share phi_c / phi: the limit of
-    an infinite ratio of sizes (Farris 1968). A ratio of 3 to 5 gains +0.04 to +0.08.
-
-    Parameters
-    ----------
-    coarse, fine : float
-        Maximum packing of each size alone, 0.3 to 0.76.
-    coarse_share : float, optional
-        Volume share of the coarse grains; the best one by default. Away from it the
-        packing is limited by one of the two.
-
-    Raises
-    ------
-    ValidityError
-
-    Examples
-    --------
-    >>> tuple(round(v, 2) for v in two_size_packing(0.60, 0.60))
-    (0.84, 0.71)
-    """
-    inside([coarse, fine], 0.3, 0.76, "maximum packing of one size")
-    best = coarse + (1.0 - coarse) * fine
-    share = coarse / best if coarse_share is None else coarse_share
-    inside(share, 0.0, 1.0, "volume share of the coarse grains")
-    filled_by_coarse = coarse / share if share > 0.0 else np.inf
-    filled_by_fine = fine / (1.0 - share * (1.0 - fine))
-    return float(min(filled_by_coarse, filled_by_fine)), float(share)
 
 
 def packing_of_powder(bulk_density: float, crystal_density: float = NITRATE) -> float:
@@ -340,6 +183,25 @@ def filling_time(
     2.8
     """
     return 8.0 * np.asarray(viscosity) * length / (density * 9.80665 * radius**2)
+
+
+#: The yield stress by a spatula is known within this factor (common practice).
+SPATULA = 1.5
+
+
+def yield_stress(layer: float, density: float) -> float:
+    """Return the yield stress of a mix of which a layer stays on an upright spatula.
+
+    rho g h, h the thickest that stays, on the inert dummy. A mould of a bore of radius
+    R wants less than rho g R / 2: it is wider than four such layers. Above a crowding
+    of 0.9, or with fines below 10 um, 10 to 1000 Pa; nothing predicts it. [Pa]
+
+    Examples
+    --------
+    >>> round(yield_stress(3e-3, 1750.0)), round(yield_stress(10e-3 / 2, 1750.0))
+    (51, 86)
+    """
+    return density * 9.80665 * layer
 
 
 def like(viscosity: float) -> str:

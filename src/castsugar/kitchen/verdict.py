@@ -2,27 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.draw_set import FEW_DRAWS
-from castsugar.kitchen import glass, suspension, water
+from castsugar.kitchen import casting, glass, suspension, water
+from castsugar.kitchen.boiling import Rows, salt_taken
 from castsugar.kitchen.heat import HOTTEST, Cook, degradation_rate
 from castsugar.kitchen.parameters import PLACE, Kitchen, Values
 from castsugar.kitchen.pot import (
     Pot,
     Slurry,
+    columns,
     poured,
-    salt_taken,
     standing,
+    unfrozen,
     viscosity,
     water_at_start,
     water_left,
 )
+from castsugar.kitchen.sugars import HOTTEST as HOTTEST_MELT
+from castsugar.kitchen.sugars import MAJOR, MARGIN, SUGARS, setting_words
 from castsugar.kitchen.validity import ICE_POINT
 from castsugar.numerics import smooth_quantile
 
@@ -38,7 +42,7 @@ Pours = Callable[[float, NDArray[np.intp]], BoolArray]
 
 
 def pour_window(
-    pours: Pours, count: int, hottest: float, grid: FloatArray = GRID
+    pours: Pours, rows: NDArray[np.intp], hottest: float, grid: FloatArray = GRID
 ) -> tuple[FloatArray, FloatArray]:
     """Return the lowest and highest temperature of the first stretch that pours.
 
@@ -46,8 +50,8 @@ def pour_window(
     ----------
     pours : callable
         Of a temperature [K] and row numbers, says which of those rows pour.
-    count : int
-        Rows.
+    rows : ndarray of int, shape (count,)
+        Which are asked.
     hottest : float
         Where the sugar's limit lies; nothing above counts. [K]
     grid : ndarray
@@ -60,11 +64,10 @@ def pour_window(
         its lowest temperature and the limit.
     """
     if hottest < grid[0]:
-        nothing = np.full(count, np.nan)
+        nothing = np.full(len(rows), np.nan)
         return nothing, nothing.copy()
     top = min(hottest, float(grid[-1]))
     grid = np.append(grid[top > grid], top)
-    rows = np.arange(count)
     fine = np.stack([pours(float(t), rows) for t in grid], axis=1)
     some = fine.any(axis=1)
     first = fine.argmax(axis=1)
@@ -73,8 +76,8 @@ def pour_window(
     low, high = grid[first], grid[last]
     before = np.flatnonzero(some & (first > 0))
     after = np.flatnonzero(some & (last < grid.size - 1))
-    low[before] = _edge(pours, before, grid[first[before] - 1], low[before])
-    high[after] = _edge(pours, after, grid[last[after] + 1], high[after])
+    low[before] = _edge(pours, rows[before], grid[first[before] - 1], low[before])
+    high[after] = _edge(pours, rows[after], grid[last[after] + 1], high[after])
     return np.where(some, low, np.nan), np.where(some, high, np.nan)
 
 
@@ -184,10 +187,14 @@ class Verdict:
         Glass transition of the binder as cast, before it crystallises. [K]
     humidity : ndarray
         Of the air, above which the grain gains water. [%]
-    degraded : float
+    degraded : ndarray
         Share of degraded sugar; an index.
-    further : ndarray, shape (levels, n)
-        Viscosity that so many of the draws stay below, for the levels asked for. [Pa s]
+    words : tuple of tuple of str
+        How other sugars set, and what to mind in the mould.
+    tap : bool
+        Whether the mould is tapped or vibrated while it is filled.
+    chances : dict
+        (What, level) that was asked for to what so many of the draws stay below, (n,).
     """
 
     gap: tuple[str, ...]
@@ -201,8 +208,10 @@ class Verdict:
     relative_solids_20C: FloatArray
     glass: FloatArray
     humidity: FloatArray
-    degraded: float
-    further: FloatArray
+    degraded: FloatArray
+    words: tuple[tuple[str, ...], ...]
+    tap: bool
+    chances: Mapping[Chance, FloatArray]
 
     def __str__(self) -> str:
         lines = []
@@ -221,6 +230,11 @@ class Verdict:
         return self.classes[:, : suspension.POURS + 1].sum(axis=1)
 
     @property
+    def density_ratio(self) -> tuple[FloatArray, FloatArray]:
+        """Density of the castings over that without voids, as they flow, and its u."""
+        return casting.density_ratio(self.classes, tap=self.tap)
+
+    @property
     def flow_class(self) -> list[str]:
         """The class in the middle of the draws."""
         middle = (np.cumsum(self.classes, axis=1) < 0.5 - 1e-12).sum(axis=1)
@@ -235,7 +249,7 @@ def judge(
     kitchen: Kitchen,
     *,
     window: bool = True,
-    levels: tuple[float, ...] = (),
+    chances: Sequence[Chance] = (),
 ) -> Verdict:
     """Say how mixes cook, pour, set and keep.
 
@@ -246,15 +260,18 @@ def judge(
     kitchen : Kitchen
     window : bool
         Whether the pour window is sought (about 25 pours more).
-    levels : tuple of float
-        Further quantiles of the viscosity, smooth in the mix.
+    chances : sequence of (str, float)
+        Further quantiles, smooth in the mix: ("viscosity", 0.85), or of
+        "relative_solids_20C".
+
     Every row stands on its own; draws are shared.
     """
     count = len(pot)
     gap = tuple(why or _too_hot(kitchen) for why in pot.gap)
     told = np.array([not why for why in gap], dtype=bool)
     single = {name: np.full(count, np.nan) for name in _SINGLE}
-    etas = np.full((3 + len(levels), count), np.nan)
+    asked = tuple(dict.fromkeys((*_STANDARD, *chances)))
+    quantiles = {one: np.full(count, np.nan) for one in asked}
     edges = np.full((2, count), np.nan)
     classes = np.zeros((count, len(suspension.CLASSES)))
     for mine in (True, False):
@@ -265,17 +282,21 @@ def judge(
         values, part = known.draw(kitchen.draws, kitchen.seed), pot.take(rows)
         for name, found in _central(part, known.central(), kitchen).items():
             single[name][rows] = found
-        etas[:, rows], classes[rows] = _bands(part, values, kitchen, levels)
+        below, classes[rows] = _bands(part, values, kitchen, asked)
+        for one in asked:
+            quantiles[one][rows] = below[one]
         if window:
             few = known.draw(min(kitchen.draws, FEW_DRAWS), kitchen.seed)
             edges[:, rows] = pouring_window(part, few, kitchen)
     return Verdict(
         gap=gap,
-        viscosity=etas[:3],
-        further=etas[3:],
+        viscosity=np.array([quantiles[one] for one in _STANDARD]),
+        chances={one: quantiles[one] for one in chances},
         classes=classes,
         window=edges,
-        degraded=kitchen.cook.degraded(),
+        degraded=kitchen.cook.degraded() * pot.browning(),
+        words=setting_words(pot.shares(), single["glass"]),
+        tap=kitchen.tap,
         **single,
     )
 
@@ -324,13 +345,13 @@ def drawn_columns(pot: Pot, values: Values, kitchen: Kitchen) -> dict[str, Float
     """
     left = water_left(pot, values, kitchen.cook, kitchen.air_pressure)
     hot = kitchen.cook.pour_temperature + values.thermometer
-    held, cold = standing(pot, values, left, hot), standing(pot, values, left, _AT_ROOM)
-    each = {n: getattr(pot, n)[:, None] for n in ("chloride", "nitrate", "syrup_grade")}
+    held = standing(pot, values, left, hot)
+    cold = standing(pot.at_rest(), values, left, _AT_ROOM)
     return {
         "viscosity": viscosity(pot, values, held, hot),
         "crowding": held.crowding,
-        "relative_solids_20C": cold.crowding,
-        "humidity": humidity(replace(pot, **each), values, cold),
+        "relative_solids_20C": set_ratio(pot, cold),
+        "humidity": humidity(pot, values, cold),
     }
 
 
@@ -392,13 +413,13 @@ def _central(pot: Pot, values: Values, kitchen: Kitchen) -> dict[str, FloatArray
     with np.errstate(invalid="ignore", divide="ignore"):
         lost = np.where(start > 0.0, 1.0 - left / start, 0.0)
     hot = standing(pot, values, left, cook.pour_temperature + values.thermometer)
-    cold = standing(pot, values, left, _AT_ROOM)
+    cold = standing(pot.at_rest(), values, left, _AT_ROOM)
     return {
         "water_lost": lost,
         "boils": boiling(pot, values, start, air),
         "undissolved": hot.undissolved / (1.0 - start + left),
         "crowding": hot.crowding,
-        "relative_solids_20C": cold.crowding,
+        "relative_solids_20C": set_ratio(pot, cold),
         "glass": _glass(pot, left, hot.syrup_solids),
         "humidity": humidity(pot, values, cold),
     }
@@ -407,23 +428,33 @@ def _central(pot: Pot, values: Values, kitchen: Kitchen) -> dict[str, FloatArray
 #: Quantiles of the viscosity that every verdict tells.
 BAND = (0.1, 0.5, 0.9)
 
+#: What is drawn and how often it stays below: a quantile that can be asked for.
+Chance = tuple[str, float]
+
+_STANDARD: tuple[Chance, ...] = tuple(("viscosity", level) for level in BAND)
+_SOLIDS = "relative_solids_20C"
+
 
 def _bands(
-    pot: Pot, values: Values, kitchen: Kitchen, levels: tuple[float, ...]
-) -> tuple[FloatArray, FloatArray]:
-    """Return quantiles of the viscosity, and the probability of every class."""
+    pot: Pot, values: Values, kitchen: Kitchen, asked: Sequence[Chance]
+) -> tuple[dict[Chance, FloatArray], FloatArray]:
+    """Return the quantiles asked for, and the probability of every class."""
     count = len(pot)
-    quantiles = np.empty((3 + len(levels), count))
+    quantiles = {one: np.empty(count) for one in asked}
     classes = np.empty((count, len(suspension.CLASSES)))
+    cold = any(name == _SOLIDS for name, _ in asked)
     for rows in _blocks(np.arange(count)):
-        eta, crowding = poured(
-            pot.take(rows), values, kitchen.cook, kitchen.air_pressure
-        )
+        part = pot.take(rows)
+        eta, crowding = poured(part, values, kitchen.cook, kitchen.air_pressure)
+        drawn = {"viscosity": eta}
+        if cold:
+            left = water_left(part, values, kitchen.cook, kitchen.air_pressure)
+            drawn[_SOLIDS] = standing(part, values, left, _AT_ROOM).crowding
         index = suspension.flow_class(eta, crowding)
         for which in range(len(suspension.CLASSES)):
             classes[rows, which] = (index == which).mean(axis=1)
-        for place, level in enumerate((*BAND, *levels)):
-            quantiles[place, rows] = smooth_quantile(eta, level)
+        for name, level in asked:
+            quantiles[name, level][rows] = smooth_quantile(drawn[name], level)
     return quantiles, classes
 
 
@@ -466,8 +497,52 @@ def pouring_window(
         at = kitchen.changed(cook=kitchen.cook.ending_at(temperature))
         return pour_chance(pot.take(rows), values, at, thickest) >= level
 
-    hottest = degradation_limit(kitchen.cook, kitchen.degradation_limit)
-    return pour_window(fine, len(pot), hottest, grid)
+    limit = degradation_limit(kitchen.cook, kitchen.degradation_limit)
+    browns = pot.browning()
+    low, high = np.full((2, len(pot)), np.nan)
+    plain, melts = np.flatnonzero(browns == 1.0), np.flatnonzero(browns < 1.0)
+    if plain.size:
+        low[plain], high[plain] = pour_window(fine, plain, limit, grid)
+    if melts.size:
+        tops = hottest_pour(pot, kitchen)
+
+        def below(temperature: float, rows: NDArray[np.intp]) -> BoolArray:
+            some = temperature <= tops[rows] + 1e-9
+            kept = rows[some]
+            if kept.size:
+                liquid = _liquid_at(pot.take(kept), values, kitchen, temperature)
+                some[some] = liquid & fine(temperature, kept)
+            return some
+
+        low[melts], end = pour_window(below, melts, float(grid[-1]), grid)
+        edge = float(np.max(np.diff(grid))) / 2**_HALVINGS
+        high[melts] = np.where(tops[melts] - end <= edge, tops[melts], end)
+    return low, high
+
+
+def hottest_pour(pot: Pot, kitchen: Kitchen) -> FloatArray:
+    """Return above which temperature no row pours, (n,): its sugar breaks there. [K]
+
+    Of sucrose and syrup that of :func:`degradation_limit`, of sugars that melt 130 C;
+    between them by their shares.
+    """
+    limit = degradation_limit(kitchen.cook, kitchen.degradation_limit)
+    return limit + (1.0 - pot.browning()) * (HOTTEST_MELT - limit)
+
+
+def _liquid_at(
+    pot: Pot, values: Values, kitchen: Kitchen, temperature: float
+) -> BoolArray:
+    """Say which rows would still be liquid a margin below a pour temperature."""
+    cook = kitchen.cook.ending_at(temperature)
+    found = np.empty(len(pot), dtype=bool)
+    for part in _blocks(np.arange(len(pot))):
+        some = pot.take(part)
+        left = water_left(some, values, cook, kitchen.air_pressure)
+        cold = temperature + values.thermometer - MARGIN
+        held = standing(some, values, left, cold)
+        found[part] = unfrozen(some, values, held).mean(axis=1) >= 0.5
+    return found
 
 
 def pour_chance(
@@ -518,36 +593,77 @@ def _activity(
     pot: Pot, values: Values, held: Slurry, temperature: FloatArray
 ) -> FloatArray:
     """Return the activity of water over what the liquid holds."""
-    full = salt_taken(values, temperature, pot.chloride)
-    salt = np.minimum(full, pot.nitrate / np.maximum(held.water, 1e-12))
-    sugars = water.water_activity(_sugar_share(pot, held))
-    return sugars * water.salt_activity(salt, pot.chloride)
+    rows = columns(pot, values)
+    chloride = rows["chloride"]
+    full = salt_taken(values, temperature, chloride)
+    salt = np.minimum(full, rows["nitrate"] / np.maximum(held.water, 1e-12))
+    share = _sugar_share(rows, held)
+    sugars = water.water_activity(share, rows["norrish"], rows["damping"])
+    return sugars * water.salt_activity(salt, chloride)
 
 
-def _sugar_share(pot: Pot, held: Slurry) -> FloatArray:
+def _sugar_share(rows: Rows, held: Slurry) -> FloatArray:
     """Return the mole fraction of sugars in the liquid; 1 where there is no water."""
-    masses = np.maximum(held.water, 1e-12)
+    masses, dissolved = np.maximum(held.water, 1e-12), held.dissolved
+    for name, mass in held.others.items():
+        dissolved = dissolved + mass * (water.SUCROSE / SUGARS[name].molar_mass)
     return water.sugar_mole_fraction(
-        masses, held.dissolved, held.syrup_solids, pot.syrup_grade
+        masses, dissolved, held.syrup_solids, rows["syrup_grade"]
     )
 
 
 def _glass(pot: Pot, left: FloatArray, solids: FloatArray) -> FloatArray:
     """Return the glass transition of all sugar with the water; NaN without sugar."""
-    sugars = pot.sucrose + solids
-    parts = np.stack([pot.sucrose, solids], axis=-1)
-    syrup = glass.syrup_glass_transition(np.clip(pot.syrup_grade, 5.0, 100.0))
-    each = np.stack([np.full(len(pot), glass.SUCROSE), syrup], axis=-1)
+    parts = {**pot.sugars(), "syrup": solids}
+    dry = {name: np.full(len(pot), SUGARS[name].glass) for name in SUGARS}
+    dry["sucrose"] = np.full(len(pot), glass.SUCROSE)
+    dry["syrup"] = glass.syrup_glass_transition(np.clip(pot.syrup_grade, 5.0, 100.0))
+    sugars = sum(parts.values())
     with np.errstate(invalid="ignore", divide="ignore"):
-        dry = glass.dry_blend(parts, each)
+        blend = glass.dry_blend(
+            np.stack([parts[name] for name in parts], axis=-1),
+            np.stack([dry[name] for name in parts], axis=-1),
+        )
         wet = left / (sugars + left)
     fine = (sugars > 1e-9) & (wet <= 0.6)
-    value = glass.glass_transition(np.where(fine, wet, 0.0), np.where(fine, dry, 300.0))
+    value = glass.glass_transition(
+        np.where(fine, wet, 0.0), np.where(fine, blend, 300.0)
+    )
     return np.where(fine, value, np.nan)
 
 
 def humidity(pot: Pot, values: Values, cold: Slurry) -> FloatArray:
     """Return the humidity above which the set grain gains water. [%]"""
     activity = _activity(pot, values, cold, _AT_ROOM)
-    liquid = (cold.syrup_solids > 1e-9) | (cold.water > 1e-9)
-    return glass.humidity_limit(np.where(liquid, activity, np.nan))
+    others: FloatArray = sum(cold.others.values(), np.zeros(()))
+    liquid = (cold.syrup_solids > 1e-9) | (cold.water > 1e-9) | (others > 1e-9)
+    crystals = _like(cold, crystal_activity(pot))
+    return glass.humidity_limit(np.where(liquid, activity, np.nan), crystals=crystals)
+
+
+def crystal_activity(pot: Pot) -> FloatArray:
+    """Return the activity of water over saturated solutions of the sugars, (n,).
+
+    The mean of its logarithm over the masses of those that crystallise.
+    """
+    sugars = pot.sugars()
+    del sugars["syrup"]
+    whole = np.maximum(sum(sugars.values()), 1e-300)
+    base = glass.SUCROSE_ACTIVITY
+    log = sum(
+        sugars[name] / whole * np.log(sugar.activity / base)
+        for name, sugar in SUGARS.items()
+    )
+    return base * np.exp(log)
+
+
+def set_ratio(pot: Pot, cold: Slurry) -> FloatArray:
+    """Return the solids over packing at 20 C; NaN where other sugars decide."""
+    shares = pot.shares()
+    others = _like(cold, sum((shares[n] for n in SUGARS), np.zeros(len(pot))))
+    return np.where(others < MAJOR, cold.crowding, np.nan)
+
+
+def _like(held: Slurry, column: FloatArray) -> FloatArray:
+    """Return a column of a pot, ready to meet what stands in it."""
+    return column[:, None] if held.crowding.ndim > 1 else column

@@ -127,7 +127,11 @@ def sugar_mole_fraction(
     return sugars / (sugars + wet / WATER)
 
 
-def water_activity(mole_fraction: ArrayLike, norrish: ArrayLike = 6.5) -> FloatArray:
+def water_activity(
+    mole_fraction: ArrayLike,
+    norrish: ArrayLike = 6.5,
+    damping: ArrayLike = DAMPING,
+) -> FloatArray:
     """Return the activity of water over dissolved sugars.
 
     a = (1 - X) exp(-K X^2 / (1 + 1.12 K X^2)): Norrish with a damping that was fitted
@@ -139,6 +143,8 @@ def water_activity(mole_fraction: ArrayLike, norrish: ArrayLike = 6.5) -> FloatA
         Of all sugars in the liquid, 0 to 1.
     norrish : array_like
         Mole average of the constants in :data:`NORRISH`.
+    damping : array_like
+        1.12, for sorbitol 0.
 
     Notes
     -----
@@ -155,7 +161,7 @@ def water_activity(mole_fraction: ArrayLike, norrish: ArrayLike = 6.5) -> FloatA
     """
     x = inside(mole_fraction, 0.0, 1.0, "mole fraction of sugars")
     term = np.asarray(norrish, dtype=float) * x * x
-    return (1.0 - x) * np.exp(-term / (1.0 + DAMPING * term))
+    return (1.0 - x) * np.exp(-term / (1.0 + np.asarray(damping) * term))
 
 
 def salt_activity(dissolved: ArrayLike, chloride: ArrayLike = False) -> FloatArray:
@@ -184,6 +190,7 @@ def boiling_temperature(
     mole_fraction: ArrayLike,
     pressure: float = STANDARD_ATMOSPHERE,
     norrish: float = 6.5,
+    damping: float = DAMPING,
 ) -> FloatArray:
     """Return where a sugar solution boils: activity x vapour pressure = air pressure.
 
@@ -193,7 +200,7 @@ def boiling_temperature(
         Of all sugars, 0 to 0.8.
     pressure : float
         Of the air, 50 to 110 kPa. [Pa]
-    norrish : float
+    norrish, damping : float
 
     Returns
     -------
@@ -211,7 +218,7 @@ def boiling_temperature(
     """
     check_air(pressure)
     x = inside(mole_fraction, 0.0, 0.8, "mole fraction of sugars")
-    return _antoine_temperature(pressure / water_activity(x, norrish))
+    return _antoine_temperature(pressure / water_activity(x, norrish, damping))
 
 
 def check_air(pressure: float) -> None:
@@ -229,12 +236,13 @@ def _antoine_temperature(pressure: FloatArray) -> FloatArray:
 def boiling_mole_fraction(
     temperature: ArrayLike,
     pressure: ArrayLike = STANDARD_ATMOSPHERE,
-    norrish: float = 6.5,
+    norrish: ArrayLike = 6.5,
+    damping: ArrayLike = DAMPING,
 ) -> FloatArray:
     """Return the mole fraction of sugars at which a liquid boils; 0 if water would not.
 
     The inverse of :func:`boiling_temperature`. Where a salt lowers the activity by a
-    factor, give the air pressure divided by it.
+    factor, give the air pressure divided by it. At most 0.995.
 
     Raises
     ------
@@ -246,23 +254,50 @@ def boiling_mole_fraction(
     0.23
     """
     activity = np.asarray(pressure) / saturation_pressure(temperature)
-    grid, logs = _activity_table(norrish)
+    grid, logs = _activity_table()
     wanted = np.log(np.clip(activity, np.exp(logs[0]), 1.0))
-    x = np.interp(wanted, logs, grid)
-    for _ in range(2):  # Newton: the table leaves 1e-6, this the last bits
-        term = norrish * x * x
-        damped = 1.0 + DAMPING * term
-        miss = np.log1p(-x) - term / damped - wanted
-        slope = -1.0 / (1.0 - x) - 2.0 * norrish * x / damped**2
-        x = np.clip(x - miss / slope, 0.0, grid[0])
+    # Newton: the table leaves 1e-6, this the last bits.
+    x = _nearer(np.interp(wanted, logs, grid), wanted, NORRISH["sucrose"], DAMPING, 2)
+    other = (np.asarray(norrish) != NORRISH["sucrose"]) | (
+        np.asarray(damping) != DAMPING
+    )
+    if other.any():
+        # From the right, where the solution would be ideal.
+        ideal = -np.expm1(wanted)
+        x = np.where(other, _nearer(ideal, wanted, norrish, damping, _STEPS), x)
     return np.where(activity >= 1.0, 0.0, x)
 
 
-@functools.lru_cache(maxsize=8)
-def _activity_table(norrish: float) -> tuple[FloatArray, FloatArray]:
+#: Steps of Newton for other sugars than sucrose and syrup.
+_STEPS = 16
+
+#: Largest mole fraction that is looked at.
+_MOST = 0.995
+
+
+def _nearer(
+    x: FloatArray,
+    wanted: FloatArray,
+    norrish: ArrayLike,
+    damping: ArrayLike,
+    steps: int,
+) -> FloatArray:
+    """Return mole fractions nearer to where ln of the activity is the one wanted."""
+    k, d = np.asarray(norrish, dtype=float), np.asarray(damping, dtype=float)
+    for _ in range(steps):
+        term = k * x * x
+        damped = 1.0 + d * term
+        miss = np.log1p(-x) - term / damped - wanted
+        slope = -1.0 / (1.0 - x) - 2.0 * k * x / damped**2
+        x = np.clip(x - miss / slope, 0.0, _MOST)
+    return x
+
+
+@functools.cache
+def _activity_table() -> tuple[FloatArray, FloatArray]:
     """Return falling mole fractions and the rising ln of their activities."""
-    grid = np.linspace(0.995, 0.0, 4000)
-    return grid, np.log(water_activity(grid, norrish))
+    grid = np.linspace(_MOST, 0.0, 4000)
+    return grid, np.log(water_activity(grid))
 
 
 def drying_weight(temperature: ArrayLike) -> FloatArray:

@@ -15,7 +15,7 @@ from castsugar.mix.mix import Mix
 from castsugar.motor.assembly import Motor
 from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.burn_model import Asked, BurnModel
-from castsugar.motor.hardware import Hardware
+from castsugar.motor.hardware import Castings, Hardware
 from castsugar.motor.law_of_mix import bands_of_mixes
 from castsugar.motor.nozzle import (
     SEPARATES,
@@ -25,6 +25,7 @@ from castsugar.motor.nozzle import (
 )
 from castsugar.motor.pressure_table import (
     burn_law_of,
+    casting_of,
     components_of,
     compositions,
     own_of,
@@ -106,7 +107,7 @@ def firings(
 def _fire(hardware: Hardware, blends: Blends, row: dict[str, Any]) -> Firing:
     """Fire one mix."""
     law = burn_law_of(blends, hardware)
-    motor = hardware.motor(
+    motor = hardware.filled(casting_of(row)).motor(
         density=row["density_kg_m3"],
         characteristic_velocity=row["characteristic_velocity_m_s"],
         exponent=row["isentropic_exponent"],
@@ -132,6 +133,9 @@ def _fire(hardware: Hardware, blends: Blends, row: dict[str, Any]) -> Firing:
 #: What stands for each mix while all are fired at once. [kg/m3], [m/s]
 _DENSITY, _VELOCITY = 1800.0, 900.0
 
+#: Exponents between which a nozzle is reckoned, as :class:`Nozzle` has it.
+_LOW, _HIGH = 1.001, 2.0
+
 #: Panels over the web: the impulse does not change with more.
 _PANELS = 10
 
@@ -143,6 +147,7 @@ def impulses(
     density: FloatArray,
     characteristic_velocity: FloatArray,
     exponent: FloatArray,
+    castings: Castings | None = None,
 ) -> FloatArray:
     """Return the total impulse of many mixes made alike, all fired at once. [N s]
 
@@ -156,14 +161,17 @@ def impulses(
     blends : Blends
     density, characteristic_velocity, exponent : ndarray, shape (n,)
         Of the rows of the mixes. [kg/m3], [m/s], [-]
+    castings : Castings, optional
+        How dense a kitchen expects the grains, where the motor does not state it.
 
     Returns
     -------
     ndarray, shape (n,)
-        NaN where c* is, or no pressure is stable.
+        NaN where c* is, no pressure is stable, or no nozzle has such an exponent.
     """
     found, result = compositions(blends), np.full(len(blends), np.nan)
-    known = np.flatnonzero(np.isfinite(density * characteristic_velocity * exponent))
+    told = np.isfinite(density * characteristic_velocity) & (exponent > _LOW)
+    known = np.flatnonzero(told & (exponent < _HIGH))
     if not len(known):
         return result
     some = found.take(known.tolist())
@@ -175,6 +183,8 @@ def impulses(
         asked=Asked(process=some.processes[0]),
     )
     ones = np.ones(len(known))
+    ratio, _ = hardware.ratios(len(blends), castings)
+    density = density * ratio / hardware.known_density_ratio
     drawn = Drawn(
         density=density[known] / _DENSITY,
         area=ones,

@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
+from castsugar.arrays import FloatArray
 from castsugar.checks import instance, numbers, positive, shown, whole
 from castsugar.constants import REFERENCE_TEMPERATURE, STANDARD_ATMOSPHERE
 from castsugar.draw_set import DRAWS, SEED
@@ -62,6 +63,11 @@ _UNITS = {
     "hottest_grain": "K",
 }
 
+#: Density of one grain over that without voids, as expected, and its standard
+#: uncertainty; of many, (n,) each.
+Casting = tuple[float, float]
+Castings = tuple[FloatArray, FloatArray]
+
 #: Between these shares of itself a firing may leave a throat: beyond them the nozzle
 #: was blocked, or let go. Ours.
 _THROAT_AFTER: Final = (0.8, 1.5)
@@ -90,8 +96,9 @@ class Hardware:
         What is known of burn rates.
     case : Case or None
         Without one there is no margin.
-    density_ratio : float
-        Density of the real grain over that without voids.
+    density_ratio : float or None
+        Density of the real grain over that without voids, stated or measured; None:
+        what a kitchen expects of it, else a usual one.
     grain_temperature, strand_temperature : float
         Of the grain; of the strands that the burn law comes from. [K]
     temperature_sensitivity : float
@@ -143,7 +150,7 @@ class Hardware:
     nozzle_efficiency: float = 1.0
     thrust_coefficient: float | None = None
     case: Case | None = None
-    density_ratio: float = DENSITY_RATIO
+    density_ratio: float | None = None
     grain_temperature: float = REFERENCE_TEMPERATURE
     strand_temperature: float = REFERENCE_TEMPERATURE
     temperature_sensitivity: float = TEMPERATURE_SENSITIVITY
@@ -253,7 +260,7 @@ class Hardware:
         )
         propellant = Propellant(
             density=density,
-            density_ratio=self.density_ratio,
+            density_ratio=self.known_density_ratio,
             characteristic_velocity=characteristic_velocity,
             efficiency=1.0 if self.efficiency is None else self.efficiency,
             temperature=self.grain_temperature,
@@ -308,8 +315,44 @@ class Hardware:
         """Return the largest burning area over the throat area. [-]"""
         return self.motor(density=1800.0, characteristic_velocity=900.0).kn_max
 
+    @property
+    def known_density_ratio(self) -> float:
+        """Return the density of the grain over that without voids: stated, or usual."""
+        return DENSITY_RATIO if self.density_ratio is None else self.density_ratio
+
+    def filled(self, casting: Casting) -> Hardware:
+        """Return it with one casting in it, as dense as a kitchen expects.
+
+        Itself where a density ratio is stated or measured, or nothing is expected.
+        """
+        ratio, u = casting
+        if self.density_ratio is not None or not math.isfinite(ratio):
+            return self
+        doubt = replace(self.spread, density=u / ratio)
+        return replace(self, density_ratio=ratio, spread=doubt)
+
+    def ratios(
+        self, count: int, castings: Castings | None
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return density ratios of so many castings, and the u of their ln.
+
+        As stated or measured, else as a kitchen expects, else usual.
+        """
+        usual, own = self.known_density_ratio, self.spread.density
+        ratio, u = np.full(count, usual), np.full(count, own)
+        if castings is not None and self.density_ratio is None:
+            told = np.isfinite(castings[0])
+            u = np.where(told, castings[1] / castings[0], own)
+            ratio = np.where(told, castings[0], usual)
+        return ratio, u
+
     def supply(
-        self, density: ArrayLike, characteristic_velocity: ArrayLike
+        self,
+        density: ArrayLike,
+        characteristic_velocity: ArrayLike,
+        castings: Castings | None = None,
+        *,
+        guarded: bool = False,
     ) -> mass_balance.Supply:
         """Return what the motor makes of a burn rate at the largest Kn, for the margin.
 
@@ -319,12 +362,21 @@ class Hardware:
             Without voids. [kg/m3]
         characteristic_velocity : array_like, shape (n,)
             Ideal. [m/s]
+        castings : Castings, optional
+            How dense a kitchen expects the grains; NaN where it does not know. What is
+            stated or measured stands before it.
+        guarded : bool
+            For what a limit is held against: pores burn, too, and voids that nobody
+            measured lower nothing below the usual density.
         """
         motor = self.motor(density=1800.0, characteristic_velocity=900.0)
         velocity = self.margin_factor * np.atleast_1d(
             np.asarray(characteristic_velocity, dtype=float)
         )
-        real = self.density_ratio * np.atleast_1d(np.asarray(density, dtype=float))
+        real = np.atleast_1d(np.asarray(density, dtype=float))
+        ratio, u = self.ratios(len(real), castings)
+        ratio = np.maximum(ratio, self.known_density_ratio) if guarded else ratio
+        real = ratio * real
         return mass_balance.Supply(
             per_rate=mass_balance.supply(
                 kn=motor.kn_max,
@@ -333,6 +385,7 @@ class Hardware:
                 rate_factor=motor.propellant.rate_factor,
             ),
             filling=mass_balance.filling(real, velocity),
+            u=np.sqrt(self.supply_u**2 - self.spread.density**2 + u**2),
         )
 
     @property

@@ -160,15 +160,20 @@ class Supply:
         S, the pressure per burn rate. [Pa s/m]
     filling : ndarray, shape (n,)
         q. [1/Pa]
+    u : ndarray, shape (n,)
+        Standard uncertainty of ln S, the burn rate left out. [-]
     """
 
     per_rate: FloatArray
     filling: FloatArray
+    u: FloatArray
 
     def take(self, rows: ArrayLike) -> Supply:
         """Return that of some mixes."""
         own = np.asarray(rows)
-        return Supply(per_rate=self.per_rate[own], filling=self.filling[own])
+        return Supply(
+            per_rate=self.per_rate[own], filling=self.filling[own], u=self.u[own]
+        )
 
     def log_left(self, pressure: float) -> FloatArray:
         """Return ln(S (1 - q p)) at a pressure [Pa]; -infinite where S is none."""

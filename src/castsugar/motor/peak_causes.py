@@ -40,7 +40,7 @@ from castsugar.motor.hardware import Hardware
 from castsugar.motor.mass_balance import Bands
 from castsugar.motor.nozzle import USUAL_EXPONENT
 from castsugar.motor.peak_pressure import SENSITIVITY_DOUBT
-from castsugar.motor.pressure_table import burn_law_of
+from castsugar.motor.pressure_table import burn_law_of, casting_of
 from castsugar.motor.transient import IGNITER_GAS, course
 
 #: The causes, in the order of a firing.
@@ -356,6 +356,7 @@ def causes_of(
 
 
 def _case_of(hardware: Hardware, law: BurnLaw, row: Mapping[str, Any]) -> _Case:
+    hardware = hardware.filled(casting_of(row))
     ideal, density = row["characteristic_velocity_m_s"], row["density_kg_m3"]
     supply = hardware.supply(density, ideal)
     covariance = law.covariance

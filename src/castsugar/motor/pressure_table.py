@@ -30,7 +30,7 @@ from castsugar.motor.burn_model import (
     without_firings,
 )
 from castsugar.motor.case import margin
-from castsugar.motor.hardware import Hardware
+from castsugar.motor.hardware import Casting, Castings, Hardware
 from castsugar.motor.law_of_mix import law_of_mix, tested
 from castsugar.motor.mass_balance import Supply
 from castsugar.motor.peak_pressure import peaks
@@ -324,6 +324,7 @@ def motor_rows(
     hardware: Hardware,
     *,
     characteristic_velocity: FloatArray,
+    castings: Castings | None = None,
     levels: tuple[float, ...] = (),
 ) -> MotorRows:
     """Put mixes into a motor.
@@ -335,6 +336,8 @@ def motor_rows(
     hardware : Hardware
     characteristic_velocity : ndarray, shape (n,)
         Ideal; NaN where a mix has none. [m/s]
+    castings : Castings, optional
+        How dense a kitchen expects the grains, where the motor does not state it.
     levels : tuple of float
         Further quantiles of the peak.
 
@@ -345,9 +348,14 @@ def motor_rows(
     """
     made = compositions(blends)
     velocity = np.asarray(characteristic_velocity, dtype=float)
-    supplies = _supplies(hardware, blends, velocity)
+    supplies = _supplies(hardware, blends, velocity, castings)
     wanted = (*_LEVELS, *levels)
     found, exponent = _quantiles(hardware, made, supplies, wanted)
+    if castings is not None and hardware.density_ratio is None:
+        supplies = _supplies(hardware, blends, velocity, castings, guarded=True)
+        high = np.flatnonzero(np.array(wanted) > 0.5)
+        held = tuple(wanted[i] for i in high)
+        found[high], _ = _quantiles(hardware, made, supplies, held)
     parts = tuple(components_of(blends))
     estimate = found[0]
     why = mass_balance.withheld(exponent, estimate, hardware.ambient_pressure)
@@ -374,12 +382,18 @@ def motor_rows(
 
 
 def _supplies(
-    hardware: Hardware, blends: Blends, velocity: FloatArray
+    hardware: Hardware,
+    blends: Blends,
+    velocity: FloatArray,
+    castings: Castings | None = None,
+    *,
+    guarded: bool = False,
 ) -> tuple[Supply, Supply]:
     """Return that of a motor, and that of it had no firing told an efficiency."""
+    asked = (blends.density, velocity, castings)
     return (
-        hardware.supply(blends.density, velocity),
-        hardware.unfired().supply(blends.density, velocity),
+        hardware.supply(*asked, guarded=guarded),
+        hardware.unfired().supply(*asked, guarded=guarded),
     )
 
 
@@ -442,7 +456,7 @@ def peaks_of(
             made.fractions[own],
             made.components,
             log_supply=np.where(np.isfinite(log_supply), log_supply, np.nan)[own],
-            supply_u=hardware.supply_u,
+            supply_u=supply.u[own],
             levels=levels,
             filling=supply.filling[own],
             asked=Asked(of=of, process=process),
@@ -511,6 +525,13 @@ def untold(row: Mapping[str, Any]) -> str:
     return why if head == "not computed" else ""
 
 
+def casting_of(row: Mapping[str, Any]) -> Casting:
+    """Return how dense the kitchen expects a grain of a row of the table; NaN's."""
+    keys = ("density_ratio", "density_ratio_u")
+    ratio, u = (float(row.get(key, math.nan)) for key in keys)
+    return ratio, u
+
+
 def loaded_mass(hardware: Hardware, density: float) -> float:
     """Return the propellant that a motor takes of a mix. [kg]
 
@@ -520,7 +541,7 @@ def loaded_mass(hardware: Hardware, density: float) -> float:
     density : float
         Of the mix, without voids. [kg/m3]
     """
-    return hardware.grain.volume * hardware.density_ratio * density
+    return hardware.grain.volume * hardware.known_density_ratio * density
 
 
 def steepest(

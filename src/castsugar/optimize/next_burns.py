@@ -38,6 +38,7 @@ from castsugar.optimize.value_of_burning import Stakes, most_telling
 _PEAK, _P95 = "peak_pressure_MPa", "peak_pressure_p95_MPa"
 _MARGIN = "pressure_margin_percent"
 _SUPPLY = ("density_kg_m3", "characteristic_velocity_m_s")
+_CASTING = ("density_ratio", "density_ratio_u")
 
 #: Columns that the burn law decides.
 _OF_THE_BURN_LAW = (_PEAK, _P95, _MARGIN)
@@ -156,7 +157,7 @@ def _judged(
         weights = dict(task.weights)
         wanted += weights or [task.objective]
     if task.settings.motor is not None:
-        wanted += [*_SUPPLY, _PEAK, _P95]
+        wanted += [*_SUPPLY, *_CASTING, _PEAK, _P95]
     kept = np.ones(len(mixes), dtype=bool)
     besides = kept.copy()
     if not wanted:
@@ -166,6 +167,7 @@ def _judged(
         wanted=tuple(dict.fromkeys(wanted)),
         chances=tuple(dict.fromkeys(c for r in asked for c in r.chances())),
         weights=weights,
+        wishes=task.wishes,
     )
     found = dict(zip(problem.columns, problem.evaluate(mixes).T, strict=True))
     drawn = of_the_kitchen(task)
@@ -174,6 +176,20 @@ def _judged(
         kept &= keeps
         besides &= keeps | (limit in drawn)
     return kept, besides, found
+
+
+def order_of_work(count: int, seed: int) -> tuple[int, ...]:
+    """Return a random order of so many pours, from 0; a seed makes it again.
+
+    So that what drifts over a day is not mistaken for the mix (R. A. Fisher, *The
+    Design of Experiments*, 1935, from memory).
+
+    Examples
+    --------
+    >>> sorted(order_of_work(4, 1)), order_of_work(4, 1) == order_of_work(4, 1)
+    ([0, 1, 2, 3], True)
+    """
+    return tuple(np.random.default_rng([seed, 31]).permutation(count).tolist())
 
 
 # ----------------------------------------------------------------------------
@@ -327,10 +343,12 @@ def stakes_of(
     alone[n:] += [_RECORD.get(option.kind, 0.0) ** 2 for option in options]
     room, room_u, objective = np.full(n, math.inf), 0.0, np.zeros(n)
     if motor is not None and math.isfinite(plan.limit):
-        supply = motor.supply(*(found.values[name] for name in _SUPPLY))
+        density, velocity = (found.values[name] for name in _SUPPLY)
+        ratio, u = (found.values[name] for name in _CASTING)
+        supply = motor.supply(density, velocity, (ratio, u), guarded=True)
         left = supply.log_left(plan.limit)
         room = math.log(plan.limit) - np.where(np.isfinite(left), left, np.inf)
-        room_u, objective = motor.supply_u, in_points(task, found)
+        room_u, objective = float(supply.u.max()), in_points(task, found)
     known = Stakes(
         mean=mean[:n],
         covariance=covariance,

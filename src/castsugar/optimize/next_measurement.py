@@ -43,7 +43,13 @@ _NO_CHANGE = 1e-9
 _BATCH = 0.2
 
 #: Measurements whose error a repeat shares: it lies in the method, not in the reading.
-_ONCE = (names.BULK_DENSITY, names.BALL_FALL, names.FLOW_OUT)
+_ONCE = (
+    names.BULK_DENSITY,
+    names.BRINE,
+    names.CLEAR_POINT,
+    names.BALL_FALL,
+    names.FLOW_OUT,
+)
 
 #: Why a gain is not computed, or is none.
 DONE = "measured already; a repeat shares its error"
@@ -476,11 +482,14 @@ def _readings(
             ),
         )
     yield names.BULK_DENSITY, measurements.bulk_density(mass=0.0675, volume=5e-5)
+    yield names.BRINE, foresight.any_brine()
     syrup = next((one.name for one in mix.syrups), "")
     if not syrup:
         yield names.BALL_FALL, None
         yield names.SYRUP_DENSITY, None
+        yield names.CLEAR_POINT, None
     else:
+        yield names.CLEAR_POINT, foresight.any_clear_point(syrup)
         yield names.BALL_FALL, foresight.any_ball_fall(syrup)
         yield names.SYRUP_DENSITY, foresight.syrup_density(mix)
     yield (
@@ -494,8 +503,10 @@ _KITCHEN = (
     names.PAN_WEIGHT,
     names.SYRUP_DENSITY,
     names.BALL_FALL,
-    names.BULK_DENSITY,
+    names.BRINE,
     names.FLOW_OUT,
+    names.CLEAR_POINT,
+    names.BULK_DENSITY,
     names.FINER_SCALE,
 )
 

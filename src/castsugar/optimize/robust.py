@@ -273,7 +273,7 @@ class Batches:
             )
             end = cook.pour_temperature + sloppy.cook_temperature * warm
             moved = cook.ending_at(max(end, POUR_RANGE[0]))
-            found.append(Cook(times, moved.temperatures))
+            found.append(replace(moved, times=times))
         return tuple(found)
 
     def _scores(self, name: str, count: int) -> FloatArray:

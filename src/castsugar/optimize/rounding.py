@@ -251,7 +251,7 @@ def _weigh_out(
     sign = 1.0 if found.goal.maximise else -1.0
     loss = sign * (found.objective - values[:, columns.index(found.goal.objective)])
     roomy = _roomy(judge, values, found)
-    fine = roomy & (loss < WHOLE_COST * abs(found.objective))
+    fine = roomy & (loss < WHOLE_COST * abs(found.objective) + ROUNDING)
     row = int(np.lexsort((objective, ~fine, violation))[0])
     return Weighable(
         masses=masses[row],
@@ -311,7 +311,8 @@ class Rounded:
         """
         whole = self.percents
         whole = whole if whole is not None and whole.offered else None
-        if whole and whole.roomy and whole.loss < WHOLE_COST * abs(objective):
+        little = WHOLE_COST * abs(objective) + ROUNDING
+        if whole and whole.roomy and whole.loss < little:
             return "percents"
         if self.weighable is not None and self.weighable.offered:
             return "weighable"

@@ -14,6 +14,7 @@ from castsugar.checks import instance, named_options, number, shown
 from castsugar.confirmation import INTERRUPTED as UNCONFIRMED
 from castsugar.confirmation import UnconfirmedError
 from castsugar.constants import DEFAULT_FLOW, DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
+from castsugar.costs import Prices
 from castsugar.data.load import Database, load_database
 from castsugar.errors import ConvergenceError, InputError
 from castsugar.evaluation import evaluate_columns
@@ -351,6 +352,8 @@ def search(  # noqa: PLR0913 - keyword-only options
     tried: Mapping[str, MixLike] | None = None,
     front: tuple[tuple[str, bool], tuple[str, bool]] | None = None,
     sloppiness: Sloppiness | None = None,
+    prices: Prices | None = None,
+    near: str = "",
     effort: Effort | None = None,
     confirm: bool = True,
     pressure: float = DEFAULT_PRESSURE,
@@ -372,8 +375,12 @@ def search(  # noqa: PLR0913 - keyword-only options
         one fraction that it always has; of one ingredient "balance": it takes up what
         the others leave.
     objective : str
-        Key of a column; "delivered_specific_impulse_s"; or "weighted sum".
+        Key of a column, "weighted sum", or what only a search has:
+        "delivered_specific_impulse_s", "total_impulse_N_s" (of the motor),
+        "cost_per_1000_N_s" (needs `prices`), "syrup_percent", and
+        "change_from_recipe_percent" (needs `near`).
     maximise : bool
+        The highest pressure is refused.
     weights : mapping, optional
         Of the weighted sum.
     limits : sequence of Requirement
@@ -394,6 +401,10 @@ def search(  # noqa: PLR0913 - keyword-only options
         A trade-off to follow.
     sloppiness : Sloppiness, optional
         Asks for a recipe whose batches keep the limits, too.
+    prices : Prices, optional
+        Of every ingredient, by name or alias.
+    near : str
+        Which of the tried mixes the recipe is to stay near to.
     effort : Effort, optional
         Seed, budget, lattice.
     confirm : bool
@@ -424,6 +435,7 @@ def search(  # noqa: PLR0913 - keyword-only options
         For an ingredient outside the scope.
     """
     instance(ingredients, Mapping, "ingredients", optional=False)
+    instance(prices, Prices, "prices")
     for what, given in (("choices", choices), ("stock", stock), ("tried", tried)):
         instance(given, Mapping, what)
     database = load_database()
@@ -484,6 +496,8 @@ def search(  # noqa: PLR0913 - keyword-only options
         },
         front=front,
         sloppiness=sloppiness,
+        prices=None if prices is None else names.priced(prices),
+        near=near,
         effort=effort or Effort(),
     )
     return run_search(task, confirm=confirm)
@@ -520,6 +534,11 @@ class _Names:
         return (
             name if name in self.slots else refusals.catalogue_name(self.database, name)
         )
+
+    def priced(self, prices: Prices) -> Prices:
+        """Return prices by catalogue name."""
+        known = {self.known(name): price for name, price in prices.per_kg.items()}
+        return replace(prices, per_kg=known)
 
     def ratio(self, text: str) -> str:
         """Return a ratio with catalogue names."""

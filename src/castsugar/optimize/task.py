@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -11,12 +11,22 @@ import numpy as np
 from castsugar import rows
 from castsugar.arrays import FloatArray
 from castsugar.checks import instance, number
-from castsugar.columns import COLUMNS
+from castsugar.columns import (
+    CHANGE,
+    COLUMNS,
+    COST,
+    DELIVERED,
+    IMPULSE,
+    SYRUP,
+    WEIGHTED,
+)
 from castsugar.constants import (
     STANDARD_GRAVITY,
 )
+from castsugar.costs import Prices
 from castsugar.data.load import load_database
-from castsugar.errors import InputError
+from castsugar.errors import InputError, unknown_name
+from castsugar.evaluation import castings_of
 from castsugar.kitchen import pour_table
 from castsugar.kitchen.heat import Cook
 from castsugar.kitchen.parameters import Kitchen
@@ -24,13 +34,14 @@ from castsugar.limits import (
     Requirement,
     chance_column,
     check_column,
+    no_aim,
 )
 from castsugar.mix import refusals
 from castsugar.mix.blends import Blends, put_together
 from castsugar.mix.weighing import weigh_items
 from castsugar.motor import pressure_table
-from castsugar.motor.delivered import efficiencies_in_use, expansion_share
 from castsugar.motor.hardware import Hardware
+from castsugar.optimize.goals import Wishes, check_goals, goal_columns
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.problem import Goal
 from castsugar.optimize.region import Row
@@ -63,10 +74,6 @@ _ANALYTIC = {
 #: Water that leaves, at most, where a mix of nothing else has to have a cast.
 _NEARLY_ALL = 1.0 - 1e-12
 
-#: Names of columns that only a search has: the weighted sum, and what the motor is
-#: said or was measured to deliver.
-WEIGHTED, DELIVERED = "weighted sum", "delivered_specific_impulse_s"
-
 _WINDOW = ("pour_window_low_C", "pour_window_high_C")
 
 
@@ -83,6 +90,8 @@ class TableProblem:
         Quantiles of drawn columns, named by :func:`chance_column`.
     weights : mapping
         Column to weight: makes the column "weighted sum"; empty for none.
+    wishes : Wishes
+        Prices, and the recipe to stay near to.
     cooks : tuple of Cook
         Of as many equal parts of the rows, in their order; empty: the one of the
         kitchen.
@@ -92,6 +101,7 @@ class TableProblem:
     wanted: tuple[str, ...]
     chances: tuple[tuple[str, float], ...] = ()
     weights: Mapping[str, float] = field(default_factory=dict)
+    wishes: Wishes = field(default_factory=Wishes)
     cooks: tuple[Cook, ...] = ()
 
     @property
@@ -185,31 +195,18 @@ class TableProblem:
         for name, value in _BEYOND.items():
             for key in [k for k in known if k.startswith(name)]:
                 known[key] = np.where(np.isinf(known[key]), value, known[key])
-        if s.motor is not None and s.motor.efficiency is not None:
-            known[DELIVERED] = self._delivered(s.motor, known)
+        wanted = (*self.wanted, *self.weights)
+        known |= goal_columns(wanted, s, self.wishes, blends, known)
         if self.weights:
             parts = [w * np.asarray(known[c]) for c, w in self.weights.items()]
             known[WEIGHTED] = np.sum(parts, axis=0)
         return known, blends, flow
-
-    def _delivered(self, motor: Hardware, known: Mapping[str, Any]) -> FloatArray:
-        """Return the specific impulse through the nozzle of the motor. [s]"""
-        share = expansion_share(
-            motor,
-            coefficient=known["thrust_coefficient"],
-            exponent=known["isentropic_exponent"],
-            pressure=self.settings.pressure,
-            exit_pressure=self.settings.exit_pressure,
-        )
-        impulse = efficiencies_in_use(motor).impulse.value
-        return np.asarray(impulse * share * known["specific_impulse_s"])
 
     def _levels(self, column: str) -> tuple[float, ...]:
         return tuple(level for name, level in self.chances if name == column)
 
     def _cook(self, blends: Blends, kitchen: Kitchen, known: dict[str, Any]) -> Blends:
         """Write the kitchen columns, and return the mixes as cast."""
-        levels = self._levels("pour_viscosity_Pa_s")
         window = any(name in self.wanted for name in _WINDOW)
         cooks = self.cooks or (kitchen.cook,)
         each = -(-len(blends) // len(cooks))
@@ -218,16 +215,16 @@ class TableProblem:
                 blends.take(slice(start, start + each)),
                 kitchen.changed(cook=one),
                 window=window,
-                levels=levels,
+                chances=self.chances,
             )
             for start, one in zip(range(0, len(blends), each), cooks, strict=False)
         ]
         columns = [part.columns() for part in said]
         for name in columns[0]:
             known[name] = np.concatenate([np.asarray(c[name]) for c in columns])
-        further = np.concatenate([part.verdict.further for part in said], axis=1)
-        for level, values in zip(levels, further, strict=True):
-            known[chance_column("pour_viscosity_Pa_s", level)] = values
+        drawn = [part.chances() for part in said]
+        for one in drawn[0]:
+            known[chance_column(*one)] = np.concatenate([each[one] for each in drawn])
         return (
             said[0].blends
             if len(said) == 1
@@ -241,6 +238,7 @@ class TableProblem:
             blends,
             motor,
             characteristic_velocity=known["characteristic_velocity_m_s"],
+            castings=castings_of(known, motor, len(blends)),
             levels=levels,
         )
         known |= driven.columns()
@@ -294,6 +292,10 @@ def _charge_slopes(settings: Settings, blends: Blends) -> _Slopes:
 
 #: What is searched for by default: impulse for the volume of the motor.
 OBJECTIVE = "density_impulse_kg_s_m3"
+
+
+#: Columns that only a search has, the weighted sum aside.
+_OWN = (DELIVERED, IMPULSE, COST, SYRUP, CHANGE)
 
 
 #: Names of mixes in the answer, beside "runner 1" and so on.
@@ -380,7 +382,8 @@ class Task:
     settings : Settings
         Its items are the columns of the space.
     objective : str
-        Key of a column, "delivered_specific_impulse_s", or "weighted sum".
+        Key of a column, of one that only a search has (:mod:`castsugar.columns`), or
+        "weighted sum".
     maximise : bool
     weights : mapping
         Of the weighted sum: column to weight.
@@ -393,6 +396,10 @@ class Task:
     sloppiness : Sloppiness, optional
         Asks for a recipe whose batches keep the limits, too.
     effort : Effort
+    prices : Prices, optional
+        Of every ingredient, where a cost is asked for.
+    near : str
+        The tried mix of which least is to change.
     """
 
     space: Space
@@ -405,6 +412,8 @@ class Task:
     front: tuple[tuple[str, bool], tuple[str, bool]] | None = None
     sloppiness: Sloppiness | None = None
     effort: Effort = field(default_factory=Effort)
+    prices: Prices | None = None
+    near: str = ""
 
     def __post_init__(self) -> None:
         """Check that the settings can give what is asked for; keep to the scope."""
@@ -422,9 +431,10 @@ class Task:
         if (self.objective == WEIGHTED) != bool(self.weights):
             raise InputError("a weighted sum needs weights, and only it has them")
         for name in self._named():
-            if name not in (WEIGHTED, DELIVERED):
+            if name not in (WEIGHTED, *_OWN):
                 check_column(name)
         self._check_wings()
+        self._check_goals()
 
     def _check_types(self) -> None:
         instance(self.effort, Effort, "effort", optional=False)
@@ -441,7 +451,6 @@ class Task:
         return list(dict.fromkeys([self.objective, *self.weights, *asked, *both]))
 
     def _check_wings(self) -> None:
-
         kitchen = self.settings.kitchen
         if kitchen is not None and kitchen.too_hot:
             raise InputError(
@@ -455,13 +464,29 @@ class Task:
                 raise InputError(f"{name} needs a kitchen: say how the mix is cooked")
             if group == "motor" and self.settings.motor is None:
                 raise InputError(f"{name} needs a motor: describe yours in [motor]")
-        if DELIVERED in self._named():
-            motor = self.settings.motor
-            if motor is None or motor.efficiency is None:
-                raise InputError(
-                    f"{DELIVERED} needs an efficiency in [motor]: state one, or "
-                    "measure it with a firing"
-                )
+
+    def _check_goals(self) -> None:
+        for column, more in self._aims():
+            if why := no_aim(column, more=more):
+                raise InputError(why)
+        if self.near and self.near not in self.tried:
+            raise unknown_name("tried mix", self.near, list(self.tried))
+        check_goals(self._named(), self.settings, self.wishes, self.requirements)
+
+    def _aims(self) -> Iterator[tuple[str, bool]]:
+        """Yield every column that is looked for, and whether more is better."""
+        yield self.objective, self.maximise
+        yield from self.front or ()
+        for column, weight in self.weights.items():
+            yield column, (weight > 0.0) == self.maximise
+
+    @property
+    def wishes(self) -> Wishes:
+        """Return what goals need beside the settings."""
+        near = self.tried[self.near] if self.near else {}
+        whole = sum(near.values())
+        shares = {name: share / whole for name, share in near.items()}
+        return Wishes(prices=self.prices, near=shares)
 
     def problem(self) -> TableProblem:
         """Return the columns that the search evaluates."""
@@ -472,6 +497,7 @@ class Task:
             wanted=tuple(wanted),
             chances=tuple(dict.fromkeys(chances)),
             weights=self.weights,
+            wishes=self.wishes,
         )
 
     def goal(self) -> Goal:

@@ -212,7 +212,7 @@ def _rows(
     return {
         column: [_told(comparison.cells[place][column], show) for place in mixes]
         for column in comparison.draws.columns
-        if columns is None or column in columns
+        if column in (columns or comparison.told)
     }
 
 

@@ -48,11 +48,11 @@ _LIGHTEST, _HEAVIEST = 0.5, 1.5
 
 #: Voids of a grain above which it is looked at, and above which it is not fired: pores
 #: join, and burn inside. Common practice, no source.
-VOIDS = 0.06, 0.10
+VOIDS = 0.07, 0.10
 
 #: How much less dense than its sisters a grain may be, likewise. Common practice, no
 #: source.
-LIGHTER = 0.02, 0.04
+LIGHTER = 0.02, 0.03
 
 FIRE_NOT, LOOK, UNKNOWN, KEPT = "do not fire", "look", "not known", "kept"
 

@@ -71,6 +71,7 @@ def cautions_screen(found: Asked, show: Shown) -> Screen:
 #: What raises a rule, as its line begins where no number is known.
 _ABOUT = {
     "bulk_temperature": "Bulk",
+    "wall_temperature": "Pan wall",
     "batch_mass": "One batch",
     "water_as_cast": "Water as cast",
     "inert_fraction": "Inert matter",

@@ -119,8 +119,12 @@ def pan_facts(
     batch: float | None = None,
     kitchen: Kitchen | None = None,
     bench: Bench | None = None,
+    rows: Sequence[Row] = (),
 ) -> dict[str, float]:
-    """Return what is known of a batch [kg] in its pan, which may be closed."""
+    """Return what is known of a batch [kg] in its pan, which may be closed.
+
+    `rows` of the kitchen's table say how much water evaporates in it.
+    """
     from castsugar.units import to_celsius
 
     facts = {"sealed_container": 0.0}
@@ -132,7 +136,21 @@ def pan_facts(
         facts["batch_mass"] = 1e3 * batch
     if kitchen is not None:
         facts["bulk_temperature"] = to_celsius(kitchen.cook.hottest)
+        if kitchen.cook.pan is not None:
+            gone = max((_evaporated(row) for row in rows), default=0.0)
+            evaporation = kitchen.cook.pan.batch * gone / kitchen.cook.duration
+            facts["wall_temperature"] = to_celsius(kitchen.cook.wall(evaporation))
     return facts
+
+
+def _evaporated(row: Row) -> float:
+    """Return the water that leaves a mix, per mass as weighed; 0 if not known."""
+    start, left = (
+        0.01 * float(row.get(f"water_as_{when}_percent", math.nan))
+        for when in ("weighed", "cast")
+    )
+    gone = (start - left) / (1.0 - left)
+    return max(gone, 0.0) if math.isfinite(gone) else 0.0
 
 
 def mix_facts(rows: Sequence[Row], mixes: Sequence[Mix]) -> dict[str, float]:
@@ -180,7 +198,7 @@ def motor_facts(
     if motor is None:
         return {}
     from castsugar.mix.blends import of_mixes
-    from castsugar.motor.pressure_table import loaded_mass, steepest
+    from castsugar.motor.pressure_table import casting_of, loaded_mass, steepest
     from castsugar.units import to_celsius
 
     facts = {
@@ -188,8 +206,13 @@ def motor_facts(
         "casing_plastic": float(motor.case is not None and motor.case.is_plastic),
     }
     if rows:
-        densities = (float(row.get("density_kg_m3", math.nan)) for row in rows)
-        masses = [loaded_mass(motor, density) for density in densities]
+        density = "density_kg_m3"
+        masses = [
+            loaded_mass(
+                motor.filled(casting_of(row)), float(row.get(density, math.nan))
+            )
+            for row in rows
+        ]
         facts["propellant_mass"] = 1e3 * _most(masses)
         facts["total_impulse"] = _impulse(rows, masses, fired)
     if motor.installed_mass is not None:

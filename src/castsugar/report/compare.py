@@ -406,6 +406,7 @@ def differences_table(told: Compared, mix: int, show: Shown) -> Table:
             verdict(cell),
         )
         for column, cell in cells.items()
+        if column in told.comparison.told
     ]
     heads = ("", "now", "new", "difference, 95 %", "verdict")
     if len(told.typed) > _BESIDE or base:
@@ -433,7 +434,7 @@ def budgets(told: Compared, mixes: Sequence[int], show: Shown) -> Iterator[Annex
     """Yield where the uncertainty of differences comes from, and what settles it."""
     cells = told.cells
     rows = []
-    for column in cells[0]:
+    for column in told.comparison.told:
         for i in mixes:
             parts = [p for p in cells[i][column].parts[:_NAMED] if p.share >= _LEAST]
             said = "; ".join(

@@ -20,6 +20,16 @@ INTERVAL = "_interval"
 TEXT, CHANCE = "text", "chance"
 
 
+#: Solids over packing from which a viscosity is no number any more.
+CROWDED = 0.95
+
+
+def crowded(row: Row) -> bool:
+    """Say whether the grains of a mix are too crowded for a number."""
+    solids, word = row.get("relative_solids_pour"), row.get("flow_class")
+    return isinstance(solids, float) and solids > CROWDED and bool(word)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Field:
     """One quantity of a row.
@@ -37,7 +47,7 @@ class Field:
     meaning : str
         In the JSON schema and the tables of README.
     factor_of : bool
-        Known to a factor: one digit.
+        Known to a factor: one digit; the class of flow where it is :func:`crowded`.
     endless : str
         What an infinite value means.
     us_label : str
@@ -81,6 +91,8 @@ class Field:
             return str(value or numbers.DASH), ""
         if value is None:
             return numbers.DASH, ""
+        if self.factor_of and crowded(row):
+            return str(row["flow_class"]), ""
         low, high = self.band(row)
         if math.isnan(low) or math.isnan(value):
             return self._alone(value, show), ""

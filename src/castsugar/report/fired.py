@@ -10,8 +10,9 @@ from castsugar.report.delivered import DELIVERED
 from castsugar.report.field import TEXT, Field, fields
 
 if TYPE_CHECKING:
-    from castsugar.motor.delivered import Delivered
+    from castsugar.motor.delivered import Delivered, InUse
     from castsugar.motor.fired_mixes import Firing
+    from castsugar.motor.hardware import Hardware
 
 #: Total impulse, of nobody's motor yet.
 IMPULSE = Field(
@@ -60,14 +61,25 @@ def impulse_of(found: Sequence[Delivered | None]) -> Field:
     Those of c* and of the nozzle, each where it is stated or measured.
     """
     used = next((one.efficiencies for one in found if one is not None), None)
+    return replace(IMPULSE, label=_labelled(used))
+
+
+def impulse_label(motor: Hardware | None) -> str:
+    """Return what the total impulse of a motor is called, by its losses."""
+    from castsugar.motor.delivered import efficiencies_in_use
+
+    return _labelled(None if motor is None else efficiencies_in_use(motor))
+
+
+def _labelled(used: InUse | None) -> str:
     velocity = used is not None and used.characteristic_velocity.known
     nozzle = used is not None and used.nozzle.known
     label = "total impulse, ideal"
     if velocity and nozzle:
-        label = "total impulse, delivered"
-    elif velocity or nozzle:
+        return "total impulse, delivered"
+    if velocity or nozzle:
         label += " nozzle" if velocity else " c*"
-    return replace(IMPULSE, label=label)
+    return label
 
 
 def fired_fields(found: Sequence[Delivered | None]) -> Iterator[Field]:

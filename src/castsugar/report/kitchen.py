@@ -8,19 +8,26 @@ from typing import Any
 
 from castsugar.data.records import Facts
 from castsugar.kitchen.glass import set_word
+from castsugar.kitchen.handling import Handling
 from castsugar.kitchen.heat import FACTOR
 from castsugar.kitchen.parameters import Kitchen
 from castsugar.kitchen.suspension import like
 from castsugar.report import numbers
 from castsugar.report.cautions import do_nots
 from castsugar.report.document import Part
-from castsugar.report.field import FIELDS, Row, chosen
+from castsugar.report.field import FIELDS, Row, chosen, crowded
+from castsugar.report.kitchen_handling import (
+    Handled,
+    month_gains,
+    pour_time,
+)
 from castsugar.report.limit_words import (
     POUR,
     SOLIDS,
     Judged,
     finding_of,
     findings_of_many,
+    limit_cell,
     limit_rows,
 )
 from castsugar.report.mix_words import composition, own_name
@@ -58,6 +65,8 @@ KEYS = (
     "pour_window_high_C",
     "relative_solids_20C",
     "binder_glass_transition_C",
+    "density_ratio",
+    "density_ratio_u",
     "sugar_degraded_percent",
     "storage_humidity_max_percent",
     "flags",
@@ -67,39 +76,34 @@ JUDGED_FIELDS = chosen(KEYS)
 #: What stands in front of the reason of a mix without a kitchen model.
 _GAP = "kitchen not computed: "
 
-_HUMIDITY = "storage_humidity_max_percent"
 _WINDOW = ("pour_window_low_C", "pour_window_high_C")
 
 
 def judge_screen(
-    found: Mixes,
-    kitchen: Kitchen,
-    show: Shown,
-    *,
-    facts: Facts,
-    least: str,
+    found: Mixes, handled: Handled, show: Shown, *, facts: Facts, least: str
 ) -> Screen:
     """Return what ``kitchen judge`` answers; `facts` are those of the pan."""
     alone = len(found.mixes) == 1
     told = [*do_nots(facts, show), *_gaps(found, show)]
-    if not kitchen.too_hot:
-        one = findings_of_one(found.rows[0], found.judged[0], show)
+    if not handled.kitchen.too_hot:
+        one = findings_of_one(found.rows[0], found.judged[0], handled.each[0], show)
         told += one if alone else _many(found, show)
     computed = any(not _gap(row) for row in found.rows)
-    blocks = (_in_the_pan(found.rows[0], show),) if alone else (_table(found, show),)
+    row = found.rows[0]
+    table = _in_the_pan(row, show) if alone else _table(found, show)
     return Screen(
         command="kitchen",
         title=f"Kitchen: {_named(found)}",
         findings=tuple(told),
         conditions=found.conditions(show),
-        blocks=blocks if computed else (),
+        blocks=(table,) if computed else (),
         least_sure=least if computed else "",
         cautions=found.cautions.lines,
         cautions_count=found.cautions.count,
         next=found.next,
         invented=found.invented,
         bench=found.bench,
-        annexes=tuple(_annexes(found, show)),
+        annexes=tuple(_annexes(found, handled, show)),
     )
 
 
@@ -107,7 +111,8 @@ def cook_words(kitchen: Kitchen, show: Shown) -> str:
     """Say how it was cooked, and under what air."""
     cook = capitalized(show.cook(kitchen.cook))
     air = show.amount("air pressure", 1e-3 * kitchen.air_pressure)
-    return f"{cook}; air {air}; bands hold 95 of 100 draws"
+    tapped = "; mould tapped" if kitchen.tap else ""
+    return f"{cook}; air {air}{tapped}; bands hold 95 of 100 draws"
 
 
 def _named(found: Mixes) -> str:
@@ -136,18 +141,18 @@ def _gaps(found: Mixes, show: Shown) -> Iterator[Finding]:
 
 
 def findings_of_one(
-    row: Row, judged: Sequence[Judged], show: Shown
+    row: Row, judged: Sequence[Judged], handled: Handling | None, show: Shown
 ) -> Iterator[Finding]:
     """Yield what becomes of one mix: limits, window, setting, storing."""
-    if _gap(row):
+    if handled is None:
         return
     limits = {one.column: one for one in judged}
     yield _pours(row, limits.get(POUR), show)
     for column, one in limits.items():
         if column not in (POUR, SOLIDS):
             yield finding_of(one, row, show)
-    yield _window(row, show)
-    yield _sets(row, limits.get(SOLIDS), show)
+    yield _window(row, handled, show)
+    yield _sets(row, limits.get(SOLIDS), handled, show)
 
 
 def _pours(row: Row, limit: Judged | None, show: Shown) -> Finding:
@@ -158,6 +163,8 @@ def _pours(row: Row, limit: Judged | None, show: Shown) -> Finding:
     median = f"Median {told} Pa s, {known}({band})." if math.isfinite(eta) else ""
     thin = math.isfinite(FIELDS[POUR].band(row)[0])
     median = median or f"Most draws jam{f' ({band})' if thin else ''}."
+    if crowded(row):
+        median = f"Too crowded for a number: {told}."
     if limit is not None:
         first = finding_of(limit, row, show)
         return Finding(first.status, f"{first.text} {median}", first.values)
@@ -167,14 +174,17 @@ def _pours(row: Row, limit: Judged | None, show: Shown) -> Finding:
     return Finding("RESULT", text, {"pours_probability": chance, POUR: eta})
 
 
-def _window(row: Row, show: Shown) -> Finding:
-    """Say where it pours, and where it boils."""
+def _window(row: Row, handled: Handling, show: Shown) -> Finding:
+    """Say where it pours, and for how long off the heat, else where it boils."""
     low, high = (row[key] for key in _WINDOW)
     boils = row["liquid_boils_C"]
     tail = ""
     if math.isfinite(boils):
         tail = f"; boils at {show.amount('temperature', boils)}"
     values = {key: row[key] for key in (*_WINDOW, "liquid_boils_C")}
+    if told := pour_time(handled):
+        tail = f"; {told}"
+        values["pours_off_the_heat_s"] = handled.pourable
     if not math.isfinite(low):
         text = "Pours nowhere more likely than not while the sugar keeps its limit"
         return Finding("RESULT", f"{text}{tail}.", values)
@@ -182,20 +192,17 @@ def _window(row: Row, show: Shown) -> Finding:
     return Finding("RESULT", f"{text}{show.amount('temperature', high)}{tail}.", values)
 
 
-def _sets(row: Row, limit: Judged | None, show: Shown) -> Finding:
-    """Say how it sets, and from which humidity on it draws water."""
-    solids, humidity = FIELDS[SOLIDS], FIELDS[_HUMIDITY]
+def _sets(row: Row, limit: Judged | None, handled: Handling, show: Shown) -> Finding:
+    """Say how it sets, and how much water it draws."""
+    solids = FIELDS[SOLIDS]
     told, band = solids.cells(row, show)
-    wet, wet_band = humidity.cells(row, show)
-    store = "Store sealed, with desiccant."
-    if wet != numbers.DASH:
-        store = f"Store sealed: draws water above {wet} % humidity ({wet_band})."
-    values = {SOLIDS: row[SOLIDS], _HUMIDITY: row[_HUMIDITY]}
+    store = f"Store sealed: {month_gains(handled)}."
+    values = {SOLIDS: row[SOLIDS], "uptake": handled.to_dict()["uptake"]}
     text = f"Sets {set_word(row[SOLIDS]).removeprefix('stays ')}: {solids.named(show)} "
     if limit is None:
         return Finding("RESULT", f"{text}{told} ({band}). {store}", values)
     first = finding_of(limit, row, show)
-    bound = limit.bound(show)
+    bound = limit_cell(limit, show)
     return Finding(first.status, f"{text}{told} ({band}), {bound}. {store}", values)
 
 
@@ -232,7 +239,7 @@ def _in_the_pan(row: Row, show: Shown) -> Block:
 def _table(found: Mixes, show: Shown) -> Table:
     """Return several mixes, going down."""
     degree = show.unit("temperature")
-    viscosity, solids, wet = (FIELDS[key] for key in (POUR, SOLIDS, _HUMIDITY))
+    viscosity, solids = (FIELDS[key] for key in (POUR, SOLIDS))
     lines = []
     for name, row in zip(found.names, found.rows, strict=True):
         low, high = (row[key] for key in _WINDOW)
@@ -247,7 +254,6 @@ def _table(found: Mixes, show: Shown) -> Table:
                 *viscosity.cells(row, show),
                 window,
                 *solids.cells(row, show),
-                wet.text(row, show),
             )
         )
     heads = (
@@ -258,18 +264,21 @@ def _table(found: Mixes, show: Shown) -> Table:
         f"pours from\nto, {degree}",
         f"solids\nat {show.typed('temperature', 20.0)}",
         "\n95 % band",
-        "draws water\nabove, %",
     )
     return Table(
         heads=heads,
         rows=tuple(lines),
-        drop=(7, 6, 3),
+        drop=(6, 3),
         spare=max(len(lines) - 4, 0),
         of="mixes",
     )
 
 
-def _annexes(found: Mixes, show: Shown) -> Iterator[Annex]:
+def _annexes(
+    found: Mixes,
+    handled: Handled,
+    show: Shown,
+) -> Iterator[Annex]:
     """Yield all quantities, what was assumed, and what is special about a mix."""
     fields = [f for f in JUDGED_FIELDS if f.key not in ("name", "flags")]
     if table := quantities(found, fields, show):
@@ -279,6 +288,7 @@ def _annexes(found: Mixes, show: Shown) -> Iterator[Annex]:
             "in hours to days; derived, untested."
         )
         yield Annex("In the pan and after", (table, Paragraph(note)))
+    yield from handled.annexes(found.names, found.rows, show)
     yield from flags(found)
     yield Annex("Assumed", (Listing(found.notes),))
 
@@ -293,13 +303,20 @@ JUDGED_PARTS = {
     "mixes": Part(meaning="one a mix", fields=JUDGED_FIELDS, many=True),
     "limits": Part(meaning="of the bench on columns of the kitchen, one a mix"),
     "contributions": CONTRIBUTIONS,
+    "handling": Part(
+        meaning="what to expect of each mix in its pan, mould and store; null without "
+        "a model"
+    ),
 }
 
 
-def judge_parts(found: Mixes, shares: Mapping[str, float]) -> dict[str, Any]:
+def judge_parts(
+    found: Mixes, shares: Mapping[str, float], handled: Handled
+) -> dict[str, Any]:
     """Return the numbers of ``kitchen judge``."""
     return {
         "mixes": [dict(row) for row in found.rows],
         "limits": limit_rows([m.name for m in found.mixes], found.judged),
         "contributions": dict(shares),
+        "handling": [None if one is None else one.to_dict() for one in handled.each],
     }

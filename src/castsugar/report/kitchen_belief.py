@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar.data.records import Facts, Syrup
 from castsugar.kitchen.calibration import Learnt, Outcome
-from castsugar.kitchen.parameters import PARAMETERS, Belief
+from castsugar.kitchen.parameters import OF_POUR, PARAMETERS, Belief
+from castsugar.kitchen.suspension import SPATULA, yield_stress
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen, do_nots
 from castsugar.report.document import Part
@@ -30,11 +31,11 @@ if TYPE_CHECKING:
 CALLED = {
     "syrup_solids": ("syrup solids, %", "the solids of the syrup", "ball-fall"),
     "syrup_grade": ("syrup grade, DE", "the grade of the syrup", "ball-fall"),
-    "packing": ("packing", "how densely the grains pack", "bulk-density"),
+    "packing": ("packing", "how densely the grains pack", "brine"),
     "nitrate_dissolved": (
         "nitrate dissolved",
         "how much nitrate dissolves at the pour",
-        "flow-out",
+        "clear-point",
     ),
     "solubility_loss": (
         "solubility depression",
@@ -61,6 +62,11 @@ CALLED = {
         "how sugar keeps nitrate from dissolving",
         "",
     ),
+    "nitrate_carried": (
+        "nitrate, bath to pour",
+        "how nitrate dissolves in a bath against the pour",
+        "",
+    ),
 }
 
 
@@ -71,7 +77,8 @@ def origin_word(name: str, origin: str) -> str:
     if origin.startswith("measured"):
         return "measured"
     prior = next(p.origin for p in PARAMETERS if p.name == name)
-    return "assumed" if origin == prior else "stated"
+    guessed = origin == prior or origin.startswith("guess")
+    return "assumed" if guessed else "stated"
 
 
 def measurement_of(shares: Mapping[str, float], belief: Belief) -> str:
@@ -282,7 +289,8 @@ class Measured:
 
     `mix` is the one on which the change is shown, and `bands` its pour viscosity [Pa s]
     before and after, quantiles of :data:`castsugar.kitchen.calibration.BAND`; `facts`
-    are those of the pan; an empty `bench`: none is named.
+    are those of the pan; an empty `bench`: none is named. `layer` stays on an upright
+    spatula, `bore` is the width of the mould [m].
     """
 
     before: Learnt
@@ -296,6 +304,8 @@ class Measured:
     next: str
     invented: tuple[str, ...] = ()
     bench: str = ""
+    layer: float | None = None
+    bore: float | None = None
 
     @property
     def outcome(self) -> Outcome:
@@ -316,7 +326,7 @@ def measurement_screen(found: Measured, show: Shown) -> Screen:
     one = found.outcome
     read = one.measurement
     named = f"{read.kind} {read.label}".rstrip()
-    cold = read.kind in ("bulk density", "ball fall")
+    cold = read.kind in ("bulk density", "brine", "clear point", "ball fall")
     whose = "" if cold else f" of {_mix(found)}"
     return Screen(
         command="kitchen",
@@ -338,6 +348,8 @@ def _said(found: Measured, show: Shown) -> Iterator[Finding]:
     values = outcome_rows([one])[0]
     expected = _reading(one, one.expected, show)
     low, high = (_reading(one, x, show, bare=True) for x in (one.low, one.high))
+    if found.layer is not None:
+        yield _stays(found, show)
     if one.contradicts:
         yield Finding("REFUSED", f"{refusal(one)}; not saved", values)
         if math.isfinite(one.expected):
@@ -355,9 +367,29 @@ def _said(found: Measured, show: Shown) -> Iterator[Finding]:
     text = f"Pour viscosity of {_mix(found)}, Pa s: {changed}."
     yield Finding("CHANGES", text)
     yield Finding("CHANGES", _narrowed(found, show))
+    if one.measurement.kind == "bulk density":
+        yield Finding("CHANGES", _DRY)
     where = found.bench or "a bench file"
     kept = Finding("NOT SAVED", f"Add --save to keep it in {where}.")
     yield Finding("SAVED", f"In {where}.") if found.saved else kept
+
+
+def _stays(found: Measured, show: Shown) -> Finding:
+    """Say what stays on the spatula, and into which moulds the mix runs by itself."""
+    layer = found.layer or 0.0
+    stress = yield_stress(layer, found.mix.density)
+    text = f"Yield stress about {numbers.significant(stress, 1)} Pa (factor {SPATULA})"
+    if found.bore is None:
+        least = show.amount("length", 4e3 * layer, 2)
+        return Finding("RESULT", f"{text}: runs by itself into bores above {least}.")
+    bore = show.amount("length", 1e3 * found.bore, 2)
+    if found.bore > 4.0 * layer:
+        return Finding("INSIDE", f"{text}: runs into a bore of {bore} by itself.")
+    text = f"{text}: will not run into a bore of {bore} by itself; tap or vibrate it."
+    return Finding("OUTSIDE", text)
+
+
+_DRY = "Dry powder tells little of wet grains; castsugar kitchen brine tells more."
 
 
 def _reading(one: Outcome, value: float, show: Shown, *, bare: bool = False) -> str:
@@ -388,7 +420,7 @@ def _narrowed(found: Measured, show: Shown) -> str:
     moved = []
     for was, now in zip(old, new, strict=True):
         wide, left = _width(was), _width(now)
-        if wide > 0.0 and left < _NARROWER * wide:
+        if was["name"] in OF_POUR and wide > 0.0 and left < _NARROWER * wide:
             moved.append((left / wide, was, now))
     moved.sort(key=lambda one: one[0])
     if not moved:
@@ -428,6 +460,7 @@ def _moved(found: Measured, show: Shown) -> Table:
 MEASURED_PARTS = {
     "measurement": Part(meaning="what was read", fields=OUTCOME_FIELDS),
     "recipe": Part(meaning="of the mix on which the change is shown"),
+    "yield_stress_Pa": Part(meaning="by the spatula; null where it was not used"),
     "saved": Part(meaning="whether it stands in the bench file now"),
     "pour_viscosity_Pa_s_interval": Part(
         meaning="95 % band of that mix, before and after"
@@ -443,6 +476,9 @@ def measured_parts(found: Measured) -> dict[str, Any]:
     return {
         "measurement": outcome_rows([found.outcome])[0],
         "recipe": composition(found.mix),
+        "yield_stress_Pa": None
+        if found.layer is None
+        else yield_stress(found.layer, found.mix.density),
         "saved": found.saved,
         "pour_viscosity_Pa_s_interval": {
             name: [band[0], band[-1]]

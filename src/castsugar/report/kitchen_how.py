@@ -67,6 +67,58 @@ PROTOCOLS = {
         readings=("mass", "volume"),
         typed='castsugar kitchen bulk-density --mass "69 g" --volume "50 ml"',
     ),
+    "brine": Protocol(
+        tells="how densely your ground nitrate packs in syrup, 20 minutes and a night",
+        needs="a cylinder of {cylinder}, a scale, water, a folded towel; no sugar",
+        steps=(
+            "Stir more nitrate into warm water than dissolves, cool, let it stand 12 h "
+            "in the room where you measure; crystals must remain. That is the brine.",
+            "Stir {mass} of the dry ground nitrate with {brine} of brine to a smooth "
+            "paste, a drop of dish soap against bubbles; pour it into the cylinder, "
+            "rinse with brine.",
+            "Let it settle until it stays: minutes if coarse, 2 h if fine, a night if "
+            "milled. Read the volume of the bed: loose.",
+            "Tap 200 times on the towel, again until it stays. Read it: tapped.",
+            "If the bed shrinks for hours, the brine was not saturated: do it again. "
+            "Of several runs give the means, and --runs.",
+            "Potassium chloride: the same in its own brine, and say --salt. Discard "
+            "it all in plenty of water.",
+        ),
+        amounts={
+            "cylinder": ("volume", 100.0),
+            "mass": ("mass", 60.0),
+            "brine": ("volume", 35.0),
+        },
+        readings=("mass", "loose", "tapped", "temperature", "runs"),
+        typed='castsugar kitchen brine --mass "60 g" --loose "52 ml" --tapped "46 ml" '
+        '--temperature "20 C"',
+    ),
+    "clear point": Protocol(
+        tells="how much nitrate the syrup dissolves, 45 minutes, on a water bath",
+        needs="a small glass with a lid, a pot of water, no flame, goggles, a torch, "
+        "a scale of {scale}, a thermometer",
+        steps=(
+            "Weigh glass, lid and spatula with {liquid} of plain syrup (A), or of 10 "
+            "parts syrup and 4 sugar, dissolved (B). Never the liquid of a cook.",
+            "Hang it in water of {bath}; the thermometer stands in the glass.",
+            "Stir in fine nitrate, {portion} at a time, near the end {last}, 3 min "
+            "each, until crystals stay for 10 min against the torch.",
+            "Note all that you added, the last portion, the temperature.",
+            "Weigh the glass with everything again: what is missing is water.",
+            "Never heat it further, never let it dry; it scalds and sticks. Discard it "
+            "in plenty of water. Two liquids tell more than one twice.",
+        ),
+        amounts={
+            "scale": ("mass", 0.1),
+            "liquid": ("mass", 20.0),
+            "bath": ("temperature", 85.0),
+            "portion": ("mass", 0.5),
+            "last": ("mass", 0.1),
+        },
+        readings=("liquid", "mass", "added", "step", "temperature", "lost"),
+        typed='castsugar kitchen clear-point --liquid A --mass "20 g" --added "5.1 g" '
+        '--step "0.1 g" --temperature "85 C" --lost "0.1 g"',
+    ),
     "ball fall": Protocol(
         tells="solids and grade of your syrup together, 15 minutes, cold",
         needs="a steel ball of {ball}, a clear straight cup at least 3 balls wide",
@@ -94,7 +146,9 @@ PROTOCOLS = {
             "Close the tube, fill the cup, note the height of the mix over the outlet.",
             "Open; take the time that a marked volume takes to run out.",
             "The head is the mean of the heights before and after.",
-            "Repeat it once with a fresh cup; dissolve all of it in water afterwards.",
+            "Hold a spatula with it upright: the thickest layer that stays is --layer.",
+            "Repeat it with a fresh cup, and once with twice the syrup: thin and "
+            "crowded mixes together tell the law. Dissolve all of it in water after.",
         ),
         amounts={"tube": ("length", 8.0)},
         readings=("tube-diameter", "tube-length", "head", "volume", "time"),

@@ -109,11 +109,11 @@ def _sentence(one: Judged, row: Row, show: Shown, origin: str) -> str:
     if one.column in (PEAK, P95):
         return _presses(one, row, show, origin)
     field = FIELDS[one.column]
-    told, bound = field.text(row, show), one.bound(show)
+    told, bound = field.text(row, show), limit_cell(one, show)
     if one.column == SOLIDS:
         from castsugar.kitchen.glass import set_word
 
-        word = set_word(one.value).removeprefix("stays ")
+        word = set_word(row[SOLIDS]).removeprefix("stays ")
         return f"Sets {word}: {field.named(show)} {told}, {bound}."
     return f"{capitalized(field.headed(show))} {told}, {bound}."
 

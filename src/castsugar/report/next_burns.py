@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from castsugar.costs import FILMED, FIRED, FURTHER, NEW_BATCH, Costs
+from castsugar.costs import FILMED, FIRED, FURTHER, NEW_BATCH, Budget, Cost, Costs
 from castsugar.optimize.next_burns import (
     STRANDS_EACH,
     Known,
     NextBurn,
     Proposal,
     Recipe,
+    order_of_work,
 )
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
@@ -96,6 +97,17 @@ class Proposed:
     bench_said: str = ""
     invented: tuple[str, ...] = ()
     costs: Costs = field(default_factory=Costs)
+    budget: Budget = field(default_factory=Budget)
+
+    @property
+    def order(self) -> list[tuple[int, NextBurn]]:
+        """The burns in the order of work, each with its place in the list, from 1.
+
+        Random; but what is fired comes after the strands.
+        """
+        burns = self.proposal.burns
+        drawn = [(i + 1, burns[i]) for i in order_of_work(len(burns), self.seed)]
+        return sorted(drawn, key=lambda one: one[1].option.fired)
 
     def mix(self, recipe: Recipe) -> str:
         """Return a mix in one line, as it was typed."""
@@ -128,7 +140,11 @@ def next_screen(found: Proposed, show: Shown) -> Screen:
     what = numbers.count(len(proposal.burns), "burn")
     strands = Paragraph(_STRANDS) if kinds - _FIRED else None
     firing = Paragraph(_FIRING) if kinds & _FIRED else None
-    blocks = (_table(found, show) if proposal.burns else None, strands, firing)
+    table = _table(found, show) if proposal.burns else None
+    taken = [(found.costs.of(b.option.kind), b.option.recipe) for b in proposal.burns]
+    spent = budget_words(found.budget, taken)
+    work = Paragraph(" ".join(filter(None, (_order(found), spent))))
+    blocks = (table, work if work.text else None, strands, firing)
     return Screen(
         command="next",
         title=f"next: {what} that tell most {found.bench_said or found.asked.file}",
@@ -147,9 +163,44 @@ def next_screen(found: Proposed, show: Shown) -> Screen:
     )
 
 
+def _order(found: Proposed) -> str:
+    """Say in which order to work, and why in that one; empty for one burn."""
+    fired = sum(burn.option.fired for _, burn in found.order)
+    if max(fired, len(found.order) - fired) < 2:
+        return ""
+    places = ", ".join(str(place) for place, _ in found.order)
+    return (
+        f"Pour in random order {places} (seed {found.seed}), lest the day's drift pass "
+        "for the mix."
+    )
+
+
+def budget_words(budget: Budget, taken: Sequence[tuple[Cost, Recipe]]) -> str:
+    """Say what measurements take of what may be spent; empty without a limit.
+
+    Examples
+    --------
+    >>> budget_words(Budget(time=3600.0), [(Cost(1200.0), {}), (Cost(600.0), {})])
+    'In all 30 of 60 min.'
+    """
+    told = []
+    if budget.time < math.inf:
+        minutes = sum(cost.time for cost, _ in taken) / 60.0
+        told.append(
+            f"{numbers.typed(minutes)} of {numbers.typed(budget.time / 60.0)} min"
+        )
+    if budget.money < math.inf and budget.prices is not None:
+        money = sum(budget.price(*one) for one in taken)
+        told.append(
+            f"{numbers.significant(money, 3)} of {numbers.typed(budget.money)} "
+            f"{budget.prices.currency}"
+        )
+    return f"In all {' and '.join(told)}." if told else ""
+
+
 def _ticks(found: Proposed, show: Shown) -> Iterator[Ticks]:
     """Yield what is weighed for each burn, to tick on paper."""
-    for place, burn in enumerate(found.proposal.burns, start=1):
+    for place, burn in found.order:
         lines = tuple(
             f"{found.asked.name(name)} {_weighed(found, mass, show)}"
             for name, mass in _masses(found, burn).items()
@@ -291,7 +342,7 @@ def _next(found: Proposed) -> str:
 def _sheets(found: Proposed) -> Iterator[str]:
     """Yield the command of the weigh sheet of each that is to be cooked."""
     bench = "" if found.bench == BENCH else f" --bench {found.bench}"
-    for option in (burn.option for burn in found.proposal.burns):
+    for option in (burn.option for _, burn in found.order):
         if option.kind == FURTHER:
             continue
         recipe = " ".join(
@@ -395,6 +446,10 @@ PARTS: dict[str, Part] = {
     "best_keeps_the_limit": part("whether it does", "proposal.best_keeps"),
     "burns": part(
         "the most telling first: kind, shares, masses, what is then known", _burn_rows
+    ),
+    "order_of_work": part(
+        "random, by `seed`: numbers of the burns",
+        lambda found: [place for place, _ in found.order],
     ),
     "strands": part("pressures to burn at, strands of a batch at each", _plan_row),
     "known_now": part(

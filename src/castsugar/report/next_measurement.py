@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from castsugar import costs as names
-from castsugar.costs import Costs
+from castsugar.costs import Budget, Costs
 from castsugar.limits import PEAK, POUR
 from castsugar.optimize.next_burns import STRANDS_EACH, Recipe
 from castsugar.optimize.next_measurement import PRICE, Agenda, Held, Offer
@@ -16,6 +16,7 @@ from castsugar.report.cautions import Chosen
 from castsugar.report.document import Part, part, read_parts
 from castsugar.report.field import TEXT, keyed
 from castsugar.report.mix_words import share_key
+from castsugar.report.next_burns import budget_words
 from castsugar.report.screen import (
     BENCH,
     Annex,
@@ -33,6 +34,8 @@ from castsugar.report.shown import Shown
 CALLED = {
     names.PAN_WEIGHT: "pan weight",
     names.BULK_DENSITY: "bulk density of the nitrate",
+    names.BRINE: "nitrate settled in brine",
+    names.CLEAR_POINT: "clear point of the syrup",
     names.BALL_FALL: "ball fall in the syrup",
     names.SYRUP_DENSITY: "syrup density",
     names.FLOW_OUT: "flow-out of the dummy",
@@ -90,12 +93,19 @@ class Listed:
     bench: str = BENCH
     bench_said: str = ""
     invented: tuple[str, ...] = ()
+    beyond: tuple[Offer, ...] = ()
+    budget: Budget = field(default_factory=Budget)
     syrup: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def counted(self) -> list[Offer]:
         """Those with a gain that was computed, the first first."""
         return [one for one in self.agenda.offers if not one.reason]
+
+    @property
+    def judged(self) -> list[Offer]:
+        """The same with those that do not fit."""
+        return [*self.counted, *self.beyond]
 
     def text(self, recipe: Recipe) -> str:
         """Return a recipe as a command takes it."""
@@ -119,7 +129,12 @@ def next_screen(found: Listed, show: Shown) -> Screen:
     origin = "assumed, yours go into [costs]" if assumed else "as stated"
     gram = numbers.factor(found.costs.of(names.GRAM).time)
     first = [f"{n}  {_todo(found, one, show)}" for n, one in _first(found)]
-    blocks = (_table(found, show), notes(first) if first else None, _left_out(found))
+    blocks = (
+        _table(found, show),
+        _spent(found),
+        notes(first) if first else None,
+        _left_out(found),
+    )
     return Screen(
         command="next",
         title=f"next: what to measure next {found.bench_said or found.asked.file}",
@@ -147,7 +162,7 @@ def _first(found: Listed) -> list[tuple[int, Offer]]:
 
 def _most(found: Listed, *, burns: bool) -> float:
     """Return the largest gain of the burns, or of the kitchen."""
-    mine = [one.gain for one in found.counted if (one.kind in BURNS) == burns]
+    mine = [one.gain for one in found.judged if (one.kind in BURNS) == burns]
     return max(mine, default=0.0)
 
 
@@ -182,7 +197,7 @@ def _decides(found: Listed, kitchen: float, burns: float) -> str:
         )
     if max(kitchen, burns) < _NONE:
         return "Nothing of the list is expected to change the recipe"
-    sides = {one.kind in BURNS for one in found.counted}
+    sides = {one.kind in BURNS for one in found.judged}
     if sides == {True}:
         return "The burning rate decides; the pour is not judged"
     if sides == {False}:
@@ -241,6 +256,21 @@ def _points(gain: float) -> str:
     return "0" if gain < _NONE else numbers.factor(gain)
 
 
+def _spent(found: Listed) -> Paragraph | None:
+    """Say what all of them take of what may be spent, and what does not fit."""
+    taken = [
+        (found.costs.of(one.kind), one.recipe or found.agenda.best)
+        for one in found.counted
+    ]
+    told = budget_words(found.budget, taken)
+    if not told:
+        return None
+    if found.beyond:
+        left = ", ".join(CALLED[one.kind] for one in found.beyond)
+        told = f"{told[:-1]}; does not fit: {left}."
+    return Paragraph(told)
+
+
 def _left_out(found: Listed) -> Paragraph | None:
     """Say of what no gain was computed, and why."""
     told: dict[str, list[str]] = {}
@@ -277,6 +307,8 @@ def _todo(found: Listed, one: Offer, show: Shown) -> str:
 _KITCHEN = {
     names.PAN_WEIGHT: "Weigh pan and mix before and after you cook {mass}",
     names.BULK_DENSITY: "Weigh a tapped cup of your ground nitrate",
+    names.BRINE: "Let your ground nitrate settle in its own brine, then tap it",
+    names.CLEAR_POINT: "Stir nitrate into plain syrup on a water bath until it stays",
     names.BALL_FALL: "Time a steel ball that sinks in the cold syrup",
     names.FLOW_OUT: "Time the inert dummy (chloride, no nitrate) out of a cup",
 }
@@ -408,6 +440,10 @@ PARTS: dict[str, Part] = {
     ),
     "measurements": part(
         "the first first; those without a computed gain last", _rows, _FIELDS
+    ),
+    "does_not_fit": part(
+        "kinds that take more than is left of --minutes or --money",
+        lambda found: [one.kind for one in found.beyond],
     ),
     "requirements_kept": part(
         "whether a mix keeps the limits that no measurement decides", "agenda.kept"

@@ -58,6 +58,9 @@ HEAT_PARTS: dict[str, Part] = {
     "best_probability": Part(meaning="in which share of the draws"),
     "limit_C": Part(meaning="above, the sugar degrades beyond its limit, or no model"),
     "pours_down_to_C": Part(meaning="cooked as planned, it may cool to this"),
+    "pours_off_the_heat_min": Part(
+        meaning="so long, cooked as planned; null without the mass of the pan"
+    ),
     "forward_probability": Part(meaning="what the kitchen says, poured at that heat"),
     "cooks": Part(meaning="at these heats", fields=COOKED, many=True),
 }
@@ -174,7 +177,9 @@ def _meanwhile(
 # plan heat.
 
 
-def heat_parts(found: PourHeat, rows: Sequence[Row]) -> dict[str, Any]:
+def heat_parts(
+    found: PourHeat, rows: Sequence[Row], kitchen: Kitchen
+) -> dict[str, Any]:
     """Return the numbers of ``plan heat``; first of the rows is the heat to pour at."""
     return {
         "probability": found.probability,
@@ -185,6 +190,7 @@ def heat_parts(found: PourHeat, rows: Sequence[Row]) -> dict[str, Any]:
         "best_probability": found.chance,
         "limit_C": to_celsius(found.limit),
         "pours_down_to_C": to_celsius(found.down_to),
+        "pours_off_the_heat_min": minutes_to_pour(found, kitchen),
         "forward_probability": rows[0][_CHANCE] if rows else math.nan,
         "cooks": list(rows),
     }
@@ -212,13 +218,30 @@ def _heats(
         text = f"Cooked at {_degrees(warm, show)} as planned, it "
         if cold > POUR_RANGE[0]:
             fall = show.amount("temperature difference", warm - cold, 2)
-            text += f"may cool by {fall} before it pours too seldom."
+            text += f"may cool by {fall} before it pours too seldom"
+            text += _off_the_heat(found, kitchen)
         else:
             text += f"still pours at {_degrees(cold, show)}, the coldest modelled."
         yield Finding("RESULT", text, {"pours_down_to_C": to_celsius(cold)})
     text = f"Forward: cooked {minutes} min at {first}, kitchen judge gives back "
     text += f"{numbers.of_100(rows[0][_CHANCE])} of 100 draws."
     yield Finding("RESULT", text, {_CHANCE: rows[0][_CHANCE]})
+
+
+def _off_the_heat(found: PourHeat, kitchen: Kitchen) -> str:
+    """Say how long that takes off the heat, where the pan is known."""
+    time = minutes_to_pour(found, kitchen)
+    if math.isnan(time):
+        return "."
+    return f": {numbers.significant(time, 2)} min off the heat in your pan."
+
+
+def minutes_to_pour(found: PourHeat, kitchen: Kitchen) -> float:
+    """Return how long a mix pours off the heat; NaN without pan_mass."""
+    pan = kitchen.cook.pan
+    if pan is None or math.isnan(found.down_to):
+        return math.nan
+    return pan.time_to_cool(kitchen.cook.pour_temperature, found.down_to) / 60.0
 
 
 def _window(found: PourHeat, first: Row, minutes: str, show: Shown) -> Finding:

@@ -8,12 +8,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.columns import CHANGE, COST, DELIVERED, IMPULSE
 from castsugar.limits import BROKEN
 from castsugar.mix.mix import Mix
 from castsugar.motor.burn_evidence import FIRING, STRANDS, between
 from castsugar.motor.hardware import SPREAD
 from castsugar.motor.peak_causes import Cause
 from castsugar.optimize.outcome import Outcome
+from castsugar.optimize.region import ROUNDING
 from castsugar.optimize.rounding import Weighable
 from castsugar.optimize.shadow_prices import (
     INTERRUPTED_AFTER,
@@ -24,7 +26,6 @@ from castsugar.optimize.shadow_prices import (
     RowState,
 )
 from castsugar.optimize.space import SCOPE
-from castsugar.optimize.task import DELIVERED
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
 from castsugar.report.field import FIELDS, Field, Row
@@ -44,9 +45,12 @@ from castsugar.report.search_words import (
     chance_of,
     endless,
     field_of,
+    goal_words,
     guards_case,
+    is_ideal,
     limit_name,
     limit_noun,
+    losses_taken,
 )
 from castsugar.report.shown import Shown
 
@@ -148,12 +152,10 @@ def search_screen(found: Searched, show: Shown) -> Screen:
 
 def _title(found: Searched) -> str:
     goal = found.outcome.found.goal
-    word = "most" if goal.maximise else "least"
-    what = found.objective.short or found.objective.label
     count = len(goal.limits)
     limits = {0: "no limits", 1: "the limit"}.get(count, f"the {count} limits")
     said = f" {found.bench_said}" if found.bench_said else f" of {found.asked.file}"
-    return f"search: {word} {what} within {limits}{said}"
+    return f"search: {goal_words(found.outcome)} within {limits}{said}"
 
 
 # ----------------------------------------------------------------------------
@@ -419,6 +421,8 @@ def _blocks(found: Searched, show: Shown) -> Iterator[Block]:
             "does not choose between them; your limits do.",
             spare=True,
         )
+    if said := losses_taken(found.outcome):
+        yield Paragraph(said, spare=True)
     if found.sound:
         yield Paragraph(f"Held back by: {held_back(found, show)}")
         if said := no_trade_off(found):
@@ -475,6 +479,8 @@ def _flat(rows: Sequence[Row]) -> bool:
 def held_back(found: Searched, show: Shown) -> str:
     """Say which limits and bounds decide, and what loosening each a little buys."""
     outcome = found.outcome
+    if outcome.found.goal.objective == CHANGE and outcome.found.objective < ROUNDING:
+        return f"nothing: {outcome.task.near} keeps all limits as it is"
     told = [
         f"{limit_name(state.limit, show)} ({limit_buys(found, state, show)})"
         for state in outcome.found.limits
@@ -585,7 +591,14 @@ def _named(found: Searched, names: Sequence[str], show: Shown) -> list[str]:
 # A trade-off is worth a word only where what it changes is known that well.
 
 #: Columns that are known as c* is.
-_AS_C_STAR = (_C_STAR, "specific_impulse_s", "density_impulse_kg_s_m3", DELIVERED)
+_AS_C_STAR = (
+    _C_STAR,
+    "specific_impulse_s",
+    "density_impulse_kg_s_m3",
+    DELIVERED,
+    IMPULSE,
+    COST,
+)
 
 
 def no_trade_off(found: Searched) -> str:
@@ -627,6 +640,11 @@ def _doubt(found: Searched, column: str) -> float:
 
 def _least_sure(found: Searched) -> str:
     """Say which of the quantities that decide is known worst."""
+    if is_ideal(found.outcome):
+        return (
+            "what a small motor delivers of this ideal impulse, clearly less: a firing "
+            "tells, or state measured_efficiency in [motor]"
+        )
     held = [s.limit for s in found.outcome.found.limits if s.binding]
     row = found.row(found.outcome.chosen)
     rate = f"the burning rate: {rests_on(str(row.get('burn_law_origin') or '?'))}"

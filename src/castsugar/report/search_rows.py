@@ -20,6 +20,7 @@ from castsugar.report.search import Searched, masses_of
 from castsugar.report.search_words import (
     endless,
     file_key,
+    goal_words,
     unit_key,
 )
 
@@ -34,7 +35,9 @@ PARTS: dict[str, Part] = {
     "reason": Part(meaning="why it is incomplete; else empty"),
     "feasible": Part(meaning="whether a mix keeps all limits"),
     "refused": Part(meaning="why the best mix is no optimum to be trusted; else empty"),
-    "objective": Part(meaning="column, sense, and its value at the exact optimum"),
+    "objective": Part(
+        meaning="column, sense, its value at the exact optimum, and what is wanted"
+    ),
     "ingredients_as_typed": Part(meaning="name as typed to catalogue name"),
     "choice": Part(meaning="slot to the alternative chosen"),
     "chosen": Part(
@@ -82,6 +85,7 @@ def search_parts(searched: Searched) -> Row:
             "column": file_key(goal.objective),
             "sense": "maximise" if goal.maximise else "minimise",
             file_key(goal.objective): found.objective,
+            "wanted": goal_words(outcome),
         },
         "ingredients_as_typed": dict(asked.typed),
         "choice": dict(found.choice),

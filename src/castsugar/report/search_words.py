@@ -8,14 +8,22 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from castsugar.arrays import FloatArray
-from castsugar.columns import COLUMN
+from castsugar.columns import (
+    CHANGE,
+    COLUMN,
+    COST,
+    DELIVERED,
+    IMPULSE,
+    SYRUP,
+    WEIGHTED,
+)
 from castsugar.comparison.neighbours import STATED_MIX
 from castsugar.limits import Limit
+from castsugar.motor.delivered import efficiencies_in_use
 from castsugar.optimize.outcome import Outcome
 from castsugar.optimize.plane import FAILED, broken, unknown
 from castsugar.optimize.problem import Goal
-from castsugar.optimize.task import DELIVERED, WEIGHTED
-from castsugar.report import numbers
+from castsugar.report import fired, numbers
 from castsugar.report.field import FIELDS, Field
 from castsugar.report.field import field_of as field_of_column
 from castsugar.report.mix_words import plain_key
@@ -42,6 +50,24 @@ _OWN = {
         kind="specific impulse",
         meaning="through the nozzle of [motor], with the efficiencies in use",
     ),
+    IMPULSE: fired.IMPULSE,
+    COST: Field(
+        key=COST,
+        label="cost per 1000 N s",
+        short="cost/1000 N s",
+        kind="number",
+        meaning="of the propellant in the currency of the prices, over its impulse",
+    ),
+    SYRUP: Field(
+        key=SYRUP, label="syrup", kind="fraction", meaning="of the mass as weighed"
+    ),
+    CHANGE: Field(
+        key=CHANGE,
+        label="change from your recipe",
+        kind="fraction",
+        meaning="distance of the recipes: root of the sum of squares over the shares",
+        short="change",
+    ),
     WEIGHTED: Field(
         key="weighted_sum",
         label=WEIGHTED,
@@ -50,10 +76,15 @@ _OWN = {
     ),
 }
 
+#: Their units, as keys carry them.
+_OWN_UNITS = {DELIVERED: "s", IMPULSE: "N s", SYRUP: "%", CHANGE: "%"}
+
+_IDEAL = "ideal, no losses"
+
 _NOTES: dict[str | tuple[str, ...], str] = {
     _POURS: "Pour viscosity is good to a factor of 4 before it is calibrated.",
     _PRESSES: "A pressure limit rests on an estimate about an unproved case.",
-    "": "A model; impulses are ideal, no losses. No claim of safety.",
+    "": f"A model; impulses are {_IDEAL}. No claim of safety.",
 }
 
 
@@ -126,9 +157,9 @@ def field_of(column: str) -> Field:
 def unit_of(column: str) -> str:
     """Return the unit of a column of a search; empty for none."""
     base = chance_of(column)[0]
-    if base == DELIVERED:
-        return "s"
-    return COLUMN[base].unit if base in COLUMN else ""
+    if base in COLUMN:
+        return COLUMN[base].unit
+    return _OWN_UNITS.get(base, "")
 
 
 def label_of(column: str) -> str:
@@ -179,6 +210,54 @@ def unit_key(column: str) -> str:
 
 
 # ----------------------------------------------------------------------------
+# What is looked for.
+
+
+def goal_words(outcome: Outcome) -> str:
+    """Say in plain words what is looked for."""
+    goal, task = outcome.found.goal, outcome.task
+    word = "most" if goal.maximise else "least"
+    if goal.objective == IMPULSE:
+        return f"{word} {fired.impulse_label(task.settings.motor)}"
+    if goal.objective == COST and task.prices is not None:
+        return f"{word} {task.prices.currency} per N s"
+    if goal.objective == SYRUP:
+        return f"{word} syrup that pours"
+    if goal.objective == CHANGE:
+        return f"{word} change from {task.near}"
+    one = field_of(goal.objective)
+    return f"{word} {one.short or one.label}"
+
+
+#: Columns of which the screen says whether losses are taken off.
+_DELIVERED = (IMPULSE, COST)
+
+
+def losses_taken(outcome: Outcome) -> str:
+    """Say what is taken off an ideal impulse that is looked for; empty: nothing."""
+    if outcome.found.goal.objective not in _DELIVERED:
+        return ""
+    motor = outcome.task.settings.motor
+    if motor is None:
+        return ""
+    used = efficiencies_in_use(motor)
+    known = [
+        f"{what} {numbers.percent(one.value)} % ({one.origin})"
+        for what, one in (("c*", used.characteristic_velocity), ("nozzle", used.nozzle))
+        if one.known
+    ]
+    if not known:
+        return ""
+    return f"Impulse is delivered: of the ideal {', '.join(known)}."
+
+
+def is_ideal(outcome: Outcome) -> bool:
+    """Say whether an impulse is looked for of which nothing is taken off."""
+    wanted = outcome.found.goal.objective in _DELIVERED
+    return wanted and not losses_taken(outcome)
+
+
+# ----------------------------------------------------------------------------
 # Values.
 
 
@@ -217,7 +296,7 @@ def decimals_of(column: str, show: Shown = SI_UNITS) -> int:
     """Return the decimals that a column deserves on a picture, in units shown."""
     known = COLUMN.get(chance_of(column)[0])
     if known is None:
-        return 1
+        return 3 if column == COST else 1
     finer = -math.log10(abs(show.span(field_of(column).kind, 1.0)))
     return max((known.decimals or 0) + math.ceil(finer - 1e-9), 0)
 
@@ -387,8 +466,11 @@ def best_words(outcome: Outcome) -> str:
 
 def note_of(columns: Sequence[str]) -> str:
     """Return the note that belongs under a picture of some columns."""
-    return " ".join(
+    told = " ".join(
         note
         for begin, note in _NOTES.items()
         if any(column.startswith(begin) for column in columns)
     )
+    if {DELIVERED, *_DELIVERED} & set(columns):
+        told = told.replace(_IDEAL, "ideal but for the efficiencies of [motor]")
+    return told

@@ -20,10 +20,9 @@ _KITCHEN = {
     "syrup_solids": "time a ball in the cold syrup (castsugar kitchen ball-fall), or "
     "state what the label or a refractometer says",
     "syrup_grade": "time a ball in the cold syrup (castsugar kitchen ball-fall)",
-    "packing": "weigh a cup of tapped powder (castsugar kitchen bulk-density)",
-    "nitrate_dissolved": "weigh the pan before and after (castsugar kitchen "
-    "pan-weight) and time what runs out of a cup (castsugar kitchen flow-out, inert "
-    "salt first)",
+    "packing": "let the ground nitrate settle in brine (castsugar kitchen brine)",
+    "nitrate_dissolved": "stir nitrate into warm syrup until it stays (castsugar "
+    "kitchen clear-point)",
     "solubility_loss": "time what runs out of a cup, inert salt first (castsugar "
     "kitchen flow-out)",
     "drying_time": "weigh the pan before and after (castsugar kitchen pan-weight)",

@@ -6,9 +6,20 @@ from collections.abc import Callable
 
 import numpy as np
 from published_checks.rows import Given
+from scipy.optimize import brentq
 
-from castsugar.kitchen import glass, heat, liquid, suspension, water
+from castsugar.kitchen import (
+    glass,
+    heat,
+    liquid,
+    packing,
+    solubility,
+    suspension,
+    water,
+)
+from castsugar.kitchen.sugars import SUGARS
 from castsugar.kitchen.validity import ICE_POINT
+from kitchen_checks.heat_evaluators import HEAT
 
 
 def _kelvin(given: Given, key: str = "temperature_C") -> float:
@@ -34,6 +45,13 @@ def liquid_viscosity(given: Given) -> float:
     share, grade = given.number("syrup_share"), given.number("dextrose_equivalent")
     log = liquid.log_viscosity(_solids(given), _kelvin(given), share, grade)
     return float(np.exp(log))
+
+
+def chains_viscosity(given: Given) -> float:
+    """Two-unit saccharides in water. [Pa s]"""
+    solids, share = _solids(given), given.number("dp2")
+    log = liquid.log_viscosity(solids, _kelvin(given))
+    return float(np.exp(log + share * liquid.CHAINS[1] * solids**3))
 
 
 def syrup_density(given: Given) -> float:
@@ -67,7 +85,7 @@ def water_activity(given: Given) -> float:
 
 def saturated_sucrose_activity(given: Given) -> float:
     """Activity of water over as much sucrose as dissolves."""
-    sugar = suspension.sucrose_solubility(_kelvin(given))
+    sugar = solubility.sucrose_solubility(_kelvin(given))
     return float(water.water_activity(water.sugar_mole_fraction(1.0, sugar)))
 
 
@@ -83,19 +101,27 @@ def air_pressure(given: Given) -> float:
 
 def sucrose_solubility(given: Given) -> float:
     """Sucrose per 100 g of water. [g]"""
-    return 100.0 * float(suspension.sucrose_solubility(_kelvin(given)))
+    return 100.0 * float(solubility.sucrose_solubility(_kelvin(given)))
 
 
 def sucrose_solubility_percent(given: Given) -> float:
     """Sucrose of the saturated solution. [%]"""
-    ratio = float(suspension.sucrose_solubility(_kelvin(given)))
+    ratio = float(solubility.sucrose_solubility(_kelvin(given)))
     return 100.0 * ratio / (1.0 + ratio)
+
+
+def salted_sucrose(given: Given) -> float:
+    """Sucrose per 100 g of water that holds a salt. [g]"""
+    pure = solubility.sucrose_solubility(_kelvin(given))
+    salt = np.asarray(given.number("salt_g_per_100_g") / 100.0)
+    chloride = bool(given.number("chloride"))
+    return 100.0 * float(solubility.salted(pure, salt, chloride))
 
 
 def salt_solubility(given: Given) -> float:
     """Salt per 100 g of water. [g]"""
     salt = given.text("salt")
-    return 100.0 * float(suspension.salt_solubility(_kelvin(given), salt))
+    return 100.0 * float(solubility.salt_solubility(_kelvin(given), salt))
 
 
 def thickening(given: Given) -> float:
@@ -104,16 +130,14 @@ def thickening(given: Given) -> float:
     return float(np.exp(suspension.log_thickening(crowding, n)))
 
 
-def two_size_packing(given: Given) -> float:
-    """Densest packing of two sizes."""
-    found = suspension.two_size_packing(given.number("coarse"), given.number("fine"))
-    return found[0]
+def dry_over_wet(given: Given) -> float:
+    """Packing of dry powder over that of wet grains."""
+    return float(packing.dry_over_wet(1e-6 * given.number("size_um")))
 
 
-def two_size_coarse_percent(given: Given) -> float:
-    """Share of the coarse grains in it. [%]"""
-    found = suspension.two_size_packing(given.number("coarse"), given.number("fine"))
-    return 100.0 * found[1]
+def voids_with_fines(given: Given) -> float:
+    """Voids with fines over those without."""
+    return float(packing.voids_with_fines(given.number("share"), given.number("ratio")))
 
 
 def filling_time(given: Given) -> float:
@@ -163,30 +187,103 @@ def crystal_limit(given: Given) -> float:
     return glass.crystal_limit(_kelvin(given))
 
 
+def sorbitol_viscosity(given: Given) -> float:
+    """Sorbitol with water. [mPa s]"""
+    return 1e3 * float(liquid.sorbitol_viscosity(_solids(given), _kelvin(given)))
+
+
+def erythritol_viscosity(given: Given) -> float:
+    """Molten erythritol. [Pa s]"""
+    return float(liquid.erythritol_viscosity(_kelvin(given)))
+
+
+def sorbitol_freezes(given: Given) -> float:
+    """Where sorbitol with water starts to freeze. [C]"""
+    wet = given.number("water_percent") / water.WATER
+    dry = (100.0 - given.number("water_percent")) / SUGARS["sorbitol"].molar_mass
+    held = dry / (dry + wet)
+    root = brentq(
+        lambda t: float(solubility.liquidus(t, "sorbitol")) - held, 250.0, 371.15
+    )
+    return float(root) - ICE_POINT
+
+
+def sorbitol_solubility(given: Given) -> float:
+    """Sorbitol per 100 g of water. [g]"""
+    x = float(solubility.liquidus(_kelvin(given), "sorbitol"))
+    return 100.0 * x / (1.0 - x) * SUGARS["sorbitol"].molar_mass / water.WATER
+
+
+def _sorbitol_fraction(wet: float, dry: float) -> float:
+    moles = dry / SUGARS["sorbitol"].molar_mass
+    return moles / (moles + wet / water.WATER)
+
+
+def sorbitol_activity(given: Given) -> float:
+    """Activity of water over amorphous sorbitol."""
+    x = _sorbitol_fraction(given.number("water"), given.number("sorbitol"))
+    sugar = SUGARS["sorbitol"]
+    return float(water.water_activity(x, sugar.norrish, sugar.damped * water.DAMPING))
+
+
+def sorbitol_boils(given: Given) -> float:
+    """Where sorbitol solution boils at one atmosphere. [C]"""
+    solids, sugar = _solids(given), SUGARS["sorbitol"]
+    x = _sorbitol_fraction(1.0 - solids, solids)
+    damping = sugar.damped * water.DAMPING
+    kelvin = water.boiling_temperature(x, norrish=sugar.norrish, damping=damping)
+    return float(kelvin) - ICE_POINT
+
+
+def dextrose_solubility(given: Given) -> float:
+    """Dextrose per 100 g of water. [g]"""
+    return 100.0 * float(solubility.dextrose_solubility(_kelvin(given)))
+
+
+def sugar_humidity(given: Given) -> float:
+    """Humidity above which nitrate and a sugar draw water. [%]"""
+    sugar = SUGARS[given.text("sugar")]
+    return float(glass.crystal_limit(_kelvin(given), sugar.activity))
+
+
 _FUNCTIONS: dict[str, tuple[Callable[[Given], float], ...]] = {
-    "mPa s": (published_equation_viscosity, glass_scaled_viscosity),
-    "Pa s": (liquid_viscosity,),
+    "mPa s": (
+        published_equation_viscosity,
+        glass_scaled_viscosity,
+        sorbitol_viscosity,
+    ),
+    "Pa s": (liquid_viscosity, chains_viscosity, erythritol_viscosity),
     "kg/m3": (syrup_density, solution_density),
     "C": (
         boiling_temperature,
         binder_glass_transition,
         syrup_glass_transition,
         candy_glass_transition,
+        sorbitol_freezes,
+        sorbitol_boils,
     ),
     "1": (
         water_activity,
         saturated_sucrose_activity,
+        sorbitol_activity,
         thickening,
-        two_size_packing,
+        dry_over_wet,
+        voids_with_fines,
     ),
     "kPa": (saturation_pressure, air_pressure),
-    "g/100 g": (sucrose_solubility, salt_solubility),
+    "g/100 g": (
+        sucrose_solubility,
+        salted_sucrose,
+        salt_solubility,
+        sorbitol_solubility,
+        dextrose_solubility,
+    ),
     "wt%": (sucrose_solubility_percent,),
     "%": (
-        two_size_coarse_percent,
         sugar_degraded,
         nitrate_deliquescence,
         crystal_limit,
+        sugar_humidity,
     ),
     "s": (filling_time,),
 }
@@ -194,6 +291,7 @@ _FUNCTIONS: dict[str, tuple[Callable[[Given], float], ...]] = {
 #: Quantity -> (unit, function of the conditions).
 EVALUATORS = {
     function.__name__: (unit, function)
-    for unit, functions in _FUNCTIONS.items()
+    for table in (_FUNCTIONS, HEAT)
+    for unit, functions in table.items()
     for function in functions
 }

@@ -8,7 +8,7 @@ import numpy as np
 
 import castsugar as cs
 from castsugar.arrays import FloatArray
-from castsugar.kitchen import pot, suspension, water
+from castsugar.kitchen import pot, solubility, water
 from castsugar.kitchen.parameters import Values, unmeasured
 from castsugar.kitchen.pot import Pot
 from castsugar.kitchen.validity import ICE_POINT
@@ -26,7 +26,7 @@ PROTOTYPE = MEDIANS.changed(
 AIR = 101325.0
 
 #: Retail syrup, and the confectioner's: solids, composition, viscosity grade.
-RETAIL = {"solids": 0.77, "grade": 42.0, "viscosity_grade": 70.0}
+RETAIL = {"solids": 0.77, "grade": 42.0, "viscosity_grade": 62.0}
 CONFECTIONER = {"solids": 0.803, "grade": 42.0, "viscosity_grade": 42.0}
 
 
@@ -63,9 +63,13 @@ def pot_of(
         sucrose=rows[:, 1],
         syrup=rows[:, 2],
         water=rows[:, 3],
+        dextrose=full(0.0),
+        sorbitol=full(0.0),
+        erythritol=full(0.0),
         other_sugar=full(0.0),
         grains=full(0.0),
         grains_volume=full(0.0),
+        powdered=full(0.0),
         chloride=np.zeros(len(rows), dtype=bool),
         syrup_solids=full(solids),
         syrup_solids_u=full(0.02),
@@ -97,13 +101,20 @@ def relative_solids_20C(held: Pot, loss: float, values: Values) -> FloatArray:
 
 
 def sugar_per_water(
-    left: FloatArray, sucrose: float, solids: float, kelvin: float, grade: float = 42.0
+    left: FloatArray,
+    sucrose: float,
+    solids: float,
+    kelvin: float,
+    nitrate: float = np.inf,
 ) -> FloatArray:
     """Return moles of dissolved sugar per mole of water, written out again."""
     hinder = float(MEDIANS.solubility_loss)
-    takes = suspension.sucrose_solubility(kelvin) * left**2 / (left + hinder * solids)
+    full = float(MEDIANS.nitrate_dissolved) * solubility.salt_solubility(kelvin)
+    salted = 1.0 + 0.03 * np.minimum(full, nitrate / left)
+    takes = salted * solubility.sucrose_solubility(kelvin) * left**2
+    takes = takes / (left + hinder * solids)
     moles = np.minimum(sucrose, takes) / water.SUCROSE
-    moles = moles + solids * grade / water.GRADE_MASS
+    moles = moles + solids * 42.0 / water.GRADE_MASS
     result: FloatArray = moles / (left / water.WATER)
     return result
 
@@ -113,7 +124,7 @@ def pressure_over(
 ) -> FloatArray:
     """Return the vapour pressure over a pot whose water is full of nitrate. [Pa]"""
     ratio = sugar_per_water(left, sucrose, solids, kelvin)
-    salt = float(MEDIANS.nitrate_dissolved) * suspension.salt_solubility(kelvin)
+    salt = float(MEDIANS.nitrate_dissolved) * solubility.salt_solubility(kelvin)
     activity = water.water_activity(ratio / (1.0 + ratio))
     activity = activity * water.salt_activity(salt)
     result: FloatArray = activity * water.saturation_pressure(kelvin)

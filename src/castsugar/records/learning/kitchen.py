@@ -139,4 +139,5 @@ def _measured(
             raise InputError(
                 f"the ball fell in {syrup!r}, the kitchen's syrup is {kitchen.syrup!r}"
             )
-    return measurement(entry, kitchen.air_pressure, database, label=name)
+    pan = kitchen.cook.pan
+    return measurement(entry, kitchen.air_pressure, database, pan, label=name)
