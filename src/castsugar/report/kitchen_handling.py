@@ -260,7 +260,7 @@ def _store(found: Handling, grain: Grain, show: Shown) -> Iterator[Block]:
     outer = show.typed("length", 1e3 * grain.outer)
     most, limit = (
         numbers.typed(numbers.tidy(x))
-        for x in (100.0 * MOST_GAIN, round(crystal_limit()))
+        for x in (100.0 * MOST_GAIN, round(float(crystal_limit())))
     )
     text = (
         f"Water gained by a grain of {outer}, bare on all faces (factor {_FACTOR}); "
