@@ -216,7 +216,9 @@ def smooth_quantile(draws: FloatArray, level: float) -> FloatArray:
     with np.errstate(divide="ignore", invalid="ignore"):
         mean = np.log(order) @ (weights / weights.sum())
     gone = np.isnan(draws).any(axis=-1)
-    return np.asarray(np.where(gone, np.nan, np.exp(mean)))
+    # Rounding must not carry it past the draws that it lies between.
+    inside = np.clip(np.exp(mean), order[..., 0], order[..., -1])
+    return np.asarray(np.where(gone, np.nan, inside))
 
 
 def quantile_of_normals(

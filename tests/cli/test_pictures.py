@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import contextlib
 import csv
 import xml.etree.ElementTree as ET
@@ -11,10 +12,9 @@ import pytest
 
 import castsugar as cs
 from castsugar import evaluation
-from castsugar.cli import many
+from castsugar.cli import many, workers
 from castsugar.cli.main import main
 from castsugar.cli.many import Progress
-from castsugar.thermo.solver import CHUNK
 
 pytestmark = pytest.mark.exact
 
@@ -198,8 +198,9 @@ def test_no_process_without_work(monkeypatch: pytest.MonkeyPatch) -> None:
         return contextlib.nullcontext()
 
     monkeypatch.setattr("concurrent.futures.ProcessPoolExecutor", pool)
-    for workers in (2, 50_000, 10**12):
-        with many._pool(workers, CHUNK + 1):
+    for count in (2, 50_000, 10**12):
+        options = argparse.Namespace(workers=count, cluster=None)
+        with workers.workers_of(options, 2):
             pass
     assert opened == [2, 2, 2]
 

@@ -397,3 +397,21 @@ def test_print_is_short(example: Path) -> None:
         assert len(str(one)) < 1000
     assert str(world.kitchen).endswith("4 of 9 parameters measured")
     assert re.match(r"1: pours in \d+ of 100 draws, median \d+ Pa s", verdict)
+
+
+def test_how_another_sugar_sets_is_said(
+    example: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Words in place of relative solids, the shrinkage of erythritol, no flow-out."""
+    del example
+    out = " ".join(said(capsys, 'judge "KNO3:65 sorbitol:35"')[1].split())
+    assert "RESULT Setting: firm enough to handle when cold, hard in 1 to 3 days" in out
+    assert "No relative solids for your limit." in out
+    assert "draws water without end above 66 % humidity" in out
+    assert "flow-out" not in out
+    out = " ".join(said(capsys, 'judge "KNO3:65 erythritol:35"')[1].split())
+    assert "CAUTION Erythritol shrinks by 10 to 14 % as it freezes" in out
+    out = " ".join(said(capsys, 'judge "KNO3:60 dextrose:20 corn syrup:20"')[1].split())
+    assert "CANNOT TELL Setting: cannot be told: dextrose crystallises slowly" in out
+    out = " ".join(said(capsys, 'judge "KNO3:65 dextrose:35"')[1].split())
+    assert "CANNOT TELL no kitchen model for dry dextrose" in out

@@ -7,7 +7,6 @@ from castsugar.kitchen.heat import Cook, parse_cook
 from castsugar.kitchen.inverse import Drying, PourHeat, drying_time, pour_heat
 from castsugar.kitchen.measurements import (
     ball_fall,
-    boiling_water,
     brine,
     bulk_density,
     clear_point,
@@ -16,6 +15,7 @@ from castsugar.kitchen.measurements import (
 )
 from castsugar.kitchen.parameters import Belief, Kitchen, unmeasured
 from castsugar.kitchen.pour_table import kitchen_intervals, kitchen_table
+from castsugar.kitchen.thermometer import boiling_water
 
 __all__ = [
     "Belief",

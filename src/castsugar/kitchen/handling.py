@@ -282,7 +282,7 @@ def _gains(
 
 def _bag(binder: Binder, mix: Mix, grain: Grain, store: Store) -> tuple[float, float]:
     """Return how long a bag keeps it, in the air of the store or at the wettest."""
-    if store.bag is None:
+    if store.bag is None or not binder.known:
         return math.nan, math.nan
     outside = HUMIDITIES[-1] if store.humidity is None else store.humidity
     own = min(100.0 * binder.activity, outside)

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from castsugar.arrays import FloatArray
-from castsugar.checks import number
 from castsugar.constants import STANDARD_ATMOSPHERE, STANDARD_GRAVITY
 from castsugar.errors import InputError, RefusedError
 from castsugar.kitchen import liquid, solubility, suspension
@@ -31,7 +30,6 @@ from castsugar.kitchen.pot import (
     water_left,
 )
 from castsugar.kitchen.validity import ICE_POINT, inside
-from castsugar.kitchen.water import boiling_temperature
 from castsugar.mix.mix import Mix, MixLike, as_mix
 
 #: Crystal densities of what may stand in for the oxidizer. [kg/m3]
@@ -236,53 +234,6 @@ _BED = (0.3, 0.76)
 #: Runs of a brine that are counted.
 _MOST_RUNS = 20
 
-#: Standard uncertainty of a thermometer that was read in boiling water, carried to the
-#: heat of a pour and from water to a mix [K]; common practice, no source. It boils
-#: within so much of its reading, or it is no thermometer of the bulk [K].
-IN_BOILING_WATER, MOST_OFF = 1.2, 10.0
-
-
-def boiling_water(
-    *, reading: float, air_pressure: float = STANDARD_ATMOSPHERE, label: str = ""
-) -> Measurement:
-    """Read the thermometer, or the dial of the plate, in boiling water.
-
-    Plain water boils where its vapour pressure is that of the air: what is missing to
-    that is what the thermometer, or the dial, is off.
-
-    Parameters
-    ----------
-    reading : float
-        [K]
-    air_pressure : float
-        [Pa]
-    label : str
-
-    Raises
-    ------
-    InputError
-        More than 10 K off.
-    """
-    boils = float(boiling_temperature(0.0, air_pressure))
-    off = boils - number(reading, "reading", "K")
-    if abs(off) > MOST_OFF:
-        raise InputError(
-            f"the reading is {reading - ICE_POINT:g} C, water boils at "
-            f"{boils - ICE_POINT:.4g} C under {air_pressure / 1e3:.4g} kPa; allowed "
-            f"are {MOST_OFF:g} K off: does it boil, is the altitude in [kitchen] right?"
-        )
-    return Measurement(
-        kind="boiling water",
-        quantity="thermometer off",
-        unit="K",
-        observed=off,
-        spread=IN_BOILING_WATER,
-        inverse=float,
-        predict=lambda values: values.thermometer,
-        label=label,
-    )
-
-
 #: Standard uncertainty of ln of the share beside the solids of the syrup and the last
 #: step: masses to 0.1 g, 1 K, the judgement of the eye (simulated).
 CLEAR = 0.045
@@ -474,7 +425,7 @@ def _clear_liquid(given: MixLike, temperature: float) -> Pot:
     start = water_at_start(pot, values)
     limit = solubility.sucrose_solubility(temperature)
     solids = 1.0 - start - pot.sucrose
-    if takes(start, solids, limit, values)[0] < pot.sucrose[0]:
+    if takes(start, solids, limit, values.solubility_loss)[0] < pot.sucrose[0]:
         raise InputError(
             f"{mix.name!r}: its sugar does not dissolve at "
             f"{temperature - ICE_POINT:g} C; take more syrup or water"

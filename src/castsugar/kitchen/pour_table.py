@@ -278,7 +278,7 @@ def _flags(verdict: Verdict) -> list[list[str]]:
             continue
         some = WARN < verdict.degraded[row] <= BROWNED_FLAG
         own = [f"sugar degraded above {100 * WARN:g} %"] if some else []
-        own += verdict.words[row]
+        own += verdict.settings[row].flags()
         if np.isinf(verdict.viscosity[0, row]) and verdict.undissolved[row] > 0.0:
             dry = verdict.water_lost[row] == 0.0 and np.isnan(verdict.boils[row])
             own += ["no liquid: below the melting range of sugar"] if dry else []

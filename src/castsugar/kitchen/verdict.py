@@ -26,7 +26,7 @@ from castsugar.kitchen.pot import (
     water_left,
 )
 from castsugar.kitchen.sugars import HOTTEST as HOTTEST_MELT
-from castsugar.kitchen.sugars import MAJOR, MARGIN, SUGARS, setting_words
+from castsugar.kitchen.sugars import MAJOR, MARGIN, SUGARS, Setting, settings
 from castsugar.kitchen.validity import ICE_POINT
 from castsugar.numerics import smooth_quantile
 
@@ -189,7 +189,7 @@ class Verdict:
         Of the air, above which the grain gains water. [%]
     degraded : ndarray
         Share of degraded sugar; an index.
-    words : tuple of tuple of str
+    settings : tuple of Setting
         How other sugars set, and what to mind in the mould.
     tap : bool
         Whether the mould is tapped or vibrated while it is filled.
@@ -209,7 +209,7 @@ class Verdict:
     glass: FloatArray
     humidity: FloatArray
     degraded: FloatArray
-    words: tuple[tuple[str, ...], ...]
+    settings: tuple[Setting, ...]
     tap: bool
     chances: Mapping[Chance, FloatArray]
 
@@ -295,7 +295,7 @@ def judge(
         classes=classes,
         window=edges,
         degraded=kitchen.cook.degraded() * pot.browning(),
-        words=setting_words(pot.shares(), single["glass"]),
+        settings=settings(pot.shares(), single["glass"]),
         tap=kitchen.tap,
         **single,
     )
@@ -449,7 +449,8 @@ def _bands(
         drawn = {"viscosity": eta}
         if cold:
             left = water_left(part, values, kitchen.cook, kitchen.air_pressure)
-            drawn[_SOLIDS] = standing(part, values, left, _AT_ROOM).crowding
+            rest = standing(part.at_rest(), values, left, _AT_ROOM)
+            drawn[_SOLIDS] = set_ratio(part, rest)
         index = suspension.flow_class(eta, crowding)
         for which in range(len(suspension.CLASSES)):
             classes[rows, which] = (index == which).mean(axis=1)

@@ -11,7 +11,7 @@ from castsugar.kitchen import casting, uptake
 from castsugar.kitchen.handling import DOSE, MOST_GAIN, Grain, Handling
 from castsugar.kitchen.pan import ROOM
 from castsugar.kitchen.parameters import Kitchen
-from castsugar.kitchen.sugars import SHRINKS
+from castsugar.kitchen.sugars import MIND, SHRINKS
 from castsugar.kitchen.uptake import DAYS
 from castsugar.kitchen.validity import ICE_POINT
 from castsugar.report import numbers
@@ -41,6 +41,9 @@ def month_gains(found: Handling) -> str:
     airs = [numbers.typed(numbers.tidy(rh)) for rh, _ in told]
     if len(told) == 1 and math.isinf(told[0][1]):
         return f"at {airs[0]} % humidity it draws water without end"
+    if any(math.isnan(share) for _, share in told):
+        limit = numbers.typed(numbers.tidy(round(found.limit)))
+        return f"above {limit} % humidity it draws water without end"
     return (
         f"in a month at {', '.join(airs)} % humidity it gains {', '.join(shares)} % "
         f"water (factor {_FACTOR})"
@@ -64,6 +67,8 @@ def damp_column(handled: Sequence[Handling | None]) -> tuple[str, list[str]]:
 
 def _share(share: float) -> str:
     """Write a gain in percent."""
+    if math.isnan(share):
+        return numbers.DASH
     if math.isinf(share):
         return "no end"
     return numbers.significant(100.0 * share, 2)
@@ -250,7 +255,7 @@ def _cast_lines(
     across = numbers.significant(100.0 * found.shrinkage / 3.0, 1)
     text = f"it shrinks by {shrinks} % of its volume, {across} % across: it grips the "
     text += "rod and leaves the tube; look for a gap at the wall, a path for the flame"
-    yield "shrinkage", SHRINKS if math.isnan(found.shrinkage) else text
+    yield "shrinkage", SHRINKS + MIND if math.isnan(found.shrinkage) else text
     if found.cracks:
         glass = show.amount("temperature", found.glass - ICE_POINT, 2)
         text = f"binder turns to glass at {glass}: {_CRACKS[found.cracks]}"
