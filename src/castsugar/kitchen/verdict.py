@@ -25,8 +25,9 @@ from castsugar.kitchen.pot import (
     water_at_start,
     water_left,
 )
+from castsugar.kitchen.solubility import melting_point
 from castsugar.kitchen.sugars import HOTTEST as HOTTEST_MELT
-from castsugar.kitchen.sugars import MAJOR, MARGIN, SUGARS, Setting, settings
+from castsugar.kitchen.sugars import MAJOR, MARGIN, MELTS, SUGARS, Setting, settings
 from castsugar.kitchen.validity import ICE_POINT
 from castsugar.numerics import smooth_quantile
 
@@ -536,8 +537,14 @@ def _liquid_at(
 ) -> BoolArray:
     """Say which rows would still be liquid a margin below a pour temperature."""
     cook = kitchen.cook.ending_at(temperature)
-    found = np.empty(len(pot), dtype=bool)
-    for part in _blocks(np.arange(len(pot))):
+    melts = np.zeros(len(pot))
+    for name in MELTS:
+        there = getattr(pot, name) > 0.0
+        melts = np.where(there, np.maximum(melts, melting_point(name)), melts)
+    # Half of the draws are no colder than their median.
+    middle = temperature + float(np.median(values.thermometer)) - MARGIN
+    found = middle >= melts
+    for part in _blocks(np.flatnonzero(~found)):
         some = pot.take(part)
         left = water_left(some, values, cook, kitchen.air_pressure)
         cold = temperature + values.thermometer - MARGIN
