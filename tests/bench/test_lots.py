@@ -235,6 +235,7 @@ def test_the_grind_of_nitrate(typed: str, dry: float, spread: float) -> None:
     """A word or a median size; the kitchen takes it for dry powder and for fines."""
     text = LOTS.replace("assay =", f'grind = "{typed}"\nassay =')
     grind = found(text)["potassium nitrate"][1].grind
+    assert grind is not None
     assert (grind.dry, grind.spread) == pytest.approx((dry, spread), abs=2e-4)
     bench = check_bench(Path("bench.toml"), text)
     learnt = learn(bench, Cook.hold(392.15, 600.0), load_database())
