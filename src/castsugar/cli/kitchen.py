@@ -107,8 +107,8 @@ def add_parser(commands: Any) -> None:
 def _nothing_asked() -> int:
     raise InputError(
         "kitchen needs to know what: judge RECIPE, parameters, pan-weight, "
-        "bulk-density, brine, clear-point, ball-fall or flow-out; see castsugar "
-        "kitchen --help"
+        "bulk-density, brine, clear-point, ball-fall, flow-out or boiling-water; see "
+        "castsugar kitchen --help"
     )
 
 

@@ -148,11 +148,11 @@ _SHAPE, _ROOM = 40.0, 20.0 + ICE_POINT
 
 #: What to mind of erythritol in the mould, from which share of the sugars on.
 SHRINKS = "erythritol shrinks "
-_MIND = (
+MIND = (
     "by 10 to 14 % as it freezes, a 65/35 grain by 5 to 6 %: sink holes and cracks, so "
     "fill a hot mould slowly, top up, weigh"
 )
-_SOME = 0.2
+SOME = 0.2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -207,7 +207,7 @@ def settings(
 
 def setting(shares: Mapping[str, float], glass: float) -> Setting:
     """Return how one grain sets; see :func:`settings`."""
-    mind = SHRINKS + _MIND if shares["erythritol"] >= _SOME else ""
+    mind = SHRINKS + MIND if shares["erythritol"] >= SOME else ""
     if sum(shares.values()) < MAJOR:
         return Setting(mind=mind)
     most = max(shares, key=lambda name: shares[name])

@@ -273,7 +273,6 @@ def judge(
     single = {name: np.full(count, np.nan) for name in _SINGLE}
     asked = tuple(dict.fromkeys((*_STANDARD, *chances)))
     quantiles = {one: np.full(count, np.nan) for one in asked}
-    edges = np.full((2, count), np.nan)
     classes = np.zeros((count, len(suspension.CLASSES)))
     for mine in (True, False):
         rows = np.flatnonzero(told & (pot.measured_syrup == mine))
@@ -286,9 +285,7 @@ def judge(
         below, classes[rows] = _bands(part, values, kitchen, asked)
         for one in asked:
             quantiles[one][rows] = below[one]
-        if window:
-            few = known.draw(min(kitchen.draws, FEW_DRAWS), kitchen.seed)
-            edges[:, rows] = pouring_window(part, few, kitchen)
+    edges = windows(pot, kitchen, told & window)
     return Verdict(
         gap=gap,
         viscosity=np.array([quantiles[one] for one in _STANDARD]),
@@ -300,6 +297,24 @@ def judge(
         tap=kitchen.tap,
         **single,
     )
+
+
+def windows(pot: Pot, kitchen: Kitchen, asked: BoolArray) -> FloatArray:
+    """Return the pour windows of the rows that are asked, NaN elsewhere, (2, n). [K]
+
+    By the first draws, :data:`castsugar.draw_set.FEW_DRAWS` at most.
+    """
+    edges = np.full((2, len(pot)), np.nan)
+    if kitchen.too_hot:
+        return edges
+    model = np.array([not why for why in pot.gap], dtype=bool)
+    for mine in (True, False):
+        rows = np.flatnonzero(asked & model & (pot.measured_syrup == mine))
+        if rows.size:
+            known = kitchen.belief if mine else kitchen.belief.of_another_syrup()
+            few = known.draw(min(kitchen.draws, FEW_DRAWS), kitchen.seed)
+            edges[:, rows] = pouring_window(pot.take(rows), few, kitchen)
+    return edges
 
 
 #: Ends of a 95 % band.

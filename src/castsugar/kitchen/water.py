@@ -164,6 +164,12 @@ def water_activity(
     return (1.0 - x) * np.exp(-term / (1.0 + np.asarray(damping) * term))
 
 
+def log_activity(x: FloatArray, norrish: ArrayLike, damping: ArrayLike) -> FloatArray:
+    """Return ln of :func:`water_activity`, its range not looked at."""
+    term = np.asarray(norrish, dtype=float) * x * x
+    return np.log1p(-x) - term / (1.0 + np.asarray(damping) * term)
+
+
 def salt_activity(dissolved: ArrayLike, chloride: ArrayLike = False) -> FloatArray:
     """Return the factor on the activity of water that a dissolved salt brings.
 
@@ -182,8 +188,13 @@ def salt_activity(dissolved: ArrayLike, chloride: ArrayLike = False) -> FloatArr
     >>> round(float(salt_activity(0.38)), 2), round(float(salt_activity(0.34, True)), 2)
     (0.94, 0.84)
     """
+    return np.exp(log_salt_activity(dissolved, chloride))
+
+
+def log_salt_activity(dissolved: ArrayLike, chloride: ArrayLike = False) -> FloatArray:
+    """Return ln of :func:`salt_activity`."""
     slope = np.where(chloride, CHLORIDE, NITRATE) if np.any(chloride) else NITRATE
-    return np.exp(slope * np.asarray(dissolved, dtype=float))
+    return slope * np.asarray(dissolved, dtype=float)
 
 
 def boiling_temperature(
