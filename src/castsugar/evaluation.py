@@ -206,14 +206,16 @@ def evaluate_columns(  # noqa: PLR0913 - keyword-only options
     kitchen: Kitchen | None = None,
     motor: Hardware | None = None,
     windows: bool = True,
+    castable_windows: bool = False,
     chances: Sequence[tuple[str, float]] = (),
     executor: Executor | None = None,
     species: SpeciesTable | None = None,
 ) -> rows.Columns:
     """Return the columns of :func:`evaluate`, key to one value a mix: no pandas.
 
-    `chances` asks for quantiles of drawn columns, (column, level), of the draws that
-    fill the row; they stand under :func:`castsugar.limits.chance_column`.
+    `castable_windows` seeks pour windows only of mixes that burn and that anybody
+    casts. `chances` asks for quantiles of drawn columns, (column, level), of the draws
+    that fill the row; they stand under :func:`castsugar.limits.chance_column`.
     """
     _check_wings(kitchen, motor, species)
     blends = _taken(mixes)
@@ -221,7 +223,8 @@ def evaluate_columns(  # noqa: PLR0913 - keyword-only options
     columns = rows.not_asked("kitchen", count) | rows.not_asked("motor", count)
     cooked = None
     if kitchen is not None:
-        cooked = _cook(blends, kitchen, windows, chances)
+        weighed = blends
+        cooked = _cook(blends, kitchen, windows and not castable_windows, chances)
         blends = cooked.blends
         columns |= cooked.columns()
         columns |= {chance_column(*c): v for c, v in cooked.chances().items()}
@@ -242,6 +245,8 @@ def evaluate_columns(  # noqa: PLR0913 - keyword-only options
     own_flags = cooked.flags() if cooked else ["; ".join(f) for f in blends.flags]
     columns |= rows.mix_columns(blends) | rows.flow_columns(found, blends, own_flags)
     columns |= rows.not_confirmed(len(blends))
+    if kitchen is not None and castable_windows:
+        columns |= _castable_windows(weighed, kitchen, columns)
     if data_uncertainty:
         other = other_set(job.table)
         columns |= uncertainty.columns(job, blends, found, other, executor)
@@ -287,6 +292,16 @@ def _cook(
     from castsugar.kitchen import pour_table
 
     return pour_table.cook(blends, kitchen, window=windows, chances=chances)
+
+
+def _castable_windows(
+    weighed: Blends, kitchen: Kitchen, columns: rows.Columns
+) -> rows.Columns:
+    """Return the pour windows of what burns and is castable."""
+    from castsugar.kitchen import pour_table
+
+    burns = np.array([status == "ok" for status in columns["status"]], dtype=bool)
+    return pour_table.castable_windows(weighed, kitchen, burns)
 
 
 def _drive(

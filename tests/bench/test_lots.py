@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 
-from castsugar import InputError, Mix, load_database
+from castsugar import Cook, InputError, Mix, load_database
 from castsugar.bench.bench import check_bench
+from castsugar.bench.kitchen import learn
 from castsugar.bench.lots import LABEL_SOLIDS_UNCERTAINTY, lots_of, volume_solids
 
 pytestmark = pytest.mark.exact
@@ -215,3 +217,49 @@ def test_unknown_wanted_lots_are_named() -> None:
         found(LOTS, wanted=["bag C"])
     with pytest.raises(InputError, match="weigh from one"):
         found(LOTS + OTHER, wanted=["bag A", "bag B"])
+
+
+@pytest.mark.parametrize(
+    ("typed", "dry", "spread"),
+    [
+        ("not stated", 0.90, 0.08),
+        ("above 100 um", 0.97, 0.03),
+        ("20-50 um", 0.88, 0.06),
+        ("milled", 0.80, 0.08),
+        # 1 - exp(-0.63 x 70^0.37); the spread between those of 35 and 100 um.
+        ("70 um", 0.9520, 0.0402),
+        ("0.07 mm", 0.9520, 0.0402),
+    ],
+)
+def test_the_grind_of_nitrate(typed: str, dry: float, spread: float) -> None:
+    """A word or a median size; the kitchen takes it for dry powder and for fines."""
+    text = LOTS.replace("assay =", f'grind = "{typed}"\nassay =')
+    grind = found(text)["potassium nitrate"][1].grind
+    assert grind is not None
+    assert (grind.dry, grind.spread) == pytest.approx((dry, spread), abs=2e-4)
+    bench = check_bench(Path("bench.toml"), text)
+    learnt = learn(bench, Cook.hold(392.15, 600.0), load_database())
+    belief = learnt.kitchen.belief
+    assert float(belief.central().dry_packing) == pytest.approx(grind.dry)
+    coarse = grind.size is not None and grind.size > 25e-6
+    assert float(belief.central().fines_gain) == (0.5 if coarse else 0.0)
+    assert ("fines_gain" in belief.used) == coarse
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [
+        ('"millled"', "did you mean 'milled'? allowed: not stated"),
+        ('"70"', "or a median size: '70 um'"),
+        ('"5 mm"', "covers 1 to 1000 um"),
+        ("12", "must be text"),
+    ],
+)
+def test_a_grind_that_is_none(typed: str, words: str) -> None:
+    """File, line, what is allowed; a sugar has no grind."""
+    text = LOTS.replace("assay =", f"grind = {typed}\nassay =")
+    with pytest.raises(InputError, match=re.escape(words)) as caught:
+        found(text)
+    assert "line 3" in str(caught.value)
+    with pytest.raises(InputError, match="only nitrate has"):
+        found(LOTS.replace("solids = ", 'grind = "milled"\nsolids = '))

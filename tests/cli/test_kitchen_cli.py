@@ -570,3 +570,74 @@ def test_a_mix_that_should_not_flow_is_told(
     assert code == 1
     assert "jams, and it flowed; not saved" in " ".join(out.split())
     assert err == ""
+
+
+BED = ["kitchen", "brine", "--mass", "60 g", "--temperature", "20 C"]
+CLEAR = ["kitchen", "clear-point", "--mass", "20 g", "--step", "0.1 g"]
+WARM = [*CLEAR, "--temperature", "85 C"]
+
+
+@pytest.mark.parametrize(
+    ("words", "fault"),
+    [
+        ([*BED, "--loose", "46 ml", "--tapped", "52 ml"], "exchanged?"),
+        ([*BED[:-1], "40 C", "--loose", "52 ml", "--tapped", "46 ml"], "5 to 35 C"),
+        ([*BED, "--loose", "52 ml", "--tapped", "30 ml"], "0.3 to 0.76"),
+        ([*BED, "--loose", "52 ml", "--tapped", "46 ml", "--runs", "0"], "1 to 20"),
+        ([*BED, "--loose", "52 ml", "--tapped", "46 ml", "--runs", "2.5"], "whole"),
+        ([*BED, "--loose", "52 ml"], "--how says how to measure"),
+        ([*CLEAR, "--liquid", "A", "--added", "5 g"], "required: --temperature"),
+        (
+            [*CLEAR, "--liquid", "A", "--added", "5 g", "--temperature", "95 C"],
+            "never heated further for a test",
+        ),
+        (
+            [*CLEAR, "--liquid", "C", "--added", "5 g", "--temperature", "85 C"],
+            "allowed are A (plain syrup), B",
+        ),
+        (
+            [*WARM, "--liquid", "sugar:3 water:2", "--added", "5 g"],
+            "holds no syrup",
+        ),
+        (
+            [*CLEAR, "--liquid", "A", "--added", "15 g", "--temperature", "85 C"],
+            "allowed is up to 1.4",
+        ),
+        (
+            [*WARM, "--liquid", "63 DE syrup:1", "--added", "5 g"],
+            "say which",
+        ),
+    ],
+)
+def test_a_wrong_bed_or_clear_point(
+    words: list[str], fault: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One line, exit code 2."""
+    code, out, err = run(words, capsys)
+    assert (code, out) == (2, "")
+    assert fault in err
+    assert err.count("\n") == 1
+
+
+def test_bed_and_clear_points_are_kept(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Saved as typed, read again, told by kitchen parameters."""
+    path = tmp_path / "bench.toml"
+    keep = ["--bench", str(path), "--save"]
+    bed = [*BED, "--loose", "52 ml", "--tapped", "46 ml", "--runs", "2"]
+    assert run([*bed, *keep], capsys)[0] == 0
+    for liquid, added in (("A", "5.1 g"), ("B", "3.7 g")):
+        words = [*CLEAR, "--liquid", liquid, "--added", added]
+        assert run([*words, "--temperature", "85 C", *keep], capsys)[0] == 0
+    assert "runs = 2" in path.read_text()
+    shown = ["kitchen", "parameters", "--bench", str(path), "--json", *HELD]
+    found = json.loads(run(shown[:-4], capsys)[1])
+    origins = {p["name"]: p["origin"] for p in found["parameters"]}
+    assert origins["packing"] == "measured: brine"
+    assert origins["nitrate_dissolved"] == "measured: clear point"
+    assert [m["kind"] for m in found["measurements"]] == [
+        "brine",
+        "clear point",
+        "clear point",
+    ]

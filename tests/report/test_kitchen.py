@@ -21,6 +21,7 @@ from castsugar.kitchen.pot import pot_of
 from castsugar.kitchen.verdict import judge
 from castsugar.report import kitchen, kitchen_belief, kitchen_how
 from castsugar.report.document import schema_of
+from castsugar.report.field import FIELDS
 from castsugar.report.screen import STATUSES
 from castsugar.report.shown import Shown
 
@@ -36,6 +37,11 @@ PAN = 'pan-weight --recipe base --batch "200 g" --lost "2 g" --cook "119 C" --mi
 BALL = (
     'ball-fall --ball "3 mm" --cup "40 mm" --fall "50 mm" --time "12 s" '
     '--temperature "25 C"'
+)
+BRINE = 'brine --mass "60 g" --loose "48 ml" --tapped "43 ml" --temperature "20 C"'
+CLEAR = (
+    'clear-point --liquid A --mass "20 g" --added "5.1 g" --step "0.1 g" '
+    '--temperature "85 C"'
 )
 BULK = 'bulk-density --mass "69 g" --volume "50 ml"'
 
@@ -53,6 +59,9 @@ COMMANDS = {
     PAN: ("kitchen_measurement", kitchen_belief.MEASURED_PARTS),
     BALL: ("kitchen_measurement", kitchen_belief.MEASURED_PARTS),
     BULK: ("kitchen_measurement", kitchen_belief.MEASURED_PARTS),
+    BRINE: ("kitchen_measurement", kitchen_belief.MEASURED_PARTS),
+    CLEAR: ("kitchen_measurement", kitchen_belief.MEASURED_PARTS),
+    f'{FLOW} --layer "3 mm"': ("kitchen_measurement", kitchen_belief.MEASURED_PARTS),
     **{
         f"{kind.replace(' ', '-')} --how": (
             "kitchen_protocol",
@@ -415,3 +424,59 @@ def test_how_another_sugar_sets_is_said(
     assert "CANNOT TELL Setting: cannot be told: dextrose crystallises slowly" in out
     out = " ".join(said(capsys, 'judge "KNO3:65 dextrose:35"')[1].split())
     assert "CANNOT TELL no kitchen model for dry dextrose" in out
+
+
+def test_a_dry_density_names_the_brine(
+    example: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Milled nitrate of 52 g in 50 ml is taken with its doubt; brine tells more."""
+    del example
+    code, out = said(capsys, 'bulk-density --mass "52 g" --volume "50 ml" --no-bench')
+    assert code == 0
+    assert "INSIDE" in out
+    assert "castsugar kitchen brine tells more" in " ".join(out.split())
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        ("", "runs by itself into bores above 12 mm"),
+        ('--bore "20 mm"', "runs into a bore of 20 mm by itself"),
+        ('--bore "6 mm"', "will not run into a bore of 6.0 mm by itself"),
+    ],
+)
+def test_a_layer_on_the_spatula(
+    more: str, words: str, example: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """rho g h against rho g R / 2: a bore wider than four layers; nothing is learnt."""
+    del example
+    plain = json.loads(said(capsys, f"{FLOW} --json")[1])
+    code, out = said(capsys, f'{FLOW} --layer "3 mm" {more}')
+    assert code == 0
+    assert words in " ".join(out.split())
+    found = json.loads(said(capsys, f'{FLOW} --layer "3 mm" {more} --json')[1])
+    assert found["parameters_after"] == plain["parameters_after"]
+    assert plain["yield_stress_Pa"] is None
+    density = cs.Mix.weigh({"KNO3": 60, "powdered sugar": 20, "corn syrup": 20}).density
+    assert found["yield_stress_Pa"] == pytest.approx(density * 9.80665 * 3e-3, rel=0.01)
+
+
+def test_too_crowded_for_a_number() -> None:
+    """Above 0.95 of the packing the class stands where the viscosity was."""
+    row = ROW | {"relative_solids_pour": 0.951, "flow_class": "tamp"}
+    assert FIELDS["pour_viscosity_Pa_s"].cells(row, Shown()) == ("tamp", "")
+    pours = next(iter(kitchen.findings_of_one(row, (), HANDLED, Shown())))
+    assert "Too crowded for a number: tamp." in pours.text
+    assert "8" not in pours.text.replace("58", "")
+    fine = row | {"relative_solids_pour": 0.949}
+    assert FIELDS["pour_viscosity_Pa_s"].cells(fine, Shown())[0] == "9"
+
+
+def test_a_tapped_mould_is_said(
+    example: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert "tapped" not in said(capsys, "judge base")[1]
+    path = example / "bench.toml"
+    stated = path.read_text().replace("[kitchen]\n", "[kitchen]\ntap = true\n")
+    path.write_text(stated)
+    assert "mould tapped" in said(capsys, "judge base")[1]

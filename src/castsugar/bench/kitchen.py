@@ -221,9 +221,8 @@ def _grind(bench: Bench | None, database: Database) -> Grind:
     if bench is None or not any(lot["grind"] for lot in lots.values()):
         return GRINDS["not stated"]
     used = lots_of(bench, database, only=["potassium nitrate"])
-    if "potassium nitrate" not in used:
-        return GRINDS["not stated"]
-    return used["potassium nitrate"][1].grind
+    stated = [record.grind for _, record in used.values()]
+    return next((one for one in stated if one), GRINDS["not stated"])
 
 
 def _ground(belief: Belief, grind: Grind) -> Belief:

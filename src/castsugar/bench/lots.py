@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from castsugar import plausible, units
 from castsugar.bench.bench import Bench
@@ -14,9 +14,11 @@ from castsugar.costs import Prices
 from castsugar.data.load import Database
 from castsugar.data.records import Syrup
 from castsugar.errors import CastsugarError, InputError, nearest_names
-from castsugar.kitchen.packing import GRINDS, Grind, grind_of_size
 from castsugar.mix import refusals
 from castsugar.mix.weighing import Lot, expand
+
+if TYPE_CHECKING:
+    from castsugar.kitchen.packing import Grind
 
 #: Specific volume of the water in a syrup at 20 C [m3/kg], for a label in millilitres:
 #: 1 / rho = w v + (1 - w) 1.0018 cm3/g, with v the specific volume of the solids that
@@ -51,8 +53,8 @@ class LotRecord:
         Standard uncertainty of those that have one [mass fraction].
     from_label : bool
         Whether the dry solids come from the carbohydrate on a label.
-    grind : Grind
-        Of nitrate.
+    grind : Grind or None
+        Of nitrate, where it is stated.
     """
 
     name: str
@@ -62,7 +64,7 @@ class LotRecord:
     stated: dict[str, float]
     uncertainty: dict[str, float]
     from_label: bool = False
-    grind: Grind = GRINDS["not stated"]
+    grind: Grind | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values; shares are mass fractions, on the basis of `stated`."""
@@ -214,10 +216,12 @@ def _read(name: str, bench: Bench, database: Database) -> tuple[Lot, LotRecord]:
     return lot, record
 
 
-def _grind(typed: str | None, item: str, place: Place) -> Grind:
+def _grind(typed: str | None, item: str, place: Place) -> Grind | None:
     """Return the grind of a lot: a word, or the median size of its grains."""
     if typed is None:
-        return GRINDS["not stated"]
+        return None
+    from castsugar.kitchen.packing import GRINDS, grind_of_size
+
     if item != "potassium nitrate":
         raise place.fail("grind", f"- {item!r} has none that counts; only nitrate has")
     if typed in GRINDS:

@@ -99,11 +99,15 @@ Rows = list[dict[str, Any]]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Asked:
-    """Mixes that are asked for: by their rule, all made, and what they must keep."""
+    """Mixes that are asked for: by their rule, all made, and what they must keep.
+
+    `all_windows`: pour windows also of what does not burn or nobody casts.
+    """
 
     rule: Rule
     blends: Blends
     limits: Sequence[Limit]
+    all_windows: bool
 
 
 def evaluate_many(
@@ -122,7 +126,10 @@ def evaluate_many(
 
     count = len(asked.blends)
     chances = (*(() if options.drawn == "map" else BAND), *chances_of(asked.limits))
-    given = conditions.evaluate_options() | {"chances": chances}
+    given = conditions.evaluate_options() | {
+        "chances": chances,
+        "castable_windows": not asked.all_windows,
+    }
     starts = range(0, count, CHUNK)
     progress = Progress(count)
     done: Rows = []
@@ -219,7 +226,8 @@ def answer_many(
     limits = limits_of(world.limits) if world is not None else ()
     conditions = conditions.for_table(len(blends))
     find = conditions.database.find
-    asked = Asked(rule=rule, blends=blends, limits=limits)
+    every = options.full or options.drawn != "map" or "pour_window" in options.show
+    asked = Asked(rule=rule, blends=blends, limits=limits, all_windows=every)
     keys = tuple(f"recipe.{share_key(find(name).name)}" for name in items)
     with held_back() as hold:
         rows, complete = evaluate_many(asked, options, conditions, hold)
@@ -281,13 +289,26 @@ def _told(
         rows=rows,
         judged=judged,
         conditions=partial(conditions_line, conditions, options.bench),
-        notes=tuple(conditions.assumptions()),
+        notes=(*conditions.assumptions(), *_windows_said(options, conditions)),
         cautions=chosen(conditions.database.cautions, facts, topics, say=say),
         cautions_in_full=tuple(caution.text for caution in every),
         draws=conditions.draws_words(len(rows)),
         bench=options.bench or "",
         invented=world.invented_for(mixes, uses=uses) if world is not None else (),
         **more,
+    )
+
+
+def _windows_said(options: argparse.Namespace, conditions: Shared) -> tuple[str, ...]:
+    """Say whose pour windows a map leaves out."""
+    if conditions.kitchen is None or options.drawn != "map" or options.full:
+        return ()
+    from castsugar.kitchen.pour_table import CASTABLE
+
+    low, high = (f"{100.0 * share:.0f}" for share in CASTABLE)
+    return (
+        f"Pour windows are sought of mixes that burn and have {low} to {high} % "
+        "nitrate; of all with --full.",
     )
 
 

@@ -267,20 +267,23 @@ def boiling_mole_fraction(
     activity = np.asarray(pressure) / saturation_pressure(temperature)
     grid, logs = _activity_table()
     wanted = np.log(np.clip(activity, np.exp(logs[0]), 1.0))
-    # Newton: the table leaves 1e-6, this the last bits.
-    x = _nearer(np.interp(wanted, logs, grid), wanted, NORRISH["sucrose"], DAMPING, 2)
     other = (np.asarray(norrish) != NORRISH["sucrose"]) | (
         np.asarray(damping) != DAMPING
     )
+    # From the right, where the solution would be ideal.
+    x = -np.expm1(wanted)
     if other.any():
-        # From the right, where the solution would be ideal.
-        ideal = -np.expm1(wanted)
-        x = np.where(other, _nearer(ideal, wanted, norrish, damping, _STEPS), x)
+        x = _nearer(x, wanted, norrish, damping, _STEPS)
+    if not other.all():
+        # Newton: the table leaves 1e-6, this the last bits.
+        start = np.interp(wanted, logs, grid)
+        plain = _nearer(start, wanted, NORRISH["sucrose"], DAMPING, 2)
+        x = np.where(other, x, plain)
     return np.where(activity >= 1.0, 0.0, x)
 
 
-#: Steps of Newton for other sugars than sucrose and syrup.
-_STEPS = 16
+#: Steps of Newton for other sugars than sucrose and syrup: the last bits.
+_STEPS = 7
 
 #: Largest mole fraction that is looked at.
 _MOST = 0.995
