@@ -25,6 +25,7 @@ from castsugar.cli.kitchen_options import (
 )
 from castsugar.cli.output import SCREEN, add_output_options, write_picture
 from castsugar.cli.quantities import in_si, quantity
+from castsugar.constants import DENSITY_RATIO_U
 from castsugar.errors import InputError, ValidityError
 
 if TYPE_CHECKING:
@@ -184,13 +185,11 @@ def run_judge(options: argparse.Namespace) -> int:
 
 def _stated_ratio(bench: Bench | None) -> dict[str, float]:
     """Return the density ratio that the motor states, as it stands in a row."""
-    from castsugar.motor.hardware import SPREAD
-
     motor = (bench.motor or {}) if bench is not None else {}
     ratio, spread = (motor.get(f"density_ratio{end}") for end in ("", "_spread"))
     if ratio is None:
         return {}
-    u = ratio * (SPREAD.density if spread is None else spread)
+    u = ratio * (DENSITY_RATIO_U if spread is None else spread)
     return {"density_ratio": ratio, "density_ratio_u": u}
 
 
