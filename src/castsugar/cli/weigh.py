@@ -134,7 +134,9 @@ def run(options: argparse.Namespace) -> int:
     charge = read_charge(options.recipe, bench, database, wanted=options.lot)
     shared = shared_of(options, world, database)
     motor = shared.motor
-    shared = _in_its_pan(shared, _sheet(options, charge, shared).in_pan)
+    if shared.kitchen is not None:
+        batch = _sheet(options, charge, shared).in_pan
+        shared = replace(shared, kitchen=shared.kitchen.holding(batch))
     found = weighing(
         _sheet(options, charge, shared),
         conditions_of(shared, world),
@@ -182,16 +184,6 @@ def shared_of(
         shelf=Shelf(bench=bench),
         database=database,
     )
-
-
-def _in_its_pan(shared: Shared, batch: float) -> Shared:
-    """Return them with the pan of the bench, if there is one, that holds a batch."""
-    kitchen = shared.kitchen
-    if kitchen is None or kitchen.cook.pan is None:
-        return shared
-    pan = replace(kitchen.cook.pan, batch=batch)
-    cook = replace(kitchen.cook, pan=pan)
-    return replace(shared, kitchen=kitchen.changed(cook=cook))
 
 
 def mix_as_cast(charge: Charge, kitchen: Kitchen | None, lost: float) -> Mix:

@@ -570,6 +570,13 @@ class Kitchen:
         """Whether no verdict is given: the cook goes above 150 C."""
         return self.cook.hottest > HOTTEST + 1e-9
 
+    def holding(self, batch: float) -> Kitchen:
+        """Return the same with another mass of mix in its pan [kg], if that is known."""
+        pan = self.cook.pan
+        if pan is None:
+            return self
+        return self.changed(cook=replace(self.cook, pan=replace(pan, batch=batch)))
+
     def changed(self, **values: object) -> Kitchen:
         """Return the same with some settings replaced."""
         return replace(self, **values)  # type: ignore[arg-type]
