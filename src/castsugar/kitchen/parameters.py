@@ -571,7 +571,7 @@ class Kitchen:
         return self.cook.hottest > HOTTEST + 1e-9
 
     def holding(self, batch: float) -> Kitchen:
-        """Return the same with another mass of mix in its pan [kg], if that is known."""
+        """Return the same with another mass of mix [kg] in its pan, if it has one."""
         pan = self.cook.pan
         if pan is None:
             return self
