@@ -36,7 +36,11 @@ RECIPE = "KNO3:56 powdered sugar:19 corn syrup:25"
 SHARES = {"potassium nitrate": 0.56, "powdered sugar": 0.19, "light corn syrup": 0.25}
 COOK = {"cook": "119 C", "minutes": 10}
 DAY = "2026-05-02"
+#: 300 g in a pan of 309 mm are 4 kg/m2: the layer that a drying time is of.
 BENCH = """\
+[kitchen]
+batch = "300 g"
+pan_diameter = "309.02 mm"
 [motor]
 throat = "8 mm"
 [motor.grain]
@@ -74,7 +78,7 @@ class Truth:
 
 def truth_of(rng: np.random.Generator) -> Truth:
     """Draw a truth: the kitchen from what is believed before any measurement."""
-    prior = unmeasured()
+    prior = unmeasured().knowing_the_layer()
     inner = prior.mean + prior.root() @ rng.standard_normal(len(prior.mean))
     return Truth(
         values=values_of(inner),
