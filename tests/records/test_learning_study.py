@@ -233,13 +233,18 @@ def simulated(folder: Path, seed: int, count: int) -> tuple[list[Batch], Truth]:
 
 
 def test_bands_narrow_with_every_batch(tmp_path: Path) -> None:
-    """Drying time and viscosity: 1 batch, then 4."""
+    """Drying time and viscosity: 1 batch, then 4.
+
+    Four flow-outs of one mix tell no more of its viscosity than one: they share what
+    the law of crowding is off.
+    """
     batches, truth = simulated(tmp_path / "a", 1, 4)
     few = bands(tmp_path, batches[:1], truth, 1)
     many = bands(tmp_path, batches, truth, 1)
     for name in ("drying time", "viscosity"):
         assert few[name].narrower > 1.5
-        assert many[name].narrower > 1.1 * few[name].narrower
+        assert many[name].narrower > 1.5
+    assert many["drying time"].narrower > 1.1 * few["drying time"].narrower
     for name in ("burn rate", "exponent", "efficiency"):
         one, four = (b[name].high - b[name].low for b in (few, many))
         assert four < 0.7 * one
