@@ -139,7 +139,7 @@ PARAMETERS: tuple[Parameter, ...] = (
     ),
     Parameter(
         "drying_time",
-        "drying time at 119 C of 4 kg/m2 in the pan",
+        "drying time at 119 C of a usual layer",
         "s",
         "log",
         3000.0,
