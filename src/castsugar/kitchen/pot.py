@@ -343,7 +343,13 @@ def _other_doubt(shares: Mapping[str, FloatArray], values: Values) -> FloatArray
 
 
 def _thickening(grades: FloatArray, values: Values) -> FloatArray:
-    """Return :func:`liquid.grade_logs` of every row's syrup; grades repeat."""
+    """Return :func:`liquid.grade_logs` of every row's syrup; grades repeat.
+
+    Where every row has values of its own, (n, 1), nothing repeats.
+    """
+    if np.ndim(values.syrup_grade) > 1:
+        own = np.clip(grades[:, None] + values.syrup_grade, *SYRUP_GRADE)
+        return liquid.grade_logs(own)
     each, place = np.unique(grades, return_inverse=True)
     if np.ndim(values.syrup_grade):
         each = each[:, None]
