@@ -303,6 +303,6 @@ def test_a_large_table_says_that_it_takes_few_draws(
     assert ("256 of 2,048 draws" in told.out + told.err) == few
 
 
-def _no_window(_pours: Any, count: int, *_: Any) -> Any:
+def _no_window(_pours: Any, rows: Any, *_: Any) -> Any:
     """Return no pour windows: they are not looked at here, and slow."""
-    return np.full(count, np.nan), np.full(count, np.nan)
+    return np.full(len(rows), np.nan), np.full(len(rows), np.nan)
