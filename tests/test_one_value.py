@@ -34,6 +34,8 @@ POURS = (
     "pours_probability",
     "relative_solids_pour",
     "relative_solids_20C",
+    "density_ratio",
+    "density_ratio_u",
 )
 PRESSES = ("peak_pressure_MPa", "peak_pressure_p95_MPa", "pressure_margin_percent")
 ASKED = ("--bench", BENCH, "--flow", FLOW, "--pressure", PRESSURE, "--no-confirm")

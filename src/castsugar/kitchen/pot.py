@@ -350,16 +350,16 @@ def _other_doubt(shares: Mapping[str, FloatArray], values: Values) -> FloatArray
 def _thickening(grades: FloatArray, values: Values) -> FloatArray:
     """Return :func:`liquid.grade_logs` of every row's syrup; grades repeat.
 
-    Once for each grade where all rows share the draws; where every row has its own,
-    row by row.
+    Where every row has values of its own, (n, 1), nothing repeats.
     """
-    shared = np.ndim(values.syrup_grade) < 2
-    each, place = np.unique(grades, return_inverse=True) if shared else (grades, None)
+    if np.ndim(values.syrup_grade) > 1:
+        own = np.clip(grades[:, None] + values.syrup_grade, *SYRUP_GRADE)
+        return liquid.grade_logs(own)
+    each, place = np.unique(grades, return_inverse=True)
     if np.ndim(values.syrup_grade):
         each = each[:, None]
     drawn = np.clip(each + values.syrup_grade, *SYRUP_GRADE)
-    logs = liquid.grade_logs(drawn)
-    return logs if place is None else logs[place]
+    return liquid.grade_logs(drawn)[place]
 
 
 def poured(
