@@ -614,7 +614,9 @@ def test_a_share_stands_on_the_side_of_its_limit(
     verdict: str, share: float, told: str
 ) -> None:
     """85 of 100 are asked for; the verdict is that of a smooth quantile."""
-    limit = Limit("pour_viscosity_Pa_s", "<=", 10.0, probability=0.85)
+    limit = Limit(
+        column="pour_viscosity_Pa_s", sense="<=", value=10.0, probability=0.85
+    )
     one = Judged(
         of=limit, value=10.0, verdict=verdict, margin=0.0, factor=1.0, reason=""
     )
