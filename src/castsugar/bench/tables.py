@@ -115,7 +115,7 @@ class Kitchen(Table, head="[kitchen]", used=_COOKS):
     drying_time: Any = key("drying time at 119 C of 4 kg/m2 in the pan")
     liquid_factor: Any = key("viscosity over that of the model")
     thermometer: Any = key("true bulk temperature less the reading")
-    law_exponent: Any = key("form of the law of crowding")
+    law_exponent: Any = key("form of the law of crowding, n in (1 - r)^-n")
     tap: bool = key(
         "whether the mould is tapped or vibrated as it fills", True, default=False
     )
