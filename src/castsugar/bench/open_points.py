@@ -261,7 +261,7 @@ def _assumed(world: World) -> Iterator[Point]:
 
 #: Parameters of the kitchen that one test settles: what is taken, and what it does.
 _TESTED = {
-    "packing": "0.63 +- 0.04; it alone moves the viscosity by a factor of 3 to 6. Test: "
+    "packing": "0.63 +- 0.04; it alone moves the viscosity 3 to 6 times. Test: "
     "castsugar kitchen brine",
     "nitrate_dissolved": "0.45 (0.2 to 0.75); doubles or halves the viscosity. Test: "
     "castsugar kitchen clear-point",
