@@ -78,7 +78,8 @@ SPACES = {
         "review review_frames"
     ),
     "kitchen": (
-        "Belief Cook Drying Kitchen Learnt PourHeat ball_fall brine bulk_density "
+        "Belief Cook Drying Kitchen Learnt PourHeat ball_fall boiling_water "
+        "brine bulk_density "
         "calibrate clear_point drying_time flow_out kitchen_intervals kitchen_table "
         "pan_weight parse_cook pour_heat unmeasured"
     ),

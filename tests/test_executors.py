@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import os
+import pickle
+import shutil
 from collections.abc import Callable
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -12,6 +15,12 @@ import pytest
 
 import castsugar as cs
 from castsugar import numerics
+from castsugar.cli import output, workers
+from castsugar.cli.main import main
+from castsugar.data import load
+from castsugar.evaluation import evaluate_part
+from castsugar.mix.rule import Line, Rule, Triangle
+from castsugar.motor.burn_model import BurnModel
 from castsugar.thermo import solver
 
 pytestmark = pytest.mark.exact
@@ -105,3 +114,127 @@ def test_dead_worker_is_one_line(make: Callable[[], Executor]) -> None:
     with make() as pool, pytest.raises(cs.WorkerError, match="worker") as caught:
         cs.evaluate(cs.blend(ITEMS, points), executor=pool)
     assert "\n" not in str(caught.value)
+
+
+# ----------------------------------------------------------------------------
+# From the command line.
+
+MAP = ("map", "KNO3", "sucrose", "corn syrup", "--no-bench", "--step")
+
+
+def test_two_workers_write_the_bytes_of_one(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Exact: parts are cut by index, so who computes them is not seen."""
+    one, two = (tmp_path / name for name in ("one.csv", "two.csv"))
+    assert main([*MAP, "1%", "--csv", str(one)]) == 0
+    assert main([*MAP, "1%", "--csv", str(two), "--workers", "2"]) == 0
+    assert one.read_bytes() == two.read_bytes()
+    assert len(one.read_text("utf-8").splitlines()) == 5152
+    capsys.readouterr()
+
+
+def test_a_rule_makes_the_mixes_of_every_range() -> None:
+    """Exact: a range of a rule is that range of all its mixes."""
+    triangle = Triangle(step=0.1, total=0.9, fixed=(0.1,))
+    line = Line(recipe=(0.6, 0.2, 0.2), index=2, values=(0.1, 0.2, 0.3))
+    for points, extra in ((triangle, ("water",)), (line, ())):
+        rule = Rule(items=("KNO3", "sucrose", "corn syrup", *extra), points=points)
+        every, part = rule.blends(), rule.blends(slice(1, 3))
+        assert part.names == every.names[1:3]
+        np.testing.assert_array_equal(part.elements, every.elements[1:3])
+
+
+def test_a_motor_goes_to_a_worker_without_what_it_worked_out() -> None:
+    """Exact: the same rates there, in kilobytes."""
+    model = BurnModel()
+    place = ([[0.6, 0.2, 0.2]], ("potassium nitrate", "sucrose", "light corn syrup"))
+    before = model.rates(*place, 2e6)
+    sent = pickle.dumps(model)
+    after = pickle.loads(sent).rates(*place, 2e6)
+    assert len(sent) < 100_000
+    np.testing.assert_array_equal(before.means, after.means)
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--workers", "0"), "--workers is 0; it must be 1 or more"),
+        (
+            ("--workers", "2", "--cluster", "tcp://127.0.0.1:9"),
+            "--workers and --cluster are both given; choose one",
+        ),
+        (
+            ("--cluster", "nonsense"),
+            "--cluster nonsense: no scheduler answers within 10 s (missing port",
+        ),
+    ],
+)
+def test_who_cannot_do_the_work_is_one_line(
+    words: tuple[str, ...], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    if "--cluster" in words:
+        pytest.importorskip("distributed", reason="'cluster' is not installed")
+    assert main([*MAP, "10%", *words]) == 2
+    told = capsys.readouterr().err
+    assert said in told
+    assert told.count("\n") == 1
+
+
+@pytest.mark.slow
+def test_a_cluster_must_have_the_same_code_and_data(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two workers write the bytes of one; others' data, or no worker, is one line."""
+    distributed = pytest.importorskip(
+        "distributed", reason="the extra 'cluster' is not installed"
+    )
+    quiet = {"threads_per_worker": 1, "dashboard_address": None}
+    with distributed.LocalCluster(n_workers=2, processes=True, **quiet) as cluster:
+        address = cluster.scheduler_address
+        rule = Rule(items=("KNO3", "sucrose", "corn syrup"), points=Triangle(step=0.1))
+        with workers._cluster(address) as executor:
+            spread = executor.submit(evaluate_part, rule, 10, 30, {}).result()
+        alone = evaluate_part(rule, 10, 30, {})
+        names = [key for key in alone if isinstance(alone[key], np.ndarray)]
+        for key in names:
+            if alone[key].dtype == float:
+                np.testing.assert_allclose(spread[key], alone[key], rtol=1e-11)
+        other = shutil.copytree(load.data_folder(), tmp_path / "data")
+        (other / "version.txt").write_text("0\n", "utf-8")
+        monkeypatch.setattr(load, "data_folder", lambda: other)
+        refused = pytest.raises(cs.InputError, match="the same castsugar on both")
+        with refused, workers._cluster(address):
+            pass
+    refused = pytest.raises(cs.InputError, match="has no workers; start some")
+    with (
+        distributed.LocalCluster(n_workers=0, **quiet) as cluster,
+        refused,
+        workers._cluster(cluster.scheduler_address),
+    ):
+        pass
+
+
+def test_a_table_may_be_parquet(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Read back by pandas: the columns of the CSV, numbers to ten digits."""
+    pytest.importorskip("pyarrow", reason="the extra 'cluster' is not installed")
+    one, other = (tmp_path / name for name in ("a.csv", "a.parquet"))
+    for path in (one, other):
+        assert main([*MAP, "10%", "--csv", str(path)]) == 0
+    text, table = pd.read_csv(one), pd.read_parquet(other)
+    assert list(text.columns) == list(table.columns)
+    for key in ("characteristic_velocity_m_s", "flame_temperature_K"):
+        np.testing.assert_allclose(table[key], text[key], rtol=1e-9)
+    assert list(table["status"]) == list(text["status"])
+    capsys.readouterr()
+
+
+def test_parquet_needs_what_writes_it(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Said before any work is done."""
+    monkeypatch.setattr(output, "find_spec", lambda name: None)
+    assert main([*MAP, "10%", "--csv", "a.parquet"]) == 2
+    assert "Parquet needs pyarrow, which is not installed" in capsys.readouterr().err

@@ -199,6 +199,7 @@ COMMANDS = {
     "--temperature '20 C'",
     "kitchen clear-point": "--liquid A --mass '20 g' --added '5.1 g' --step '0.1 g' "
     "--temperature '85 C'",
+    "kitchen boiling-water": "--reading '98.5 C'",
     "kitchen ball-fall": "--ball '3 mm' --cup '40 mm' --fall '50 mm' --time '12 s' "
     "--temperature '25 C'",
     "kitchen flow-out": f"{POT} --tube-diameter '8 mm' --tube-length '30 mm' "

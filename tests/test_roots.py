@@ -1,4 +1,4 @@
-"""One root, one maximum: scipy.optimize finds them at the same places."""
+"""What is worked out here to load less: scipy finds the same."""
 
 from __future__ import annotations
 
@@ -7,9 +7,12 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
+from scipy import optimize
+from scipy.interpolate import PchipInterpolator
 from scipy.optimize import brentq, minimize_scalar
 
-from castsugar.numerics import maximum, root
+from castsugar.kitchen import solubility
+from castsugar.numerics import least_squares, maximum, root
 
 RNG = np.random.default_rng(20261130)
 CENTRES = RNG.uniform(-3.0, 3.0, 200)
@@ -77,3 +80,41 @@ def test_a_root_at_an_end_and_none_between() -> None:
         root(lambda x: x + 1.0, 0.0, 1.0, within=1e-9)
     # Largest at an end: the place is as near to it as was asked.
     assert maximum(lambda x: x, 0.0, 1.0, within=1e-6) == pytest.approx(1.0, abs=4e-6)
+
+
+@pytest.mark.published
+@pytest.mark.parametrize("start", [(1.0, -1.0), (-1.2, 1.0), (30.0, 30.0), (0.0, 9.0)])
+def test_least_squares_are_those_of_scipy(start: tuple[float, float]) -> None:
+    """scipy.optimize.least_squares on a curved valley with a prior (Rosenbrock's)."""
+
+    def misfits(x: np.ndarray) -> np.ndarray:
+        return np.array([10.0 * (x[1] - x[0] ** 2), 1.0 - x[0], 0.1 * x[0], 0.1 * x[1]])
+
+    def slopes(x: np.ndarray) -> np.ndarray:
+        return np.array([[-20.0 * x[0], 10.0], [-1.0, 0.0], [0.1, 0.0], [0.0, 0.1]])
+
+    found = least_squares(misfits, slopes, np.array(start))
+    wanted = optimize.least_squares(misfits, start, jac=slopes, xtol=1e-14, gtol=1e-14)
+    assert found is not None
+    np.testing.assert_allclose(found, wanted.x, rtol=1e-7)
+
+
+@pytest.mark.exact
+def test_no_least_square_is_no_answer() -> None:
+    """exp(-x) is nowhere least."""
+
+    def misfits(x: np.ndarray) -> np.ndarray:
+        return np.exp(-x)
+
+    found = least_squares(misfits, lambda x: -np.exp(-x)[:, None], np.zeros(1))
+    assert found is None or math.exp(-float(found[0])) < 1e-6
+
+
+@pytest.mark.published
+def test_the_table_of_sucrose_is_the_monotone_cubic_of_scipy() -> None:
+    """scipy.interpolate.PchipInterpolator on the same seven points, to 1e-12."""
+    points, values = solubility._SUCROSE
+    t = np.linspace(0.0, 100.0, 1001)
+    ours = solubility.sucrose_solubility(t + 273.15)
+    wanted = PchipInterpolator(points, values)(t)
+    np.testing.assert_allclose(ours, wanted, rtol=1e-12)

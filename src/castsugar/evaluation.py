@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import Executor
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from castsugar.limits import PEAK, chance_column, levels_of
 from castsugar.mix import refusals
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import MixLike, as_mix, as_mixes
+from castsugar.mix.rule import Rule
 from castsugar.plausible import RANGES
 from castsugar.rows import other_set, shipped_species
 from castsugar.thermo import solver
@@ -205,14 +206,16 @@ def evaluate_columns(  # noqa: PLR0913 - keyword-only options
     kitchen: Kitchen | None = None,
     motor: Hardware | None = None,
     windows: bool = True,
+    castable_windows: bool = False,
     chances: Sequence[tuple[str, float]] = (),
     executor: Executor | None = None,
     species: SpeciesTable | None = None,
 ) -> rows.Columns:
     """Return the columns of :func:`evaluate`, key to one value a mix: no pandas.
 
-    `chances` asks for quantiles of drawn columns, (column, level), of the draws that
-    fill the row; they stand under :func:`castsugar.limits.chance_column`.
+    `castable_windows` seeks pour windows only of mixes that burn and that anybody
+    casts. `chances` asks for quantiles of drawn columns, (column, level), of the draws
+    that fill the row; they stand under :func:`castsugar.limits.chance_column`.
     """
     _check_wings(kitchen, motor, species)
     blends = _taken(mixes)
@@ -220,7 +223,8 @@ def evaluate_columns(  # noqa: PLR0913 - keyword-only options
     columns = rows.not_asked("kitchen", count) | rows.not_asked("motor", count)
     cooked = None
     if kitchen is not None:
-        cooked = _cook(blends, kitchen, windows, chances)
+        weighed = blends
+        cooked = _cook(blends, kitchen, windows and not castable_windows, chances)
         blends = cooked.blends
         columns |= cooked.columns()
         columns |= {chance_column(*c): v for c, v in cooked.chances().items()}
@@ -241,6 +245,8 @@ def evaluate_columns(  # noqa: PLR0913 - keyword-only options
     own_flags = cooked.flags() if cooked else ["; ".join(f) for f in blends.flags]
     columns |= rows.mix_columns(blends) | rows.flow_columns(found, blends, own_flags)
     columns |= rows.not_confirmed(len(blends))
+    if kitchen is not None and castable_windows:
+        columns |= _castable_windows(weighed, kitchen, columns)
     if data_uncertainty:
         other = other_set(job.table)
         columns |= uncertainty.columns(job, blends, found, other, executor)
@@ -251,6 +257,22 @@ def evaluate_columns(  # noqa: PLR0913 - keyword-only options
         alone = [blends.mix(row) for row in range(count)]
         confirmation.confirm(columns, alone, pressures, second)
     return columns
+
+
+def evaluate_part(
+    rule: Rule, start: int, stop: int, options: Mapping[str, Any]
+) -> rows.Columns:
+    """Return :func:`evaluate_columns` of a range of a rule: the task of a worker.
+
+    Parameters
+    ----------
+    rule : Rule
+    start, stop : int
+        Of the mixes, by index.
+    options : mapping
+        As for :func:`evaluate_columns`.
+    """
+    return evaluate_columns(rule.blends(slice(start, stop)), **options)
 
 
 def table_of(columns: rows.Columns) -> pd.DataFrame:
@@ -270,6 +292,16 @@ def _cook(
     from castsugar.kitchen import pour_table
 
     return pour_table.cook(blends, kitchen, window=windows, chances=chances)
+
+
+def _castable_windows(
+    weighed: Blends, kitchen: Kitchen, columns: rows.Columns
+) -> rows.Columns:
+    """Return the pour windows of what burns and is castable."""
+    from castsugar.kitchen import pour_table
+
+    burns = np.array([status == "ok" for status in columns["status"]], dtype=bool)
+    return pour_table.castable_windows(weighed, kitchen, burns)
 
 
 def _drive(

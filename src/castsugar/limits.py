@@ -488,6 +488,10 @@ def _judged(limit: Limit, columns: Mapping[str, Any]) -> Judgement:
     )
 
 
+#: Column -> what stands in a flag in front of why it is not computed.
+_OWN_FLAG = {"relative_solids_20C": "no relative solids at 20 C: "}
+
+
 def _reason(key: str, columns: Mapping[str, Any], mix: int) -> str:
     """Say why a column of a row is not computed."""
 
@@ -500,10 +504,10 @@ def _reason(key: str, columns: Mapping[str, Any], mix: int) -> str:
     head, _, why = said(WINGS["motor"]).partition(": ")
     if group == "motor" and head == NOT_COMPUTED:
         return why
-    flag = f"{group} {NOT_COMPUTED}: "
     for one in said("flags").split("; "):
-        if one.startswith(flag):
-            return one.removeprefix(flag)
+        for flag in (f"{group} {NOT_COMPUTED}: ", _OWN_FLAG.get(key, "\n")):
+            if one.startswith(flag):
+                return one.removeprefix(flag)
     status = said("status")
     if status not in ("", "ok"):
         return status.removeprefix(f"{NOT_COMPUTED}: ")

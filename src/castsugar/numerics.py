@@ -216,7 +216,9 @@ def smooth_quantile(draws: FloatArray, level: float) -> FloatArray:
     with np.errstate(divide="ignore", invalid="ignore"):
         mean = np.log(order) @ (weights / weights.sum())
     gone = np.isnan(draws).any(axis=-1)
-    return np.asarray(np.where(gone, np.nan, np.exp(mean)))
+    # Rounding must not carry it past the draws that it lies between.
+    inside = np.clip(np.exp(mean), order[..., 0], order[..., -1])
+    return np.asarray(np.where(gone, np.nan, inside))
 
 
 def quantile_of_normals(
@@ -360,3 +362,56 @@ def maximum(
         elif at_x >= at_third or third in (best, second):
             third, at_third = x, at_x
     return best
+
+
+# ----------------------------------------------------------------------------
+# Least squares of few unknowns; scipy.optimize has it too, and loads as long.
+
+#: Steps that are tried, and what ends them: the next step, of the size of the unknowns.
+_TRIED, _SMALL = 200, 1e-9
+
+
+def least_squares(
+    misfits: Callable[[FloatArray], FloatArray],
+    slopes: Callable[[FloatArray], FloatArray],
+    start: FloatArray,
+) -> FloatArray | None:
+    """Return where the sum of squared misfits is least; None if that is not found.
+
+    Damped steps of Gauss and Newton: D. W. Marquardt, J. SIAM 11 (1963) 431, damped
+    alike along all unknowns (from memory).
+
+    Parameters
+    ----------
+    misfits : callable
+        Of unknowns (n,), returns (m,).
+    slopes : callable
+        Returns the derivatives of the misfits, (m, n).
+    start : ndarray, shape (n,)
+
+    Examples
+    --------
+    >>> data = np.array([1.0, 2.0, 4.0])
+    >>> def off(a):
+    ...     return a[0] * 2.0 ** np.arange(3) - data
+    >>> found = least_squares(off, lambda a: 2.0 ** np.arange(3)[:, None], np.ones(1))
+    >>> round(float(found[0]), 9)
+    1.0
+    """
+    at = np.asarray(start, dtype=float)
+    off, damping = misfits(at), 1e-3
+    for _ in range(_TRIED):
+        slope = slopes(at)
+        curvature, downhill = slope.T @ slope, slope.T @ off
+        size = float(np.diag(curvature).max()) + 1e-300
+        while True:
+            held = curvature + damping * size * np.eye(len(at))
+            step = -np.linalg.solve(held, downhill)
+            if np.abs(step).max() <= _SMALL * (1.0 + np.abs(at).max()):
+                return at + step
+            new = misfits(at + step)
+            if new @ new <= off @ off:
+                break
+            damping *= 10.0
+        at, off, damping = at + step, new, max(0.1 * damping, 1e-14)
+    return None

@@ -226,6 +226,7 @@ RANGES: Final[dict[str, PlausibleRange]] = {
     "last portion": _g(0.001, 100, 0.01, 2),
     "water lost of a glass": _g(0, 200, 0, 5),
     "clear temperature": _C(0, 200, 60, 90),
+    "reading in boiling water": _C(50, 120, 85, 105),
     "thickness of a layer": _mm(0.05, 100, 0.3, 20),
     "bore": _mm(0.5, 500, 3, 100),
     "ball diameter": _mm(0.2, 50, 0.5, 15),

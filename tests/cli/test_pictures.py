@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import contextlib
 import csv
 import xml.etree.ElementTree as ET
@@ -11,10 +12,9 @@ import pytest
 
 import castsugar as cs
 from castsugar import evaluation
-from castsugar.cli import many
+from castsugar.cli import many, workers
 from castsugar.cli.main import main
 from castsugar.cli.many import Progress
-from castsugar.thermo.solver import CHUNK
 
 pytestmark = pytest.mark.exact
 
@@ -198,8 +198,9 @@ def test_no_process_without_work(monkeypatch: pytest.MonkeyPatch) -> None:
         return contextlib.nullcontext()
 
     monkeypatch.setattr("concurrent.futures.ProcessPoolExecutor", pool)
-    for workers in (2, 50_000, 10**12):
-        with many._pool(workers, CHUNK + 1):
+    for count in (2, 50_000, 10**12):
+        options = argparse.Namespace(workers=count, cluster=None)
+        with workers.workers_of(options, 2):
             pass
     assert opened == [2, 2, 2]
 
@@ -235,3 +236,29 @@ def test_progress_says_how_long(
     progress._started -= 60.0
     progress.update(5)
     assert "5 of 10 mixes, about 60 s left" in capsys.readouterr().err
+
+
+def test_pour_windows_of_a_map_are_those_of_what_is_cast(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where they are sought they are those of --full; elsewhere they are empty."""
+    monkeypatch.chdir(tmp_path)
+    assert main(["init"]) == 0
+    words = [*MAP[:4], "--step", "10%", "--csv"]
+    assert main([*words, "some.csv"]) == 0
+    assert main([*words, "all.csv", "--full"]) == 0
+    assert main([*words, "shown.csv", "--show", "pour_window"]) == 0
+    some, every, drawn = (rows(Path(f"{n}.csv")) for n in ("some", "all", "shown"))
+    assert drawn == every
+    ends = ("pour_window_low_C", "pour_window_high_C", "pour_window_width_K")
+    sought = left = 0
+    for one, full in zip(some, every, strict=True):
+        nitrate = float(full["recipe.potassium_nitrate_mass_percent"])
+        castable = full["status"] == "ok" and 40.0 <= nitrate <= 85.0
+        sought += castable and full[ends[0]] != ""
+        left += not castable and full[ends[0]] != ""
+        for key, value in full.items():
+            wanted = "" if key in ends and not castable else value
+            assert one[key] == wanted, key
+    assert sought > 0
+    assert left > 0

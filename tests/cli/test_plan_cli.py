@@ -192,17 +192,17 @@ def test_water_of_a_profile_ends_it_sooner_or_holds_on(ask) -> None:
 
 def test_heat_gives_back_the_share_of_draws(ask) -> None:
     """The kitchen, cooked so hot, pours so often; a degree colder less often."""
-    question = f"plan heat '{THIN}' --probability '90 %'"
+    question = f"plan heat '{THIN}' --probability '85 %'"
     found = ask(question, as_json=True)
     (mix,) = follow(ask, ask(question))["mixes"]
     assert mix["pours_probability"] == pytest.approx(found["forward_probability"])
-    assert mix["pours_probability"] >= 0.9
+    assert mix["pours_probability"] >= 0.85
     first = found["cooks"][0]["bulk_C"]
     assert first - 1.0 < found["pour_from_C"] <= first < found["pour_to_C"]
     for heat, kept in ((first - 1.0, False), (int(found["pour_to_C"]), True)):
         line = f"kitchen judge '{THIN}' --cook '{heat} C 8 min'"
         (mix,) = ask(line, as_json=True)["mixes"]
-        assert (mix["pours_probability"] >= 0.9) is kept
+        assert (mix["pours_probability"] >= 0.85) is kept
     assert "may cool by" in flat(ask(question))
 
 

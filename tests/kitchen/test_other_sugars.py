@@ -10,12 +10,15 @@ from kitchen_checks.pots import AIR, MEDIANS, hold, kitchen
 
 import castsugar as cs
 from castsugar.kitchen import kitchen_intervals, pot, solubility, water
+from castsugar.kitchen.handling import handling
 from castsugar.kitchen.inverse import pour_heat
 from castsugar.kitchen.measurements import flow_out
 from castsugar.kitchen.parameters import unmeasured
 from castsugar.kitchen.sugars import SUGARS
 from castsugar.kitchen.validity import ICE_POINT as C
 from castsugar.kitchen.verdict import judge
+from castsugar.limits import Limit, judge_rows
+from castsugar.mix.blends import of_mixes
 
 pytestmark = pytest.mark.exact
 
@@ -209,6 +212,21 @@ SETS = {
 }
 
 
+def test_a_limit_on_solids_is_not_judged_by_crystals_of_sorbitol() -> None:
+    """The reason is that of the sugar, also where draws are asked for."""
+    limit = Limit(column="relative_solids_20C", sense=">=", value=0.95)
+    (found,) = judge_rows([limit], [_row("KNO3:65 sorbitol:35")])
+    assert found[0].verdict == "not computed"
+    assert found[0].reason == "sorbitol sets by its own crystals"
+    asked = [("relative_solids_20C", 0.2)]
+    held = pot.pots_of(
+        of_mixes([cs.Mix.weigh("KNO3:65 sorbitol:35"), cs.Mix.weigh("KNO3:1 sugar:1")]),
+        kitchen(),
+    )
+    quantiles = judge(held, kitchen(), chances=asked).chances[asked[0]]
+    assert np.isnan(quantiles).tolist() == [True, False]
+
+
 @pytest.mark.parametrize("recipe", SETS)
 def test_no_ratio_but_words(recipe: str) -> None:
     """Where other sugars decide, no solids over packing; nor a band of it."""
@@ -243,3 +261,15 @@ def test_flow_out_of_another_liquid_is_refused() -> None:
             volume=5e-5,
             time=20.0,
         )
+
+
+def test_damp_air_wets_sorbitol_without_end() -> None:
+    """No number below the limit of its crystals, no end above it."""
+    told = handling(cs.Mix.weigh("KNO3:65 sorbitol:35"), kitchen())
+    found = {rh: share for rh, days, share in told.gains if days == 30.0}
+    assert sorted(found) == [45.0, 60.0, 75.0]
+    assert np.isnan([found[45.0], found[60.0]]).all()
+    assert found[75.0] == np.inf
+    assert told.limit == pytest.approx(66.4, abs=0.1)
+    sugar = handling(cs.Mix.weigh("KNO3:60 sugar:20 corn syrup:20"), kitchen())
+    assert all(np.isfinite(share) for _, _, share in sugar.gains)

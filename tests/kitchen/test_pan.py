@@ -11,7 +11,7 @@ import pytest
 
 import castsugar as cs
 from castsugar.bench.bench import check_bench
-from castsugar.bench.kitchen import learn
+from castsugar.bench.kitchen import learn, pan_of, store_of
 from castsugar.data.load import load_database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.kitchen.heat import Cook
@@ -163,12 +163,41 @@ def test_what_one_pan_lost_is_carried_to_another() -> None:
 
 
 @pytest.mark.exact
+def test_every_key_reaches_pan_and_store() -> None:
+    """Quantities in quotes become SI; watts and kelvin a minute are plain numbers."""
+    text = """
+pan_diameter = "20 cm"
+batch = "200 g"
+stirring_interval = "30 s"
+pan_mass = "600 g"
+pan_material = "aluminium"
+heater_watts = 400
+heating_rate = 12
+room_temperature = "20 C"
+room_humidity = "60 %"
+bag_area_m2 = 0.03
+silica_gel = "5 g"
+"""
+    known = check_bench(Path("bench.toml"), f"[kitchen]{text}")
+    pan = pan_of(known)
+    assert pan is not None
+    assert (pan.batch, pan.diameter, pan.interval) == (0.2, 0.2, 30.0)
+    assert (pan.mass, pan.material, pan.watts) == (0.6, "aluminium", 400.0)
+    assert pan.rate == pytest.approx(0.2)
+    assert pan.room == pytest.approx(293.15)
+    store = store_of(known)
+    assert (store.humidity, store.bag) == (60.0, 0.03)
+    assert store.gel == pytest.approx(0.005)
+
+
+@pytest.mark.exact
 @pytest.mark.parametrize(
     ("text", "measured", "words"),
     [
         ('pan_diameter = "20 cm"', "", "pan_diameter needs batch"),
         ('batch = "200 g"', "", "batch needs pan_diameter"),
         ("heater_watts = -5", "", "heater_watts"),
+        ('batch = "200 g"\npan_diameter = "20 cm"\nstirring_interval = "0 s"', "", "1"),
         ('room_humidity = "120 %"', "", "room_humidity"),
         ('silica_gel = "5 g"', "", "silica_gel needs bag_area_m2"),
         ('pan_diametre = "20 cm"', "", "did you mean 'pan_diameter'"),
@@ -192,3 +221,37 @@ def test_a_pan_of_impossible_numbers_is_refused() -> None:
             Pan(**({"batch": 0.2, "diameter": 0.2} | wrong))
     with pytest.raises(InputError, match="allowed: aluminium, steel, glass"):
         Pan(batch=0.2, diameter=0.2, material="wood")
+
+
+# ----------------------------------------------------------------------------
+# The thermometer in boiling water.
+
+
+@pytest.mark.published
+@pytest.mark.parametrize(
+    ("altitude", "boils"), [(0.0, 100.0), (1000.0, 96.7), (3000.0, 89.9)]
+)
+def test_boiling_water_tells_what_a_thermometer_is_off(
+    altitude: float, boils: float
+) -> None:
+    """Water boils at 100, 96.7 and 89.9 C under the standard atmosphere (from memory).
+
+    Read 1 K too low, it moves the thermometer by the share that a spread of 1.2 K
+    leaves of what is believed, 2 K: 1 / (1 + (1.2 / 2)^2).
+    """
+    text = f"""
+[[kitchen.measured]]
+kind = "boiling water"
+reading = "{boils - 1.0} C"
+"""
+    kitchen = bench(f'altitude = "{altitude:g} m"', text)
+    off = float(kitchen.belief.central().thermometer)
+    assert off == pytest.approx(1.0 / (1.0 + 0.36), abs=0.12)
+
+
+@pytest.mark.exact
+def test_a_reading_that_is_no_boil_is_refused() -> None:
+    """More than 10 K off: another pot, another altitude, or no boil."""
+    text = '[[kitchen.measured]]\nkind = "boiling water"\nreading = "88 C"\n'
+    with pytest.raises(InputError, match="does it boil"):
+        bench("", text)

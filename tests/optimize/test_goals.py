@@ -22,6 +22,7 @@ from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import Hardware
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.outcome import Outcome
+from castsugar.optimize.task import Sloppiness
 from castsugar.rows import records
 
 # Exact: projections and sums by hand; one model held against another of this library.
@@ -241,3 +242,35 @@ def test_less_pressure_may_be_looked_for() -> None:
     """The other way round nothing is refused."""
     found = asked("peak_pressure_MPa", motor=replace(motor()))
     assert found.found.status == "optimal"
+
+
+def test_the_price_of_a_bound_is_how_fast_the_distance_falls() -> None:
+    """At x1 at most b: (0.7 - b) sqrt(1 + 1/4 + 1/4) away, in points."""
+    found = least_change(effort=Effort(points=60)).found
+    (row,) = (row for row in found.rows if "at most 60 %" in row.name)
+    assert row.price is not None
+    slope = -100.0 * np.sqrt(1.5)
+    assert row.price.multiplier == pytest.approx(slope, rel=1e-4)
+    # A point looser buys a point of it; that is searched again.
+    assert row.price.gain == pytest.approx(0.01 * slope, rel=1e-3)
+
+
+def test_a_front_of_impulse_against_cost() -> None:
+    """From the most impulse on it falls, and so does the cost."""
+    both = (("total_impulse_N_s", True), ("cost_per_1000_N_s", False))
+    found = asked(
+        "total_impulse_N_s", maximise=True, motor=motor(), prices=PRICES, front=both
+    )
+    assert found.front is not None
+    assert found.front.first[0] == pytest.approx(found.found.objective, rel=1e-4)
+    assert (np.diff(found.front.first) < 0.0).all()
+    assert (np.diff(found.front.second) < 0.0).all()
+
+
+def test_a_goal_with_batches_that_miss_their_recipe() -> None:
+    """Least change under a limit, robust: farther away than the nominal."""
+    limit = cs.Requirement(column="flame_temperature_K", at_most=1490.0)
+    found = least_change(limits=[limit], sloppiness=Sloppiness(weighing=1e-3))
+    assert found.robust is not None
+    assert found.robust.found.objective > found.found.objective
+    assert found.robust.price > 0.0

@@ -167,6 +167,7 @@ HANDLED = Handling(
     cooling=(2400.0, 4200.0),
     shrinkage=0.028,
     glass=257.0,
+    limit=79.0,
     cracks="rubbery",
     gains=((45.0, 30.0, 0.0), (60.0, 30.0, 0.0025), (80.0, 30.0, math.inf)),
     bag_days=(math.nan, math.nan),
@@ -205,7 +206,7 @@ def test_a_known_pan_and_store(
         "200 g in a pan of 120 mm: 18 kg/m², turned every 60 s: 4.4 times as long",
         "while it warms by 10 K a minute",
         "min to boil off the water that leaves",
-        "a dose of 20 g dry mix, cold, takes",
+        "20 g dry mix, cold, takes",
         "in an oven before there is mix near it",
         "leave the rod until then",
         "no water or oil displacement",
@@ -405,6 +406,24 @@ def test_print_is_short(example: Path) -> None:
         assert len(str(one)) < 1000
     assert str(world.kitchen).endswith("4 of 9 parameters measured")
     assert re.match(r"1: pours in \d+ of 100 draws, median \d+ Pa s", verdict)
+
+
+def test_how_another_sugar_sets_is_said(
+    example: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Words in place of relative solids, the shrinkage of erythritol, no flow-out."""
+    del example
+    out = " ".join(said(capsys, 'judge "KNO3:65 sorbitol:35"')[1].split())
+    assert "RESULT Setting: firm enough to handle when cold, hard in 1 to 3 days" in out
+    assert "No relative solids for your limit." in out
+    assert "draws water without end above 66 % humidity" in out
+    assert "flow-out" not in out
+    out = " ".join(said(capsys, 'judge "KNO3:65 erythritol:35"')[1].split())
+    assert "CAUTION Erythritol shrinks by 10 to 14 % as it freezes" in out
+    out = " ".join(said(capsys, 'judge "KNO3:60 dextrose:20 corn syrup:20"')[1].split())
+    assert "CANNOT TELL Setting: cannot be told: dextrose crystallises slowly" in out
+    out = " ".join(said(capsys, 'judge "KNO3:65 dextrose:35"')[1].split())
+    assert "CANNOT TELL no kitchen model for dry dextrose" in out
 
 
 def test_a_dry_density_names_the_brine(

@@ -20,6 +20,7 @@ from castsugar.kitchen.measurements import Measurement
 from castsugar.kitchen.packing import GRINDS, POWDERED, Grind
 from castsugar.kitchen.pan import INTERVAL, ROOM, Pan
 from castsugar.kitchen.parameters import Belief, Kitchen, unmeasured
+from castsugar.kitchen.thermometer import boiling_water
 from castsugar.kitchen.water import air_pressure
 from castsugar.mix.mix import Mix
 from castsugar.mix.text import parse_recipe
@@ -121,6 +122,8 @@ def measurement(
     values = {k: v for k, v in entry.items() if k not in _BESIDE}
     if entry["kind"] in _COLD:
         return _COLD[entry["kind"]](**values, label=label)
+    if entry["kind"] == "boiling water":
+        return boiling_water(**values, air_pressure=air, label=label)
     if entry["kind"] == "clear point":
         mix = _liquid(values.pop("liquid"), values.pop("syrup"), database)
         return measurements.clear_point(mix, **values, label=label)

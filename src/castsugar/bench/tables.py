@@ -86,7 +86,10 @@ class Kitchen(Table, head="[kitchen]", used=_COOKS):
         "bottom of the pan, inside", "22 cm", "pan diameter", needs=("batch",)
     )
     stirring_interval: float = key(
-        "how often the bottom is stirred free", "60 s", needs=_LAYER
+        "how often the bottom is stirred free",
+        "60 s",
+        "stirring interval",
+        needs=_LAYER,
     )
     pan_mass: float = key("the empty pan", "600 g", "pan mass", needs=_LAYER)
     pan_material: str = key(
@@ -255,6 +258,13 @@ class BallFall(_Measured, head='[[kitchen.measured]] kind = "ball fall"'):
 
 
 @dataclass(frozen=True, kw_only=True)
+class BoilingWater(_Measured, head='[[kitchen.measured]] kind = "boiling water"'):
+    """read thermometer or dial in boiling water: what they are off"""
+
+    reading: float = needed("what it shows", "98.5 C", "reading in boiling water")
+
+
+@dataclass(frozen=True, kw_only=True)
 class FlowOut(_Pot, head='[[kitchen.measured]] kind = "flow-out"'):
     """time mix that runs out of a cup: its viscosity; inert salt first"""
 
@@ -284,6 +294,7 @@ MEASUREMENTS: dict[str, type[Table]] = {
     "clear point": ClearPoint,
     "ball fall": BallFall,
     "flow-out": FlowOut,
+    "boiling water": BoilingWater,
 }
 
 

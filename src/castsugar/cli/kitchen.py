@@ -107,8 +107,8 @@ def add_parser(commands: Any) -> None:
 def _nothing_asked() -> int:
     raise InputError(
         "kitchen needs to know what: judge RECIPE, parameters, pan-weight, "
-        "bulk-density, brine, clear-point, ball-fall or flow-out; see castsugar "
-        "kitchen --help"
+        "bulk-density, brine, clear-point, ball-fall, flow-out or boiling-water; see "
+        "castsugar kitchen --help"
     )
 
 
@@ -220,6 +220,7 @@ def _drawings(
 
 def _next(mixes: Sequence[Mix], shares: Mapping[str, float], kitchen: Kitchen) -> str:
     """Return what to do next: measure what the pour hangs on most, and is assumed."""
+    from castsugar.kitchen.pot import pot_of
     from castsugar.report.kitchen_belief import measurement_of
     from castsugar.report.mix_words import recipe_argument
 
@@ -227,7 +228,15 @@ def _next(mixes: Sequence[Mix], shares: Mapping[str, float], kitchen: Kitchen) -
         return "castsugar cautions kitchen"
     if not shares:
         return f"castsugar evaluate {recipe_argument(mixes[0])}"
-    return f"castsugar kitchen {measurement_of(shares, kitchen.belief)} --how"
+    first = next(p for p in (pot_of(m, kitchen) for m in mixes) if not p.gap[0])
+    if first.plain:
+        return f"castsugar kitchen {measurement_of(shares, kitchen.belief)} --how"
+    # What runs out tells of the liquid of sucrose and syrup only.
+    others = {n: share for n, share in shares.items() if n != "liquid_factor"}
+    measurement = measurement_of(others, kitchen.belief)
+    if measurement == "flow-out":
+        return f"castsugar evaluate {recipe_argument(mixes[0])}"
+    return f"castsugar kitchen {measurement} --how"
 
 
 def kitchen_rows(mixes: Sequence[Mix], kitchen: Kitchen) -> list[dict[str, Any]]:

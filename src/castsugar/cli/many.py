@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import contextlib
 import math
-import signal
 import sys
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import Executor
-from dataclasses import replace
+from concurrent.futures import Executor, Future
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,19 +18,22 @@ from castsugar.cli.bench_option import BENCH, add_bench_option, world_of
 from castsugar.cli.conditions import add_condition_options
 from castsugar.cli.interrupt import INTERRUPTED, held_back, write_pictures
 from castsugar.cli.kitchen_options import add_kitchen_options
-from castsugar.cli.output import add_output_options, write_file
+from castsugar.cli.output import add_output_options, is_parquet, write_file
+from castsugar.cli.workers import add_worker_options, workers_of
 from castsugar.columns import COLUMNS
 
 if TYPE_CHECKING:
-    from castsugar.arrays import FloatArray, IntArray
+    from castsugar.arrays import IntArray
     from castsugar.cli.conditions import Shared
     from castsugar.cli.interrupt import Hold
     from castsugar.limits import Judgement, Limit
     from castsugar.mix.blends import Blends
+    from castsugar.mix.rule import Rule
     from castsugar.plot.sheet import Drawing
     from castsugar.report.screen import Screen
     from castsugar.report.shown import Shown
     from castsugar.report.sweep import Many
+    from castsugar.rows import Columns
 
 #: About so many mixes of a table decide its cautions, and what is invented behind it.
 _SOME = 100
@@ -85,13 +86,7 @@ def add_many_options(parser: argparse.ArgumentParser, drawn: str) -> None:
     add_bench_option(conditions)
     add_condition_options(conditions)
     add_kitchen_options(conditions)
-    parser.add_argument(
-        "--workers",
-        type=int,
-        default=1,
-        metavar="N",
-        help="processes that share the work (default 1)",
-    )
+    add_worker_options(parser)
     kinds = ("full", "json", "markdown", "page", "units")
     add_output_options(
         parser, *kinds, pictures={drawn: f"the {drawn}"}, table="every mix"
@@ -102,64 +97,84 @@ def add_many_options(parser: argparse.ArgumentParser, drawn: str) -> None:
 Rows = list[dict[str, Any]]
 
 
-def evaluate_many(
-    blends: Blends,
-    conditions: Shared,
-    limits: Sequence[Limit],
-    workers: int,
-    hold: Hold,
-    *,
-    bands: bool,
-) -> tuple[Rows, bool]:
-    """Evaluate blends part by part; only this is what Ctrl-C may stop.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Asked:
+    """Mixes that are asked for: by their rule, all made, and what they must keep.
 
-    Returns a row a blend, whatever happened, with the quantiles that the limits and,
-    where they are drawn, the 95 % bands ask for, and False if the user interrupted:
-    the rows left say so in their status.
+    `all_windows`: pour windows also of what does not burn or nobody casts.
     """
-    from castsugar.evaluation import evaluate_columns
+
+    rule: Rule
+    blends: Blends
+    limits: Sequence[Limit]
+    all_windows: bool
+
+
+def evaluate_many(
+    asked: Asked, options: argparse.Namespace, conditions: Shared, hold: Hold
+) -> tuple[Rows, bool]:
+    """Evaluate mixes part by part; only this is what Ctrl-C may stop.
+
+    Parts are cut by index alone, whoever computes them. Returns a row a mix, whatever
+    happened, with the quantiles that the limits and, where they are drawn, the 95 %
+    bands ask for, and False if the user interrupted: the rows left say so in their
+    status.
+    """
     from castsugar.limits import BAND, chances_of
     from castsugar.rows import records
     from castsugar.thermo.solver import CHUNK
 
-    size = CHUNK * max(workers, 1)
-    progress = Progress(len(blends))
-    chances = (*(BAND if bands else ()), *chances_of(limits))
-    given = conditions.evaluate_options() | {"chances": chances}
+    count = len(asked.blends)
+    chances = (*(() if options.drawn == "map" else BAND), *chances_of(asked.limits))
+    given = conditions.evaluate_options() | {
+        "chances": chances,
+        "castable_windows": not asked.all_windows,
+    }
+    starts = range(0, count, CHUNK)
+    progress = Progress(count)
     done: Rows = []
     try:
-        with hold.work(), _pool(workers, len(blends)) as executor:
-            for start in range(0, len(blends), size):
-                part = blends.take(slice(start, start + size))
-                done += records(evaluate_columns(part, executor=executor, **given))
+        with hold.work(), workers_of(options, len(starts)) as executor:
+            for columns in _parts(asked, starts, given, executor):
+                done += records(columns)
                 progress.update(len(done))
     except KeyboardInterrupt:
-        return [*done, *_undone(blends.take(slice(len(done), None)))], False
+        return [*done, *_undone(asked.blends.take(slice(len(done), None)))], False
     finally:
         progress.close()
     return done, True
 
 
-@contextlib.contextmanager
-def _pool(workers: int, count: int) -> Iterator[Executor | None]:
-    """Open a pool of processes if there is work for one."""
-    from castsugar.errors import InputError
-    from castsugar.thermo.solver import CHUNK
+def _parts(
+    asked: Asked, starts: range, given: Mapping[str, Any], executor: Executor | None
+) -> Iterator[Columns]:
+    """Yield the columns of every part, in order."""
+    from castsugar.errors import CastsugarError, WorkerError
+    from castsugar.evaluation import evaluate_columns, evaluate_part
 
-    if workers < 1:
-        raise InputError(f"--workers is {workers}; it must be 1 or more")
-    if workers == 1 or count <= CHUNK:
-        yield None
+    if executor is None:
+        for start in starts:
+            part = asked.blends.take(slice(start, start + starts.step))
+            yield evaluate_columns(part, **given)
         return
-    from concurrent.futures import ProcessPoolExecutor
-
-    chunks = -(-count // CHUNK)  # a process more would have nothing to do
-    # Ctrl-C reaches the workers too; they finish what they have in hand.
-    deaf = (signal.SIGINT, signal.SIG_IGN)
-    with ProcessPoolExecutor(
-        min(workers, chunks), initializer=signal.signal, initargs=deaf
-    ) as pool:
-        yield pool
+    at_work: list[Future[Columns]] = []
+    try:
+        for start in starts:
+            task = (asked.rule, start, start + starts.step, given)
+            at_work.append(executor.submit(evaluate_part, *task))
+        for one in at_work:
+            yield one.result()
+    except CastsugarError:
+        raise
+    except Exception as error:
+        reason = " ".join(f"{type(error).__name__}: {error}".split())[:160]
+        raise WorkerError(
+            f"a worker did not finish its part ({reason}); run it again with fewer "
+            "workers, or without --workers and --cluster"
+        ) from error
+    finally:
+        for one in at_work:
+            one.cancel()
 
 
 def _undone(blends: Blends) -> Rows:
@@ -193,45 +208,39 @@ def _withheld(row: dict[str, Any]) -> dict[str, Any]:
 def answer_many(
     options: argparse.Namespace,
     conditions: Shared,
-    made: tuple[Sequence[str], FloatArray, Blends],
+    rule: Rule,
     more: Callable[[Rows, tuple[str, ...]], dict[str, Any]],
     draw: Callable[[Many, Shown], Drawing],
 ) -> int:
     """Evaluate mixes and give what was asked for; return the exit code.
 
-    `made` are ingredients as typed, their shares and the blends. `more` returns from
-    rows and keys of the shares what the command alone knows of its answer; `draw` is
-    its picture.
+    `rule` tells ingredients as typed and the mixes. `more` returns from rows and keys
+    of the shares what the command alone knows of its answer; `draw` is its picture.
     """
     from castsugar.limits import limits_of
     from castsugar.report.mix_words import share_key
     from castsugar.report.sweep import add_window
 
-    items, fractions, blends = made
+    items, blends = rule.items, rule.blends(database=conditions.database)
     world = world_of(options)
     limits = limits_of(world.limits) if world is not None else ()
     conditions = conditions.for_table(len(blends))
     find = conditions.database.find
+    every = options.full or options.drawn != "map" or "pour_window" in options.show
+    asked = Asked(rule=rule, blends=blends, limits=limits, all_windows=every)
     keys = tuple(f"recipe.{share_key(find(name).name)}" for name in items)
     with held_back() as hold:
-        rows, complete = evaluate_many(
-            blends,
-            conditions,
-            limits,
-            options.workers,
-            hold,
-            bands=options.drawn != "map",
-        )
+        rows, complete = evaluate_many(asked, options, conditions, hold)
         both = zip(rows, blends.outside, strict=True)
         rows = [_withheld(row) if out else row for row, out in both]
         if conditions.kitchen is not None:
             add_window(rows)
-        shares = (100.0 * fractions).tolist()
+        shares = (100.0 * rule.points.fractions()).tolist()
         rows = [
             dict(zip(keys, own, strict=True)) | row
             for own, row in zip(shares, rows, strict=True)
         ]
-        own = {"names": tuple(items), "shares": keys, "complete": complete}
+        own = {"names": items, "shares": keys, "complete": complete}
         found = _told(options, conditions, blends, rows, limits, own | more(rows, keys))
         picture = partial(draw, found)
         _give(options, conditions, found, picture)
@@ -280,13 +289,26 @@ def _told(
         rows=rows,
         judged=judged,
         conditions=partial(conditions_line, conditions, options.bench),
-        notes=tuple(conditions.assumptions()),
+        notes=(*conditions.assumptions(), *_windows_said(options, conditions)),
         cautions=chosen(conditions.database.cautions, facts, topics, say=say),
         cautions_in_full=tuple(caution.text for caution in every),
         draws=conditions.draws_words(len(rows)),
         bench=options.bench or "",
         invented=world.invented_for(mixes, uses=uses) if world is not None else (),
         **more,
+    )
+
+
+def _windows_said(options: argparse.Namespace, conditions: Shared) -> tuple[str, ...]:
+    """Say whose pour windows a map leaves out."""
+    if conditions.kitchen is None or options.drawn != "map" or options.full:
+        return ()
+    from castsugar.kitchen.pour_table import CASTABLE
+
+    low, high = (f"{100.0 * share:.0f}" for share in CASTABLE)
+    return (
+        f"Pour windows are sought of mixes that burn and have {low} to {high} % "
+        "nitrate; of all with --full.",
     )
 
 
@@ -339,13 +361,14 @@ def _give(
     draw: Callable[[Shown], Drawing],
 ) -> None:
     """Print and write what was asked for; the picture stands on the page too."""
-    from castsugar.report.document import to_csv
+    from castsugar.report.document import to_csv, to_parquet
     from castsugar.report.sweep import many_fields, many_parts, many_rows, many_screen
 
     rows = many_rows(found)
     fields = many_fields(found, rows)
     if isinstance(options.csv, str):
-        write_file(options, options.csv, to_csv(rows, fields))
+        table = to_parquet if is_parquet(options.csv) else to_csv
+        write_file(options, options.csv, table(rows, fields))
 
     def screen(show: Shown) -> Screen:
         made = many_screen(found, show)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import shlex
 from collections.abc import Mapping, Sequence
+from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -54,7 +55,10 @@ def add_output_options(
     for name in kinds:
         kind.add_argument(f"--{name}", action="store_true", help=KINDS[name])
     if table:
-        words = f"print CSV, or write {table} to FILE beside the rest"
+        words = (
+            f"print CSV, or write {table} to FILE beside the rest; as Parquet if its "
+            "name ends in .parquet"
+        )
         group.add_argument(
             "--csv", nargs="?", const=True, default=False, metavar="FILE", help=words
         )
@@ -131,10 +135,20 @@ def check_outputs(options: argparse.Namespace) -> None:
         from castsugar.files.writing import refuse_unwritable
 
         refuse_unwritable(names, force=options.force)
+    if is_parquet(getattr(options, "csv", False)) and not find_spec("pyarrow"):
+        raise InputError(
+            f"--csv {options.csv}: Parquet needs pyarrow, which is not installed; pip "
+            "install 'castsugar[cluster]', or write a .csv"
+        )
     for file in drawn.values():
         if not file.lower().endswith(KINDS_OF_PICTURES):
             kinds = ", ".join(KINDS_OF_PICTURES)
             raise InputError(f"--picture {file}: let the name end in one of {kinds}")
+
+
+def is_parquet(name: Any) -> bool:
+    """Return whether a table is asked for as Parquet, by the name of its file."""
+    return isinstance(name, str) and name.lower().endswith(".parquet")
 
 
 def put(options: argparse.Namespace, text: str) -> None:

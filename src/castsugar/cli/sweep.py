@@ -80,10 +80,9 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Compute the sweep and write what was asked for."""
-    from castsugar import numerics
     from castsugar.cli.choice import check_asked, read_column
     from castsugar.data.load import load_database
-    from castsugar.mix.blends import blend
+    from castsugar.mix.rule import Line, Rule
     from castsugar.mix.text import parse_recipe
 
     database = load_database()
@@ -97,15 +96,14 @@ def run(options: argparse.Namespace) -> int:
     index = _which(database, items, options.vary)
     values = _values(options)
     whole = sum(amount for _, amount in recipe.parts)
-    fractions = numerics.along([x / whole for _, x in recipe.parts], index, values)
-    blends = blend(
-        items,
-        fractions,
+    recipe_of = tuple(amount / whole for _, amount in recipe.parts)
+    rule = Rule(
+        items=tuple(items),
+        points=Line(recipe=recipe_of, index=index, values=tuple(values.tolist())),
         water_lost=conditions.water_lost or 0.0,
         lots=conditions.lots_for(database, items),
         alternatives=conditions.alternatives,
         process="" if bench is None else bench.processes.get(name, ""),
-        database=database,
     )
     drawn = columns or tuple(map(read_column, _DRAWN))
 
@@ -128,7 +126,7 @@ def run(options: argparse.Namespace) -> int:
         title = f"{before}{items[index]} against the rest of {options.recipe}"
         return sweep_drawing(found, drawn, title, picture_notes(found, show), show)
 
-    return answer_many(options, conditions, (items, fractions, blends), more, draw)
+    return answer_many(options, conditions, rule, more, draw)
 
 
 def _percent(share: float) -> str:

@@ -184,10 +184,9 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Compute the triangle and write what was asked for."""
-    from castsugar import numerics
     from castsugar.cli.choice import check_asked, read_column
     from castsugar.data.load import load_database
-    from castsugar.mix.blends import put_together
+    from castsugar.mix.rule import Rule, Triangle
 
     database = load_database()
     conditions = read_conditions(options, database)
@@ -198,9 +197,8 @@ def run(options: argparse.Namespace) -> int:
     fixed = read_fixed(database, options.fixed, options.ingredients)
     total = 1.0 - sum(fixed.values())
     zoom = read_zoom(options.zoom, _PARTS, total)
-    triangle = numerics.triangle(step)
-    items = [*options.ingredients, *fixed]
-    fractions = numerics.with_fixed(triangle, total, list(fixed.values()))
+    points = Triangle(step=step, total=total, fixed=tuple(fixed.values()))
+    items = (*options.ingredients, *fixed)
     wanted = zip(*recipe_texts(options.mark, conditions.shelf.bench), strict=True)
     corners = options.ingredients
     given = [
@@ -208,13 +206,12 @@ def run(options: argparse.Namespace) -> int:
     ]
     if zoom == "search":
         zoom = _search_ranges(conditions, corners)
-    blends = put_together(
-        items,
-        fractions,
+    rule = Rule(
+        items=items,
+        points=points,
         water_lost=conditions.water_lost or 0.0,
         lots=conditions.lots_for(database, items),
         alternatives=conditions.alternatives,
-        database=database,
     )
 
     def more(rows: Rows, keys: tuple[str, ...]) -> dict[str, Any]:
@@ -241,7 +238,7 @@ def run(options: argparse.Namespace) -> int:
             found=found,
             column=column,
             corners=(corners[0], corners[1], corners[2]),
-            shares=triangle,
+            shares=points.shares(),
             total=total,
             fixed="".join(f", with {name} {100 * s:g} %" for name, s in fixed.items()),
             marks=marks,
@@ -252,7 +249,7 @@ def run(options: argparse.Namespace) -> int:
         )
         return map_drawing(made, picture_notes(found, show), show)
 
-    return answer_many(options, conditions, (items, fractions, blends), more, draw)
+    return answer_many(options, conditions, rule, more, draw)
 
 
 # ----------------------------------------------------------------------------

@@ -157,6 +157,21 @@ def data_version(folder: Path | None = None) -> str:
     return read_text((folder or data_folder()) / "version.txt").strip()
 
 
+def code_and_data(folder: Path | None = None) -> str:
+    """Return what two installations must share to compute the same, in words.
+
+    The version of castsugar, and a print of every byte of its data.
+    """
+    from hashlib import sha256
+    from importlib import metadata
+
+    found = sha256()
+    for path in sorted((folder or data_folder()).iterdir()):
+        if path.suffix in {".csv", ".yaml", ".txt"}:
+            found.update(path.name.encode() + b"\0" + path.read_bytes())
+    return f"castsugar {metadata.version('castsugar')}, data {found.hexdigest()[:12]}"
+
+
 # ----------------------------------------------------------------------------
 # Load the CSV files of ``species_data`` into records.
 

@@ -15,6 +15,7 @@ from castsugar.kitchen.measurements import (
 )
 from castsugar.kitchen.parameters import Belief, Kitchen, unmeasured
 from castsugar.kitchen.pour_table import kitchen_intervals, kitchen_table
+from castsugar.kitchen.thermometer import boiling_water
 
 __all__ = [
     "Belief",
@@ -24,6 +25,7 @@ __all__ = [
     "Learnt",
     "PourHeat",
     "ball_fall",
+    "boiling_water",
     "brine",
     "bulk_density",
     "calibrate",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -16,22 +17,25 @@ from castsugar.kitchen.parameters import Values
 Rows = Mapping[str, FloatArray]
 
 
-#: Where nitrate is scarce, water is looked at in so many steps over so many decades,
-#: and the step that stops to boil is halved so often.
-_STEPS, _DECADES, _HALVINGS = 60, 4.0, 40
+#: Where nitrate is scarce, water is looked at in so many steps over so many decades.
+_STEPS, _DECADES = 60, 4.0
+
+#: Where boiling ends between two of them: of ln of the water or the pressure; most
+#: tries.
+_ENOUGH, _MOST = 1e-14, 60
 
 #: Salt per water that is taken at most: more than dissolves anywhere here.
 _MOST_SALT = 20.0
 
 
 def takes(
-    left: FloatArray, solids: FloatArray, solubility_: FloatArray, values: Values
+    left: FloatArray, solids: FloatArray, solubility_: FloatArray, loss: FloatArray
 ) -> FloatArray:
     """Return the sucrose that the water takes beside the syrup's solids.
 
     Solubility x water / (1 + a solids / water).
     """
-    hindered = left + values.solubility_loss * solids
+    hindered = left + loss * solids
     return solubility_ * left * left / np.maximum(hindered, 1e-12)
 
 
@@ -70,54 +74,117 @@ def after_boiling(
     if not scarce.any():
         return _left_with(rows, solids, dried, values, boiling, limit)
     # With scarce nitrate: first down to where it is saturated, then as above.
-    held = _quiet_from(rows, solids, dried, values, hottest, pressure)
+    known = {
+        "solids": solids,
+        "hindered": values.solubility_loss,
+        "soluble": solubility.sucrose_solubility(hottest),
+        "vapour": np.log(water.saturation_pressure(hottest) / pressure),
+    }
+    held = _quiet_from({**rows, **known}, dried, scarce)
     below = np.where(scarce, np.minimum(rows["nitrate"] / full, dried), dried)
     ends = _left_with(rows, solids, below, values, boiling, limit)
     return np.where(scarce & (held >= below), held, ends)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Scarce:
+    """Pots, one by one, whose nitrate is all dissolved in what drying left; (pots,)."""
+
+    nitrate: FloatArray
+    chloride: BoolArray
+    sucrose: FloatArray
+    solids: FloatArray
+    per_solids: FloatArray
+    norrish: FloatArray
+    damping: FloatArray
+    hindered: FloatArray
+    soluble: FloatArray  # sucrose in water without salt
+    vapour: FloatArray  # ln of that of water over the pressure of the air
+    dried: FloatArray
+
+    def take(self, part: NDArray[Any]) -> _Scarce:
+        """Return some of the pots."""
+        return _Scarce(
+            **{one.name: getattr(self, one.name)[part] for one in fields(self)}
+        )
+
+    def excess(self, left: FloatArray) -> FloatArray:
+        """Return ln of vapour pressure over the air's, with so much water left."""
+        salt = np.minimum(self.nitrate / np.maximum(left, 1e-12), _MOST_SALT)
+        limit = solubility.salted(self.soluble, salt, self.chloride)
+        saturated = takes(left, self.solids, limit, self.hindered)
+        sugars = np.minimum(self.sucrose, saturated) / water.SUCROSE
+        sugars = sugars + self.solids * self.per_solids
+        share = sugars / (sugars + np.maximum(left, 1e-300) / water.WATER)
+        salty = water.log_salt_activity(salt, self.chloride)
+        sweet = water.log_activity(share, self.norrish, self.damping)
+        return np.asarray(sweet + salty + self.vapour)
+
+    def quiet_from(self) -> FloatArray:
+        """Return the first water, from what drying left down, that does not boil.
+
+        0 where it boils all the way. Looked for in steps, because with sugar that is
+        not dissolved more than one water may do; then between two of them.
+        """
+        found = np.zeros_like(self.dried)
+        over = self.excess(self.dried)
+        quiet = over <= 0.0
+        found[quiet] = self.dried[quiet]
+        left, over = np.flatnonzero(~quiet), over[~quiet]
+        pots = self.take(left)
+        for step in range(1, _STEPS + 1):
+            if not left.size:
+                break
+            low = pots.dried * 10.0 ** (-_DECADES * step / _STEPS)
+            under = pots.excess(low)
+            quiet = under <= 0.0
+            if quiet.any():
+                ended = pots.take(quiet)
+                wet = low[quiet] * 10.0 ** (_DECADES / _STEPS)
+                found[left[quiet]] = ended.between(
+                    wet, low[quiet], over[quiet], under[quiet]
+                )
+                left, pots, under = left[~quiet], pots.take(~quiet), under[~quiet]
+            over = under
+        return found
+
+    def between(
+        self, wet: FloatArray, dry: FloatArray, over: FloatArray, under: FloatArray
+    ) -> FloatArray:
+        """Return where boiling ends between two waters: that which boils no more.
+
+        By the rule of false position on ln of the water, the end that stays weighed
+        half each time (Illinois; from memory).
+        """
+        a, b = np.log(wet), np.log(dry)
+        found, rows, pots = b.copy(), np.arange(len(b)), self
+        last = np.zeros(len(b))
+        for _ in range(_MOST):
+            x = b - under * (b - a) / (under - over)
+            at = pots.excess(np.exp(x))
+            boils = at > 0.0
+            found[rows] = x
+            over = np.where(boils, at, np.where(last < 0.0, 0.5 * over, over))
+            under = np.where(boils, np.where(last > 0.0, 0.5 * under, under), at)
+            a, b = np.where(boils, x, a), np.where(boils, b, x)
+            last = np.where(boils, 1.0, -1.0)
+            going = (np.abs(at) > _ENOUGH) & (a - b > _ENOUGH)
+            if not going.any():
+                break
+            a, b, over, under, last = (v[going] for v in (a, b, over, under, last))
+            rows, pots = rows[going], pots.take(going)
+        return np.exp(found)
+
+
 def _quiet_from(
-    rows: Rows,
-    solids: FloatArray,
-    dried: FloatArray,
-    values: Values,
-    hottest: FloatArray,
-    pressure: float,
+    known: Mapping[str, Any], dried: FloatArray, scarce: BoolArray
 ) -> FloatArray:
-    """Return the first water, from what drying left down, that does not boil.
-
-    With all nitrate dissolved in it; 0 if it boils all the way.
-    """
-    nitrate = rows["nitrate"]
-    pure = solubility.sucrose_solubility(hottest)
-    per_solids = rows["per_solids"]
-
-    def boils(left: FloatArray) -> BoolArray:
-        salt = np.minimum(nitrate / np.maximum(left, 1e-12), _MOST_SALT)
-        against = pressure / water.salt_activity(salt, rows["chloride"])
-        x = water.boiling_mole_fraction(hottest, against, *_norrish(rows))
-        limit = solubility.salted(pure, salt, rows["chloride"])
-        sugars = np.minimum(rows["sucrose"], takes(left, solids, limit, values))
-        held = sugars / water.SUCROSE + solids * per_solids
-        return np.asarray((x > 0.0) & (held * (1.0 - x) * water.WATER < x * left))
-
-    if not boils(dried).any():
-        return dried
-    wet, dry = dried, np.zeros_like(dried)
-    found = ~boils(dried)
-    dry = np.where(found, dried, dry)
-    for step in range(1, _STEPS + 1):
-        left = dried * 10.0 ** (-_DECADES * step / _STEPS)
-        quiet = ~boils(left) & ~found
-        dry = np.where(quiet, left, dry)
-        found = found | quiet
-        wet = np.where(found, wet, left)
-    for _ in range(_HALVINGS):
-        middle = np.sqrt(wet * np.maximum(dry, 1e-300))
-        boiling = boils(middle)
-        wet = np.where(boiling & found, middle, wet)
-        dry = np.where(~boiling & found, middle, dry)
-    return dry
+    """Return :meth:`_Scarce.quiet_from` of scarce pots, of others what drying left."""
+    known = {one.name: known[one.name] for one in fields(_Scarce)[:-1]}
+    flat = {k: np.broadcast_to(v, scarce.shape)[scarce] for k, v in known.items()}
+    held = np.array(np.broadcast_to(dried, scarce.shape))
+    held[scarce] = _Scarce(**flat, dried=held[scarce]).quiet_from()
+    return held
 
 
 def _left_with(
@@ -137,12 +204,14 @@ def _left_with(
     wanted = np.maximum(x, 1e-9)
     wanted = wanted / ((1.0 - wanted) * water.WATER)
     per_solids = rows["per_solids"]
-    dissolved = np.minimum(rows["sucrose"], takes(dried, solids, limit, values))
+    dissolved = np.minimum(
+        rows["sucrose"], takes(dried, solids, limit, values.solubility_loss)
+    )
     held = dissolved / water.SUCROSE + solids * per_solids
     quiet = (x <= 0.0) | (held >= wanted * dried)
     most = (rows["sucrose"] / water.SUCROSE + solids * per_solids) / wanted
     saturated = dissolved < rows["sucrose"]
-    saturated |= takes(most, solids, limit, values) < rows["sucrose"]
+    saturated |= takes(most, solids, limit, values.solubility_loss) < rows["sucrose"]
     ends = most
     if saturated.any():
         last = _last_crossing(wanted, limit, per_solids, values.solubility_loss)

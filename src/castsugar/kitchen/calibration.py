@@ -16,7 +16,7 @@ from castsugar.kitchen.measurements import Measurement, known_pot
 from castsugar.kitchen.parameters import NAMES, Belief, Kitchen, Values, values_of
 from castsugar.kitchen.pot import poured
 from castsugar.mix.mix import MixLike
-from castsugar.numerics import smooth_quantile, variance
+from castsugar.numerics import least_squares, smooth_quantile, variance
 
 # ----------------------------------------------------------------------------
 # Learn the parameters of a kitchen from measurements: Bayesian least squares.
@@ -77,9 +77,10 @@ class Outcome:
                 "aside: check the other measurements, or measure a thinner mix"
             )
         unit, size = ("g", 1e3) if m.unit == "kg" else (m.unit, 1.0)
+        least = self.low if m.unit == "K" else max(self.low, 0.0)
         found, expected, low, high = (
             "jams" if math.isinf(value) else f"{float(f'{size * value:.3g}'):g}"
-            for value in (self.observed, self.expected, max(self.low, 0.0), self.high)
+            for value in (self.observed, self.expected, least, self.high)
         )
         text = f"{name}: {m.quantity} {found} {unit}".rstrip()
         text += f"; expected {expected}, 95 % {low} to {high}"
@@ -200,8 +201,6 @@ def _update(
     squares of u and of all errors is least; its curvature gives the covariance.
     `start` is where u was before the last measurement.
     """
-    from scipy.optimize import least_squares
-
     root = before.root()
     errors = np.array([m.spread for m in measurements])
     observed = np.array([m.observed for m in measurements])
@@ -220,13 +219,11 @@ def _update(
         found = misfits(np.vstack([u + steps, u - steps]))
         return (found[: len(u)] - found[len(u) :]).T / (2.0 * _STEP)
 
-    fit = least_squares(lambda u: misfits(u[None])[0], start, jac=slopes, x_scale=1.0)
-    if not fit.success:
+    fit = least_squares(lambda u: misfits(u[None])[0], slopes, start)
+    if fit is None:
         names = ", ".join(m.kind for m in measurements)
-        raise ConvergenceError(
-            f"the kitchen could not be fitted to {names}: {fit.message}"
-        )
-    mean = before.mean + root @ fit.x
+        raise ConvergenceError(f"the kitchen could not be fitted to {names}")
+    mean = before.mean + root @ fit
     _, slope = _linear(mean, before.spreads(), measurements)
     weighted = (slope @ root) / errors[:, None]
     inner = np.linalg.inv(np.eye(len(NAMES)) + weighted.T @ weighted)
@@ -235,7 +232,7 @@ def _update(
         covariance=root @ inner @ root.T,
         origins=_origins(before, np.abs(slope) / errors[:, None], measurements),
     )
-    return belief, np.asarray(fit.x)
+    return belief, fit
 
 
 def _origins(

@@ -10,13 +10,15 @@ import numpy as np
 
 from castsugar.kitchen import casting, uptake
 from castsugar.kitchen.curves import known_pot
+from castsugar.kitchen.glass import crystal_limit
 from castsugar.kitchen.inverse import cools_to
 from castsugar.kitchen.pan import EVAPORATION, ROOM
 from castsugar.kitchen.parameters import Kitchen, Values
-from castsugar.kitchen.pot import Pot, standing, water_at_start, water_left
+from castsugar.kitchen.pot import Pot, columns, standing, water_at_start, water_left
+from castsugar.kitchen.sugars import MAJOR, SOME, SUGARS
 from castsugar.kitchen.uptake import DAYS, HUMIDITIES, Binder
 from castsugar.kitchen.validity import ICE_POINT, inside
-from castsugar.kitchen.verdict import judge
+from castsugar.kitchen.verdict import crystal_activity, judge
 from castsugar.kitchen.water import GRADE_MASS, SUCROSE
 from castsugar.mix.mix import Mix
 
@@ -112,11 +114,14 @@ class Handling:
     cooling : tuple of float
         Until hand-warm, in still air and in a tube. [s]
     shrinkage : float
-        Of the volume, from the pour to 20 C.
+        Of the volume, from the pour to 20 C; NaN for a mix that freezes.
     glass : float
         Glass transition of the binder. [K]
+    limit : float
+        Humidity above which the grain draws water without end. [%]
     cracks : str
-        "rubbery", "between" or "brittle", in the room.
+        "rubbery", "between" or "brittle", in the room; empty for sugars that harden by
+        their own crystals.
     gains : tuple
         (Humidity in %, days, share of the mass that is gained); infinite: no end.
     bag_days : tuple of float
@@ -133,6 +138,7 @@ class Handling:
     cooling: tuple[float, float]
     shrinkage: float
     glass: float
+    limit: float
     cracks: str
     gains: tuple[tuple[float, float, float], ...]
     bag_days: tuple[float, float]
@@ -157,6 +163,7 @@ class Handling:
             "cooling_in_tube_min": self.cooling[1] / 60.0,
             "shrinkage_percent": 100.0 * self.shrinkage,
             "cracks": self.cracks,
+            "no_end_above_humidity_percent": self.limit,
             "uptake": [
                 {"humidity_percent": rh, "days": days, "gain_percent": 100.0 * share}
                 for rh, days, share in self.gains
@@ -194,6 +201,8 @@ def handling(
     room = ROOM if cook.pan is None else cook.pan.room
     grain, store = grain or Grain(), store or Store()
     binder = binder_of(pot, values, float(left[0]), start)
+    freezes = float(pot.shares()["erythritol"][0]) >= SOME
+    shrinks = casting.shrinkage(solids, cook.pour_temperature, _ROOM_AT)
     sizes = {"core": grain.core}
     cooling = tuple(
         casting.cooling_time(
@@ -204,9 +213,10 @@ def handling(
     return Handling(
         **_in_the_pan(pot, kitchen, start - float(left[0])),
         cooling=(cooling[0], cooling[1]),
-        shrinkage=casting.shrinkage(solids, cook.pour_temperature, _ROOM_AT),
+        shrinkage=math.nan if freezes else shrinks,
         glass=glass,
-        cracks=casting.crack_word(glass, room) if math.isfinite(glass) else "",
+        limit=binder.limit,
+        cracks=casting.crack_word(glass, room) if binder.known else "",
         gains=_gains(binder, grain, store),
         bag_days=_bag(binder, mix, grain, store),
     )
@@ -239,24 +249,23 @@ def _in_the_pan(pot: Pot, kitchen: Kitchen, lost: float) -> dict[str, Any]:
 
 def binder_of(pot: Pot, values: Values, left: float, start: float) -> Binder:
     """Return the binder of a pot of one row, cast with so much water left."""
-    solids = float(pot.syrup[0]) * (1.0 - _syrup_water(pot, values))
-    sugars = float(pot.sucrose[0]) + solids
-    moles = float(pot.sucrose[0]) / SUCROSE
-    moles += solids * float(pot.syrup_grade[0]) / GRADE_MASS
-    cast = 1.0 - start + left
+    rows = columns(pot, values)
+    masses = {name: float(mass[0]) for name, mass in pot.sugars().items()}
+    masses["syrup"] = float((pot.syrup + pot.water)[0]) - start
+    others = sum(masses[name] for name in SUGARS)
+    sugars = sum(masses.values())
+    moles = {name: masses[name] / SUGARS[name].molar_mass for name in SUGARS}
+    moles["sucrose"] = masses["sucrose"] / SUCROSE
+    moles["syrup"] = masses["syrup"] * float(pot.syrup_grade[0]) / GRADE_MASS
     return Binder(
-        share=(sugars + left) / cast,
-        water=left / (sugars + left) if sugars + left > 0.0 else 0.0,
-        moles=moles / sugars if sugars > 0.0 else 1.0 / SUCROSE,
+        share=(sugars + left) / (1.0 - start + left),
+        water=left / max(sugars + left, 1e-12),
+        moles=sum(moles.values()) / sugars if sugars > 0.0 else 1.0 / SUCROSE,
+        norrish=float(np.ravel(rows["norrish"])[0]),
+        damping=float(np.ravel(rows["damping"])[0]),
+        limit=float(crystal_limit(activity=crystal_activity(pot))[0]),
+        known=others < MAJOR * sugars,
     )
-
-
-def _syrup_water(pot: Pot, values: Values) -> float:
-    """Return the share of the syrup that is water."""
-    if not float(pot.syrup[0]) > 0.0:
-        return 0.0
-    own = float(water_at_start(pot, values)[0] - pot.water[0])
-    return own / float(pot.syrup[0])
 
 
 def _gains(
@@ -273,7 +282,7 @@ def _gains(
 
 def _bag(binder: Binder, mix: Mix, grain: Grain, store: Store) -> tuple[float, float]:
     """Return how long a bag keeps it, in the air of the store or at the wettest."""
-    if store.bag is None:
+    if store.bag is None or not binder.known:
         return math.nan, math.nan
     outside = HUMIDITIES[-1] if store.humidity is None else store.humidity
     own = min(100.0 * binder.activity, outside)

@@ -425,7 +425,7 @@ def _clear_liquid(given: MixLike, temperature: float) -> Pot:
     start = water_at_start(pot, values)
     limit = solubility.sucrose_solubility(temperature)
     solids = 1.0 - start - pot.sucrose
-    if takes(start, solids, limit, values)[0] < pot.sucrose[0]:
+    if takes(start, solids, limit, values.solubility_loss)[0] < pot.sucrose[0]:
         raise InputError(
             f"{mix.name!r}: its sugar does not dissolve at "
             f"{temperature - ICE_POINT:g} C; take more syrup or water"

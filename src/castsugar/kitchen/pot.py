@@ -231,7 +231,9 @@ def standing(
     in_water = np.minimum(whole, salt_taken(values, temperature, chloride) * left)
     pure = solubility.sucrose_solubility(temperature)
     limit = solubility.salted(pure, in_water / np.maximum(left, 1e-12), chloride)
-    dissolved = np.minimum(rows["sucrose"], takes(left, solids, limit, values))
+    dissolved = np.minimum(
+        rows["sucrose"], takes(left, solids, limit, values.solubility_loss)
+    )
     undissolved = rows["sucrose"] - dissolved
     sugar_up, water_up = suspension.expansions(temperature)
     thin = sugar_up * (

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from castsugar.arrays import FloatArray
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.checks import instance, named_options
 from castsugar.columns import COLUMNS
 from castsugar.kitchen.heat import WARN
@@ -26,7 +26,7 @@ from castsugar.kitchen.pot import (
     water_left,
 )
 from castsugar.kitchen.validity import ICE_POINT
-from castsugar.kitchen.verdict import Verdict, intervals, judge
+from castsugar.kitchen.verdict import Verdict, intervals, judge, windows
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import Mix, MixLike, as_mixes
 from castsugar.mix.syrups import SyrupUse
@@ -198,6 +198,27 @@ def cook(
     return Cooked(blends=of_mixes(cast), verdict=verdict)
 
 
+#: Nitrate of mixes that anybody casts, and what of it may be moisture. [mass fraction]
+CASTABLE, _MOIST = (0.40, 0.85), 0.005
+
+
+def castable_windows(blends: Blends, kitchen: Kitchen, burns: BoolArray) -> Columns:
+    """Return the pour windows of mixes that burn and have a castable share of nitrate.
+
+    NaN for all others: not asked. `blends` as weighed.
+    """
+    pot = pots_of(blends, kitchen)
+    low, high = CASTABLE
+    asked = burns & (pot.nitrate >= low - _MOIST) & (pot.nitrate <= high + _MOIST)
+    return _window_columns(windows(pot, kitchen, asked))
+
+
+def _window_columns(edges: FloatArray) -> Columns:
+    """Return pour windows [K] as columns."""
+    low, high = edges - ICE_POINT
+    return {"pour_window_low_C": low, "pour_window_high_C": high}
+
+
 def water_interval(mix: Mix, kitchen: Kitchen) -> tuple[float, float]:
     """Return the 95 % band of the water that leaves, as a share of the mix as weighed.
 
@@ -246,7 +267,6 @@ def _columns(verdict: Verdict) -> Columns:
     """Return the kitchen columns of the contract."""
     told = np.array([not why for why in verdict.gap], dtype=bool)
     low, middle, high = verdict.viscosity
-    window = verdict.window - ICE_POINT
     degraded = 100.0 * verdict.degraded
     ratio, ratio_u = verdict.density_ratio
     return {
@@ -258,8 +278,7 @@ def _columns(verdict: Verdict) -> Columns:
         "pour_viscosity_p90_Pa_s": high,
         "flow_class": verdict.flow_class,
         "pours_probability": np.where(told, verdict.pours, np.nan),
-        "pour_window_low_C": window[0],
-        "pour_window_high_C": window[1],
+        **_window_columns(verdict.window),
         "relative_solids_20C": verdict.relative_solids_20C,
         "binder_glass_transition_C": verdict.glass - ICE_POINT,
         "density_ratio": ratio,
@@ -278,7 +297,7 @@ def _flags(verdict: Verdict) -> list[list[str]]:
             continue
         some = WARN < verdict.degraded[row] <= BROWNED_FLAG
         own = [f"sugar degraded above {100 * WARN:g} %"] if some else []
-        own += verdict.words[row]
+        own += verdict.settings[row].flags()
         if np.isinf(verdict.viscosity[0, row]) and verdict.undissolved[row] > 0.0:
             dry = verdict.water_lost[row] == 0.0 and np.isnan(verdict.boils[row])
             own += ["no liquid: below the melting range of sugar"] if dry else []

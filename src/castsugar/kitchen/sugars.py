@@ -110,7 +110,7 @@ WITHOUT = {
 DRY = 0.05
 DRY_DEXTROSE = (
     "no model for dry dextrose: with nitrate 50 to 350 Pa s where it melts, 146 C, too "
-    "stiff to pour and above the 130 C caution; add water or syrup"
+    "stiff to pour and above the 130 C caution, add water or syrup"
 )
 
 
@@ -125,34 +125,70 @@ def dry_dextrose(masses: Mapping[str, FloatArray], solids: FloatArray) -> BoolAr
 #: From this share of the sugars on other sugars decide how the grain sets.
 MAJOR = 0.5
 
-#: What stands in front of how a grain sets for which no solids over packing are told.
-SETTING = "setting: "
-
-#: Sugar -> how its grain sets.
+#: Sugar -> how its grain sets, and why no solids over packing are told.
 _SETS = {
-    "sorbitol": "firm enough to handle when cold, hard by its own crystals in 1 to 3 "
-    "days (0.3 to 7), colder is not quicker, more than 1 % water or other sugars delay "
-    "it, keep sealed meanwhile",
-    "erythritol": "starts to freeze 20 to 50 K below 119 C, then hard in minutes",
-    "dextrose": "cannot be told, dextrose crystallises slowly",
+    "sorbitol": (
+        "firm enough to handle when cold, hard in 1 to 3 days (0.3 to 7), colder is "
+        "not quicker, water above 1 % or other sugars delay it",
+        "sorbitol sets by its own crystals",
+    ),
+    "erythritol": (
+        "starts to freeze 20 to 50 K below 119 C, then hard in minutes",
+        "erythritol sets as it freezes and shrinks, the grain by 5 to 6 %: top up",
+    ),
+    "dextrose": (
+        "cannot be told: dextrose crystallises slowly",
+        "dextrose crystallises slowly",
+    ),
 }
 
 #: Sorbitol whose glass lies deeper below the room than this [K].
-_SOFT = "stays soft: too much water for sorbitol, its glass is 40 K below the room"
+_SOFT = "stays soft: so much water in sorbitol, its glass is 40 K below the room"
 _SHAPE, _ROOM = 40.0, 20.0 + ICE_POINT
 
 #: What to mind of erythritol in the mould, from which share of the sugars on.
-SHRINKS = (
-    "erythritol shrinks by 10 to 14 % as it freezes, 5 to 6 % of a 65/35 grain: sink "
-    "holes and cracks, fill a hot mould slowly, top up, weigh"
+SHRINKS = "erythritol shrinks "
+MIND = (
+    "by 10 to 14 % as it freezes, a 65/35 grain by 5 to 6 %: sink holes and cracks, so "
+    "fill a hot mould slowly, top up, weigh"
 )
-_SOME = 0.2
+SOME = 0.2
 
 
-def setting_words(
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setting:
+    """How a grain of other sugars sets.
+
+    Attributes
+    ----------
+    how : str
+        In words; empty where solids over packing say it.
+    why : str
+        Why no solids over packing are told.
+    mind : str
+        What to mind in the mould.
+    """
+
+    how: str = ""
+    why: str = ""
+    mind: str = ""
+
+    def flags(self) -> list[str]:
+        """Return them as flags of a row."""
+        told = [f"{SETS}{self.how}", f"{NO_RATIO}{self.why}"] if self.how else []
+        return told + ([self.mind] if self.mind else [])
+
+
+#: What stands in front of how it sets, and of why no solids over packing are told.
+SETS, NO_RATIO = "setting: ", "no relative solids at 20 C: "
+
+_PLAIN = Setting()
+
+
+def settings(
     shares: Mapping[str, FloatArray], glass: FloatArray
-) -> tuple[tuple[str, ...], ...]:
-    """Return how other sugars set, and what to mind, for rows of a pot.
+) -> tuple[Setting, ...]:
+    """Return how other sugars set, for rows of a pot.
 
     Parameters
     ----------
@@ -162,15 +198,20 @@ def setting_words(
         Glass transition of the binder as cast. [K]
     """
     if not any(shares[name].any() for name in SUGARS):
-        return ((),) * len(glass)
-    found = []
-    for row, transition in enumerate(glass):
-        own = {name: float(shares[name][row]) for name in SUGARS}
-        words = []
-        if sum(own.values()) >= MAJOR:
-            most = max(own, key=lambda name: own[name])
-            soft = most == "sorbitol" and transition + _SHAPE < _ROOM
-            words.append(SETTING + (_SOFT if soft else _SETS[most]))
-        words += [SHRINKS] if own["erythritol"] >= _SOME else []
-        found.append(tuple(words))
-    return tuple(found)
+        return (_PLAIN,) * len(glass)
+    return tuple(
+        setting({name: float(shares[name][row]) for name in SUGARS}, float(one))
+        for row, one in enumerate(glass)
+    )
+
+
+def setting(shares: Mapping[str, float], glass: float) -> Setting:
+    """Return how one grain sets; see :func:`settings`."""
+    mind = SHRINKS + MIND if shares["erythritol"] >= SOME else ""
+    if sum(shares.values()) < MAJOR:
+        return Setting(mind=mind)
+    most = max(shares, key=lambda name: shares[name])
+    how, why = _SETS[most]
+    if most == "sorbitol" and glass + _SHAPE < _ROOM:
+        how = _SOFT
+    return Setting(how=how, why=why, mind=mind)

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 from castsugar.arrays import FloatArray
 from castsugar.kitchen.glass import crystal_limit
 from castsugar.kitchen.validity import inside
-from castsugar.kitchen.water import SUCROSE, WATER, water_activity
+from castsugar.kitchen.water import DAMPING, NORRISH, SUCROSE, WATER, water_activity
 
 #: Days after which a gain is told.
 DAYS = (1.0, 7.0, 30.0)
@@ -108,11 +108,21 @@ class Binder:
         Mass fraction of water in the binder.
     moles : float
         Of sugars, per mass of dry sugar. [mol/kg]
+    norrish, damping : float
+        Of the activity of its water.
+    limit : float
+        Humidity above which its crystals and the nitrate draw water. [%]
+    known : bool
+        Whether its sugars are of the kind whose diffusion was measured.
     """
 
     share: float
     water: float
     moles: float = 1.0 / SUCROSE
+    norrish: float = NORRISH["sucrose"]
+    damping: float = DAMPING
+    limit: float = float(crystal_limit())
+    known: bool = True
 
     @property
     def activity(self) -> float:
@@ -127,7 +137,8 @@ class Binder:
 
     def _activities(self, waters: FloatArray) -> FloatArray:
         sugars = (1.0 - waters) * self.moles
-        return water_activity(sugars / (sugars + waters / WATER))
+        share = sugars / (sugars + waters / WATER)
+        return water_activity(share, self.norrish, self.damping)
 
     def water_at(self, humidity: float) -> float:
         """Return the mass fraction of water that a humidity [%] holds in the binder."""
@@ -195,7 +206,8 @@ def gain(binder: Binder, humidity: float, days: float, diameter: float) -> float
     Returns
     -------
     float
-        Infinite above the limit of the crystals: there is no end.
+        Infinite above the limit of the crystals: there is no end. NaN below it for
+        sugars whose diffusion nobody measured.
 
     Raises
     ------
@@ -210,8 +222,10 @@ def gain(binder: Binder, humidity: float, days: float, diameter: float) -> float
     inside(humidity, 0.0, 100.0, "humidity", "%")
     inside(days, 0.0, 36500.0, "time in the store", "days")
     inside(diameter, 1e-3, 0.5, "diameter of the grain", "m")
-    if humidity > crystal_limit():
+    if humidity > binder.limit:
         return math.inf
+    if not binder.known:
+        return math.nan
     share = gain_rate(binder, humidity) * math.sqrt(days) * 4e-3 / diameter
     most = binder.share * max(binder.water_at(humidity) - binder.water, 0.0)
     return min(share, most)

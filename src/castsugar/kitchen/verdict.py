@@ -25,8 +25,9 @@ from castsugar.kitchen.pot import (
     water_at_start,
     water_left,
 )
+from castsugar.kitchen.solubility import melting_point
 from castsugar.kitchen.sugars import HOTTEST as HOTTEST_MELT
-from castsugar.kitchen.sugars import MAJOR, MARGIN, SUGARS, setting_words
+from castsugar.kitchen.sugars import MAJOR, MARGIN, MELTS, SUGARS, Setting, settings
 from castsugar.kitchen.validity import ICE_POINT
 from castsugar.numerics import smooth_quantile
 
@@ -189,7 +190,7 @@ class Verdict:
         Of the air, above which the grain gains water. [%]
     degraded : ndarray
         Share of degraded sugar; an index.
-    words : tuple of tuple of str
+    settings : tuple of Setting
         How other sugars set, and what to mind in the mould.
     tap : bool
         Whether the mould is tapped or vibrated while it is filled.
@@ -209,7 +210,7 @@ class Verdict:
     glass: FloatArray
     humidity: FloatArray
     degraded: FloatArray
-    words: tuple[tuple[str, ...], ...]
+    settings: tuple[Setting, ...]
     tap: bool
     chances: Mapping[Chance, FloatArray]
 
@@ -272,7 +273,6 @@ def judge(
     single = {name: np.full(count, np.nan) for name in _SINGLE}
     asked = tuple(dict.fromkeys((*_STANDARD, *chances)))
     quantiles = {one: np.full(count, np.nan) for one in asked}
-    edges = np.full((2, count), np.nan)
     classes = np.zeros((count, len(suspension.CLASSES)))
     for mine in (True, False):
         rows = np.flatnonzero(told & (pot.measured_syrup == mine))
@@ -285,9 +285,7 @@ def judge(
         below, classes[rows] = _bands(part, values, kitchen, asked)
         for one in asked:
             quantiles[one][rows] = below[one]
-        if window:
-            few = known.draw(min(kitchen.draws, FEW_DRAWS), kitchen.seed)
-            edges[:, rows] = pouring_window(part, few, kitchen)
+    edges = windows(pot, kitchen, told & window)
     return Verdict(
         gap=gap,
         viscosity=np.array([quantiles[one] for one in _STANDARD]),
@@ -295,10 +293,28 @@ def judge(
         classes=classes,
         window=edges,
         degraded=kitchen.cook.degraded() * pot.browning(),
-        words=setting_words(pot.shares(), single["glass"]),
+        settings=settings(pot.shares(), single["glass"]),
         tap=kitchen.tap,
         **single,
     )
+
+
+def windows(pot: Pot, kitchen: Kitchen, asked: BoolArray) -> FloatArray:
+    """Return the pour windows of the rows that are asked, NaN elsewhere, (2, n). [K]
+
+    By the first draws, :data:`castsugar.draw_set.FEW_DRAWS` at most.
+    """
+    edges = np.full((2, len(pot)), np.nan)
+    if kitchen.too_hot:
+        return edges
+    model = np.array([not why for why in pot.gap], dtype=bool)
+    for mine in (True, False):
+        rows = np.flatnonzero(asked & model & (pot.measured_syrup == mine))
+        if rows.size:
+            known = kitchen.belief if mine else kitchen.belief.of_another_syrup()
+            few = known.draw(min(kitchen.draws, FEW_DRAWS), kitchen.seed)
+            edges[:, rows] = pouring_window(pot.take(rows), few, kitchen)
+    return edges
 
 
 #: Ends of a 95 % band.
@@ -449,7 +465,8 @@ def _bands(
         drawn = {"viscosity": eta}
         if cold:
             left = water_left(part, values, kitchen.cook, kitchen.air_pressure)
-            drawn[_SOLIDS] = standing(part, values, left, _AT_ROOM).crowding
+            rest = standing(part.at_rest(), values, left, _AT_ROOM)
+            drawn[_SOLIDS] = set_ratio(part, rest)
         index = suspension.flow_class(eta, crowding)
         for which in range(len(suspension.CLASSES)):
             classes[rows, which] = (index == which).mean(axis=1)
@@ -535,8 +552,14 @@ def _liquid_at(
 ) -> BoolArray:
     """Say which rows would still be liquid a margin below a pour temperature."""
     cook = kitchen.cook.ending_at(temperature)
-    found = np.empty(len(pot), dtype=bool)
-    for part in _blocks(np.arange(len(pot))):
+    melts = np.zeros(len(pot))
+    for name in MELTS:
+        there = getattr(pot, name) > 0.0
+        melts = np.where(there, np.maximum(melts, melting_point(name)), melts)
+    # Half of the draws are no colder than their median.
+    middle = temperature + float(np.median(values.thermometer)) - MARGIN
+    found = middle >= melts
+    for part in _blocks(np.flatnonzero(~found)):
         some = pot.take(part)
         left = water_left(some, values, cook, kitchen.air_pressure)
         cold = temperature + values.thermometer - MARGIN

@@ -164,6 +164,12 @@ def water_activity(
     return (1.0 - x) * np.exp(-term / (1.0 + np.asarray(damping) * term))
 
 
+def log_activity(x: FloatArray, norrish: ArrayLike, damping: ArrayLike) -> FloatArray:
+    """Return ln of :func:`water_activity`, its range not looked at."""
+    term = np.asarray(norrish, dtype=float) * x * x
+    return np.log1p(-x) - term / (1.0 + np.asarray(damping) * term)
+
+
 def salt_activity(dissolved: ArrayLike, chloride: ArrayLike = False) -> FloatArray:
     """Return the factor on the activity of water that a dissolved salt brings.
 
@@ -182,8 +188,13 @@ def salt_activity(dissolved: ArrayLike, chloride: ArrayLike = False) -> FloatArr
     >>> round(float(salt_activity(0.38)), 2), round(float(salt_activity(0.34, True)), 2)
     (0.94, 0.84)
     """
+    return np.exp(log_salt_activity(dissolved, chloride))
+
+
+def log_salt_activity(dissolved: ArrayLike, chloride: ArrayLike = False) -> FloatArray:
+    """Return ln of :func:`salt_activity`."""
     slope = np.where(chloride, CHLORIDE, NITRATE) if np.any(chloride) else NITRATE
-    return np.exp(slope * np.asarray(dissolved, dtype=float))
+    return slope * np.asarray(dissolved, dtype=float)
 
 
 def boiling_temperature(
@@ -256,20 +267,23 @@ def boiling_mole_fraction(
     activity = np.asarray(pressure) / saturation_pressure(temperature)
     grid, logs = _activity_table()
     wanted = np.log(np.clip(activity, np.exp(logs[0]), 1.0))
-    # Newton: the table leaves 1e-6, this the last bits.
-    x = _nearer(np.interp(wanted, logs, grid), wanted, NORRISH["sucrose"], DAMPING, 2)
     other = (np.asarray(norrish) != NORRISH["sucrose"]) | (
         np.asarray(damping) != DAMPING
     )
+    # From the right, where the solution would be ideal.
+    x = -np.expm1(wanted)
     if other.any():
-        # From the right, where the solution would be ideal.
-        ideal = -np.expm1(wanted)
-        x = np.where(other, _nearer(ideal, wanted, norrish, damping, _STEPS), x)
+        x = _nearer(x, wanted, norrish, damping, _STEPS)
+    if not other.all():
+        # Newton: the table leaves 1e-6, this the last bits.
+        start = np.interp(wanted, logs, grid)
+        plain = _nearer(start, wanted, NORRISH["sucrose"], DAMPING, 2)
+        x = np.where(other, x, plain)
     return np.where(activity >= 1.0, 0.0, x)
 
 
-#: Steps of Newton for other sugars than sucrose and syrup.
-_STEPS = 16
+#: Steps of Newton for other sugars than sucrose and syrup: the last bits.
+_STEPS = 7
 
 #: Largest mole fraction that is looked at.
 _MOST = 0.995

@@ -174,6 +174,10 @@ class MixRates:
         return self.model.posterior(self, x, own)
 
 
+#: What a burn model works out when it is asked.
+_MADE_AGAIN = ("_inverse", "_groups", "_nodes", "_steep")
+
+
 class BurnModel:
     """The posterior of burn rates.
 
@@ -212,6 +216,12 @@ class BurnModel:
             self.weights = np.full(len(widths.batch), 1.0 / len(widths.batch))
         self._nodes: dict[tuple[float, Asked], _Node] = {}
         self._steep: dict[Asked, float] = {}
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Leave behind what a worker makes again for itself: many megabytes."""
+        made: dict[str, Any] = {"_nodes": {}, "_steep": {}}
+        kept = {k: v for k, v in vars(self).items() if k not in _MADE_AGAIN}
+        return kept | made
 
     def __repr__(self) -> str:
         return (

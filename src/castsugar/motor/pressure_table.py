@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from castsugar.arrays import FloatArray
 from castsugar.data.load import load_database
@@ -532,16 +532,21 @@ def casting_of(row: Mapping[str, Any]) -> Casting:
     return ratio, u
 
 
-def loaded_mass(hardware: Hardware, density: float) -> float:
-    """Return the propellant that a motor takes of a mix. [kg]
+def loaded_mass(
+    hardware: Hardware, density: ArrayLike, ratio: ArrayLike | None = None
+) -> FloatArray:
+    """Return the propellant that a motor takes of mixes. [kg]
 
     Parameters
     ----------
     hardware : Hardware
-    density : float
+    density : array_like
         Of the mix, without voids. [kg/m3]
+    ratio : array_like, optional
+        Of the density of the grain over that; that of the motor by default.
     """
-    return hardware.grain.volume * hardware.known_density_ratio * density
+    own = hardware.known_density_ratio if ratio is None else np.asarray(ratio)
+    return np.asarray(hardware.grain.volume * own * np.asarray(density))
 
 
 def steepest(

@@ -19,7 +19,7 @@ from castsugar.mix.blends import Blends
 from castsugar.mix.weighing import weigh_items
 from castsugar.motor.delivered import efficiencies_in_use, expansion_share
 from castsugar.motor.fired_mixes import impulses
-from castsugar.motor.hardware import Hardware
+from castsugar.motor.hardware import Castings, Hardware
 from castsugar.motor.pressure_table import loaded_mass
 from castsugar.optimize.settings import Settings
 
@@ -175,15 +175,23 @@ def _impulse(motor: Hardware, blends: Blends, known: Mapping[str, Any]) -> Float
         density=np.asarray(known["density_kg_m3"], dtype=float),
         characteristic_velocity=np.where(np.isnan(known[PEAK]), np.nan, velocity),
         exponent=np.asarray(known["isentropic_exponent"], dtype=float),
+        castings=_castings(known),
     )
+
+
+def _castings(known: Mapping[str, Any]) -> Castings:
+    """Return how dense the kitchen expects the grains."""
+    return known["density_ratio"], known["density_ratio_u"]
 
 
 def _impulse_per_kg(motor: Hardware | None, known: Mapping[str, Any]) -> FloatArray:
     """Return the impulse of a kilogram as cast: in the motor, else ideal. [N s/kg]"""
     if motor is None:
         return STANDARD_GRAVITY * np.asarray(known["specific_impulse_s"], dtype=float)
-    mass = loaded_mass(motor, known["density_kg_m3"])
-    return np.asarray(known[IMPULSE] / mass)
+    ratio, _ = motor.ratios(len(known[IMPULSE]), _castings(known))
+    return np.asarray(
+        known[IMPULSE] / loaded_mass(motor, known["density_kg_m3"], ratio)
+    )
 
 
 def _change(

@@ -538,16 +538,30 @@ def judge_of(ledger: Ledger, goal: Goal) -> Judge:
     return Judge.of(goal, ledger.problem.columns, seen)
 
 
+def uncomputed(ledger: Ledger, goal: Goal) -> ConvergenceError:
+    """Return the error of a search in which no mix could be computed."""
+    trials, names = ledger.trials(), list(ledger.problem.columns)
+    needed = (goal.objective, *(limit.column for limit in goal.limits))
+    never = [
+        name
+        for name in dict.fromkeys(needed)
+        if name in names and np.isnan(trials.values[:, names.index(name)]).all()
+    ]
+    told = f" Never computed: {', '.join(never)}." if never else ""
+    return ConvergenceError(
+        f"none of the {len(trials)} mixes tried could be computed for "
+        f"{goal.objective} and its limits.{told} castsugar evaluate says why of one "
+        "of them; leave out that limit, or what has no model"
+    )
+
+
 def local_searches(ledger: Ledger, judge: Judge, effort: Effort) -> list[LocalOptimum]:
     """Search from the best distinct trials; return where the searches ended."""
     freedom = max(region.dimension for region in ledger.regions)
     count = effort.starts or 1 + 3 * freedom // 2
     starts = choose(ledger.trials(), judge, ledger.regions, count)
     if not starts:
-        raise ConvergenceError(
-            f"none of the {len(ledger.trials())} mixes tried could be computed for "
-            f"{judge.goal.objective} and its limits; look at the status of their rows"
-        )
+        raise uncomputed(ledger, judge.goal)
     ledger.stage = "polish"
     options = LocalOptions(incumbents=Incumbents())
     return side_by_side(ledger, [_from(ledger, judge, s, options) for s in starts])

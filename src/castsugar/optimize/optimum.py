@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.arrays import FloatArray
-from castsugar.errors import ConvergenceError, InputError
+from castsugar.errors import InputError
 from castsugar.optimize import multistart
 from castsugar.optimize.multistart import Effort, LocalOptimum, apart
 from castsugar.optimize.problem import (
@@ -76,10 +76,7 @@ def answer(known: Knowledge) -> Found:
         zip(ledger.problem.columns, trials.values[best].tolist(), strict=True)
     )
     if np.isnan(judge.outputs(trials.values[best])).any():
-        raise ConvergenceError(
-            f"none of the {len(trials)} mixes tried could be computed for "
-            f"{known.goal.objective!r} and its limits; look at the status of their rows"
-        )
+        raise multistart.uncomputed(ledger, known.goal)
     region = ledger.regions[trials.region[best]]
     status = "optimal" if violation <= 0.0 else "infeasible"
     found = known.multipliers

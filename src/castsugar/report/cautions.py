@@ -208,8 +208,8 @@ def motor_facts(
     if rows:
         density = "density_kg_m3"
         masses = [
-            loaded_mass(
-                motor.filled(casting_of(row)), float(row.get(density, math.nan))
+            float(
+                loaded_mass(motor.filled(casting_of(row)), row.get(density, math.nan))
             )
             for row in rows
         ]

@@ -11,6 +11,7 @@ from castsugar.kitchen.glass import set_word
 from castsugar.kitchen.handling import Handling
 from castsugar.kitchen.heat import FACTOR
 from castsugar.kitchen.parameters import Kitchen
+from castsugar.kitchen.sugars import SETS, SHRINKS
 from castsugar.kitchen.suspension import like
 from castsugar.report import numbers
 from castsugar.report.cautions import do_nots
@@ -125,8 +126,7 @@ def _named(found: Mixes) -> str:
 
 def _gap(row: Row) -> str:
     """Return why a kitchen says nothing of a mix; empty where it does."""
-    said = str(row.get("flags") or "").split("; ")
-    return next((f.removeprefix(_GAP) for f in said if f.startswith(_GAP)), "")
+    return _said(row, _GAP)
 
 
 def _gaps(found: Mixes, show: Shown) -> Iterator[Finding]:
@@ -153,14 +153,16 @@ def findings_of_one(
             yield finding_of(one, row, show)
     yield _window(row, handled, show)
     yield _sets(row, limits.get(SOLIDS), handled, show)
+    if mind := _said(row, SHRINKS):
+        yield Finding("CAUTION", f"{SHRINKS.capitalize()}{mind}.")
 
 
 def _pours(row: Row, limit: Judged | None, show: Shown) -> Finding:
     """Say how often it pours, how thick it is, and what that is like."""
     eta = row[POUR]
     told, band = FIELDS[POUR].cells(row, show)
-    known = f"about like {like(eta)} " if like(eta) else ""
-    median = f"Median {told} Pa s, {known}({band})." if math.isfinite(eta) else ""
+    known = f", about like {like(eta)}" if like(eta) else ""
+    median = f"Median {told} Pa s{known} ({band})." if math.isfinite(eta) else ""
     thin = math.isfinite(FIELDS[POUR].band(row)[0])
     median = median or f"Most draws jam{f' ({band})' if thin else ''}."
     if crowded(row):
@@ -192,12 +194,23 @@ def _window(row: Row, handled: Handling, show: Shown) -> Finding:
     return Finding("RESULT", f"{text}{show.amount('temperature', high)}{tail}.", values)
 
 
+def _said(row: Row, head: str) -> str:
+    """Return what a flag says behind its head; empty without it."""
+    said = str(row.get("flags") or "").split("; ")
+    return next((f.removeprefix(head) for f in said if f.startswith(head)), "")
+
+
 def _sets(row: Row, limit: Judged | None, handled: Handling, show: Shown) -> Finding:
     """Say how it sets, and how much water it draws."""
     solids = FIELDS[SOLIDS]
     told, band = solids.cells(row, show)
     store = f"Store sealed: {month_gains(handled)}."
     values = {SOLIDS: row[SOLIDS], "uptake": handled.to_dict()["uptake"]}
+    if math.isnan(row[SOLIDS]):
+        how, asked = _said(row, SETS), "No relative solids for your limit. "
+        status = "CANNOT TELL" if how.startswith("cannot") else "RESULT"
+        text = f"Setting: {how}. {asked if limit else ''}{store}"
+        return Finding(status, text, values)
     text = f"Sets {set_word(row[SOLIDS]).removeprefix('stays ')}: {solids.named(show)} "
     if limit is None:
         return Finding("RESULT", f"{text}{told} ({band}). {store}", values)

@@ -44,7 +44,11 @@ CALLED = {
     ),
     "drying_time": ("drying time, s", "how fast the pan dries", "pan-weight"),
     "liquid_factor": ("viscosity factor", "the viscosity factor", "flow-out"),
-    "thermometer": ("thermometer off", "what the thermometer is off by", ""),
+    "thermometer": (
+        "thermometer off",
+        "what the thermometer is off by",
+        "boiling-water",
+    ),
     "law_exponent": (
         "form of the law of crowding",
         "the form of the law of crowding",
@@ -326,8 +330,8 @@ def measurement_screen(found: Measured, show: Shown) -> Screen:
     one = found.outcome
     read = one.measurement
     named = f"{read.kind} {read.label}".rstrip()
-    cold = read.kind in ("bulk density", "brine", "clear point", "ball fall")
-    whose = "" if cold else f" of {_mix(found)}"
+    alone = read.kind not in ("pan weight", "flow-out")
+    whose = "" if alone else f" of {_mix(found)}"
     return Screen(
         command="kitchen",
         title=f"{named}{whose}: {read.quantity} {_reading(one, one.observed, show)}",
@@ -394,6 +398,9 @@ _DRY = "Dry powder tells little of wet grains; castsugar kitchen brine tells mor
 
 def _reading(one: Outcome, value: float, show: Shown, *, bare: bool = False) -> str:
     """Write what was found or expected, in the unit shown."""
+    if one.measurement.unit == "K":
+        kind, value = "temperature difference", round(value, 1)
+        return show.bare(kind, value, 2) if bare else show.amount(kind, value, 2)
     kind, size = {"kg": ("mass", 1e3), "Pa s": ("viscosity", 1.0)}.get(
         one.measurement.unit, ("number", 1.0)
     )

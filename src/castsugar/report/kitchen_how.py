@@ -136,6 +136,25 @@ PROTOCOLS = {
         typed='castsugar kitchen ball-fall --ball "3 mm" --cup "40 mm" --fall "50 mm" '
         '--time "12 s" --temperature "25 C"',
     ),
+    "boiling water": Protocol(
+        tells="what your thermometer, or the dial of the plate, is off, 10 minutes",
+        needs="a small pot of plain water, the thermometer of your cook; no mix near",
+        steps=(
+            "Say your altitude, or the pressure of the air, in [kitchen].",
+            "Boil plain water briskly; hold the thermometer as deep as in a mix, "
+            "touching neither bottom nor wall.",
+            "Read it when it stays for a minute: that is the reading.",
+            "The dial of a thermostat: turn it up until the water just boils, and read "
+            "that. Cook by the one that you read here.",
+            "It tells what is off near {boil}; up to a pour it may be {drift} more.",
+        ),
+        amounts={
+            "boil": ("temperature", 100.0),
+            "drift": ("temperature difference", 1.0),
+        },
+        readings=("reading",),
+        typed='castsugar kitchen boiling-water --reading "98.5 C"',
+    ),
     "flow-out": Protocol(
         tells="how thick your mix is at the pour: the one that tells most, 30 minutes",
         needs="a metal cup, a tube of about {tube} in its bottom, a clock, a measure",

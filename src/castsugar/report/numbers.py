@@ -27,6 +27,9 @@ DASH = "\u2013"
 #: Width of a normal 95 % interval in standard deviations.
 _WIDTH = 3.92
 
+#: A band this share of its value wide is none: it came of rounding.
+_ROUNDING = 1e-12
+
 _MINUS = "\u2212"
 _DIGITS = 3
 
@@ -81,6 +84,8 @@ def with_band(
     ('1.07', '1.00', 'no limit')
     >>> with_band(1503.2, 1503.2, 1503.2)
     ('1500', '1500', '1500')
+    >>> with_band(89.3, 89.3 - 1e-13, 89.3 + 1e-13)
+    ('89.3', '89.3', '89.3')
     """
     place = place_of(value, low, high)
     if place is None:
@@ -118,7 +123,7 @@ def place_of(value: float, low: float, high: float) -> int | None:
     width = high - low
     if not math.isfinite(width):
         width = 2.0 * (value - low if math.isfinite(low) else high - value)
-    if not (math.isfinite(width) and width > 0.0):
+    if not (math.isfinite(width) and width > _ROUNDING * abs(value)):
         return None
     doubt = float(f"{width / _WIDTH:.1e}")
     exponent = _exponent(doubt)

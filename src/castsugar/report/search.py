@@ -205,7 +205,7 @@ def _unfinished(outcome: Outcome, asked: Asked) -> Iterator[Finding]:
         yield Finding(
             "CAUTION",
             f"{asked.name(name)} was left out: no mix with it could be judged under "
-            "these limits (no model for it).",
+            "these limits (kitchen judge says why).",
         )
 
 

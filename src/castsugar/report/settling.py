@@ -32,8 +32,8 @@ _KITCHEN = {
     "crowded one (castsugar kitchen flow-out, inert salt first)",
     "fines_gain": "time what runs out of a cup, inert salt first (castsugar kitchen "
     "flow-out)",
-    "thermometer": "check the thermometer in boiling water (common practice, no "
-    "source)",
+    "thermometer": "read the thermometer in boiling water (castsugar kitchen "
+    "boiling-water)",
 }
 
 #: Part of the key of an input of the motor -> what to measure.

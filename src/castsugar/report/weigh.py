@@ -99,6 +99,15 @@ _JOIN = (
     "gently in a bag. Never grind, mill or blend them together."
 )
 _POUR = "Pour the liquid into the cold pan, scrape the cup, stir the dry mix in."
+_MOULDS = (
+    "Warm metal moulds and rods in an oven before there is mix near it: cold metal "
+    "chills the skin at once."
+)
+_ROD = (
+    "Leave the rod until the grain is hand-warm (castsugar kitchen judge --full says "
+    "how long); setting takes longer. Weigh and measure each grain, never by water or "
+    "oil displacement."
+)
 _HEAT = "Heat comes last: when all is weighed, checked, ticked and at hand."
 
 _OFF = (
@@ -477,7 +486,8 @@ def order_of_work(sheet: Sheet, show: Shown) -> tuple[str, ...]:
             "hardest to hit."
         )
     steps += [_POWDERS] if dry else []
-    steps += [_WRITE, *([_JOIN] if dry > 1 else ()), *([_POUR] if wet else ()), _HEAT]
+    steps += [_WRITE, *([_JOIN] if dry > 1 else ()), *([_POUR] if wet else ())]
+    steps += [_MOULDS, _HEAT, _ROD]
     return tuple(f"{count}  {text}" for count, text in enumerate(steps, start=1))
 
 
