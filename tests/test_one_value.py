@@ -34,6 +34,8 @@ POURS = (
     "pours_probability",
     "relative_solids_pour",
     "relative_solids_20C",
+    "density_ratio",
+    "density_ratio_u",
 )
 PRESSES = ("peak_pressure_MPa", "peak_pressure_p95_MPa", "pressure_margin_percent")
 ASKED = ("--bench", BENCH, "--flow", FLOW, "--pressure", PRESSURE, "--no-confirm")
@@ -301,6 +303,6 @@ def test_a_large_table_says_that_it_takes_few_draws(
     assert ("256 of 2,048 draws" in told.out + told.err) == few
 
 
-def _no_window(_pours: Any, count: int, *_: Any) -> Any:
+def _no_window(_pours: Any, rows: Any, *_: Any) -> Any:
     """Return no pour windows: they are not looked at here, and slow."""
-    return np.full(count, np.nan), np.full(count, np.nan)
+    return np.full(len(rows), np.nan), np.full(len(rows), np.nan)

@@ -137,7 +137,7 @@ class Workshop:
             case=Case(rated_pressure=self.rating),
             burning=BurnModel(self.burned),
         )
-        kitchen = calibrate(Kitchen(cook=COOK, draws=256), self.read).kitchen
+        kitchen = calibrate(Kitchen(cook=COOK, draws=512), self.read).kitchen
         pours = Requirement(
             column="pour_viscosity_Pa_s", at_most=THICK, probability=SURE
         )

@@ -537,3 +537,29 @@ def renamed(row: Mapping[str, Any]) -> dict[str, Any]:
         now = RENAMED.get(key, Renamed(key))
         found[now.key] = value if now.factor == 1.0 else now.factor * value
     return found
+
+
+#: Columns of which no search looks for the highest, and for the lowest; and why.
+_NOT_MOST = (
+    "peak_pressure_MPa",
+    "peak_pressure_p95_MPa",
+    "peak_pressure_p95_this_batch_MPa",
+)
+_NOT_LEAST = ("pressure_margin_percent",)
+NEVER = (
+    "pressure and burning rate burst cases and add no impulse; limit the pressure, and "
+    "look for impulse"
+)
+
+
+def no_aim(column: str, *, more: bool) -> str:
+    """Return why more, or less, of a column is no aim; empty if it may be one.
+
+    Examples
+    --------
+    >>> no_aim("pressure_margin_percent", more=False).partition(":")[0]
+    'least pressure_margin_percent is no goal'
+    """
+    if column not in (_NOT_MOST if more else _NOT_LEAST):
+        return ""
+    return f"{'most' if more else 'least'} {column} is no goal: {NEVER}"

@@ -43,3 +43,7 @@ DEFAULT_FLOW: Final = "no-solidification"
 
 #: Typed in the place of an exit pressure: the chamber only.
 NO_EXIT: Final = "none"
+
+#: Relative standard uncertainty of how dense a grain is, where a motor states how dense
+#: and not how surely; common practice, no source.
+DENSITY_RATIO_U = 0.01

@@ -49,33 +49,8 @@ _LOGARITHMIC = ("pour_viscosity", "peak_pressure")
 #: Columns known to a factor: their distance to a limit is a ratio.
 _FACTOR = "pour_viscosity"
 
-#: Columns of which no search looks for the highest, and for the lowest; and why.
-_NOT_MOST = (
-    PEAK,
-    "peak_pressure_p95_MPa",
-    "peak_pressure_p95_this_batch_MPa",
-)
-_NOT_LEAST = ("pressure_margin_percent",)
-NEVER = (
-    "pressure and burning rate burst cases and add no impulse; limit the pressure, and "
-    "look for impulse"
-)
-
 #: Whose a limit is.
 YOURS, RATING = "your limit", "your rating"
-
-
-def no_aim(column: str, *, more: bool) -> str:
-    """Return why more, or less, of a column is no aim; empty if it may be one.
-
-    Examples
-    --------
-    >>> no_aim("pressure_margin_percent", more=False).partition(":")[0]
-    'least pressure_margin_percent is no goal'
-    """
-    if column not in (_NOT_MOST if more else _NOT_LEAST):
-        return ""
-    return f"{'most' if more else 'least'} {column} is no goal: {NEVER}"
 
 
 def chance_column(column: str, probability: float) -> str:

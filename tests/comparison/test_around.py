@@ -40,7 +40,7 @@ pytestmark = pytest.mark.exact
 BENCH = mix("bench mix", KNO3=60, powdered_sugar=20, corn_syrup=20)
 SYRUP = mix("more syrup", KNO3=62, powdered_sugar=14, corn_syrup=24)
 SUCROSE = mix("dry", KNO3=65, sucrose=35)
-SORBITOL = mix("sorbitol", KNO3=65, sorbitol=35)
+MANNITOL = mix("mannitol", KNO3=65, mannitol=35)
 
 
 @cache
@@ -50,7 +50,7 @@ def syrup() -> Neighbourhood:
 
 @cache
 def gap() -> Neighbourhood:
-    return neighbours_of(SUCROSE, SORBITOL, wings(), [PRESSED, POURED, SETTLED])
+    return neighbours_of(SUCROSE, MANNITOL, wings(), [PRESSED, POURED, SETTLED])
 
 
 def test_nothing_lies_around_one_mix() -> None:

@@ -28,6 +28,7 @@ from castsugar.motor.grain import HollowCylinder
 
 SUCROSE = {"potassium nitrate": 65, "sucrose": 35}
 SORBITOL = {"potassium nitrate": 65, "sorbitol": 35}
+MANNITOL = {"potassium nitrate": 65, "mannitol": 35}
 SYRUP = {"potassium nitrate": 60, "powdered sugar": 20, "corn syrup": 20}
 #: What comparisons take where nothing is stated.
 FLOW = "no-solidification"
@@ -154,8 +155,8 @@ def test_without_doubts_nothing_moves() -> None:
 def test_middle_is_the_row_of_the_table_with_all_wings() -> None:
     hardware = motor()
     conditions = Conditions(kitchen=KITCHEN, motor=hardware)
-    found = draw([SYRUP, SORBITOL], conditions=conditions, draws=100)
-    mixes = [cs.Mix.weigh(SYRUP), cs.Mix.weigh(SORBITOL)]
+    found = draw([SYRUP, MANNITOL], conditions=conditions, draws=100)
+    mixes = [cs.Mix.weigh(SYRUP), cs.Mix.weigh(MANNITOL)]
     table = cs.evaluate(mixes, kitchen=KITCHEN, motor=hardware, flow=FLOW)
     for column in found.columns:
         np.testing.assert_allclose(found.best[column], table[column], rtol=1e-9)

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from kitchen_checks.pots import AIR, MEDIANS, hold, kitchen
 
 import castsugar as cs
+from castsugar.comparison.draws import draw
 from castsugar.kitchen import kitchen_intervals, pot, solubility, water
 from castsugar.kitchen.handling import handling
 from castsugar.kitchen.inverse import pour_heat
@@ -273,3 +274,14 @@ def test_damp_air_wets_sorbitol_without_end() -> None:
     assert told.limit == pytest.approx(66.4, abs=0.1)
     sugar = handling(cs.Mix.weigh("KNO3:60 sugar:20 corn syrup:20"), kitchen())
     assert all(np.isfinite(share) for _, _, share in sugar.gains)
+
+
+def test_a_comparison_tells_no_ratio_either() -> None:
+    """Exact: the draws of a comparison are those of the table, NaN included."""
+    found = draw(
+        [cs.Mix.weigh("KNO3:65 sorbitol:35")],
+        conditions=cs.Conditions(kitchen=kitchen()),
+        doubts=cs.Doubts.none(),
+    )
+    assert np.isnan(found.values["relative_solids_20C"]).all()
+    assert np.isfinite(np.median(found.values["pour_viscosity_Pa_s"]))

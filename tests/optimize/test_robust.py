@@ -141,7 +141,8 @@ def test_a_chance_near_jamming_is_that_of_the_draws(level: float) -> None:
     """A viscosity that so many draws stay below is kept by so many."""
     items = ("potassium nitrate", "powdered sugar", "light corn syrup")
     mix, column = np.array([0.6, 0.18, 0.22]), "pour_viscosity_Pa_s"
-    kitchen = cs.Kitchen(cook=cs.Cook.hold(392.15, 480.0))
+    known = cs.kitchen.unmeasured().knowing_the_layer()
+    kitchen = cs.Kitchen(cook=cs.Cook.hold(392.15, 480.0), belief=known)
     settings = Settings(items=items, kitchen=kitchen)
     table = TableProblem(settings=settings, wanted=(), chances=((column, level),))
     at = float(table.evaluate(mix[None])[0, 0])

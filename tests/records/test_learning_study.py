@@ -36,7 +36,11 @@ RECIPE = "KNO3:56 powdered sugar:19 corn syrup:25"
 SHARES = {"potassium nitrate": 0.56, "powdered sugar": 0.19, "light corn syrup": 0.25}
 COOK = {"cook": "119 C", "minutes": 10}
 DAY = "2026-05-02"
+#: 300 g in a pan of 309 mm are 4 kg/m2: the layer that a drying time is of.
 BENCH = """\
+[kitchen]
+batch = "300 g"
+pan_diameter = "309.02 mm"
 [motor]
 throat = "8 mm"
 [motor.grain]
@@ -74,7 +78,7 @@ class Truth:
 
 def truth_of(rng: np.random.Generator) -> Truth:
     """Draw a truth: the kitchen from what is believed before any measurement."""
-    prior = unmeasured()
+    prior = unmeasured().knowing_the_layer()
     inner = prior.mean + prior.root() @ rng.standard_normal(len(prior.mean))
     return Truth(
         values=values_of(inner),
@@ -229,13 +233,18 @@ def simulated(folder: Path, seed: int, count: int) -> tuple[list[Batch], Truth]:
 
 
 def test_bands_narrow_with_every_batch(tmp_path: Path) -> None:
-    """Drying time and viscosity: 1 batch, then 4."""
+    """Drying time and viscosity: 1 batch, then 4.
+
+    Four flow-outs of one mix tell no more of its viscosity than one: they share what
+    the law of crowding is off.
+    """
     batches, truth = simulated(tmp_path / "a", 1, 4)
     few = bands(tmp_path, batches[:1], truth, 1)
     many = bands(tmp_path, batches, truth, 1)
     for name in ("drying time", "viscosity"):
         assert few[name].narrower > 1.5
-        assert many[name].narrower > 1.1 * few[name].narrower
+        assert many[name].narrower > 1.5
+    assert many["drying time"].narrower > 1.1 * few["drying time"].narrower
     for name in ("burn rate", "exponent", "efficiency"):
         one, four = (b[name].high - b[name].low for b in (few, many))
         assert four < 0.7 * one

@@ -20,7 +20,7 @@ from burning import sure
 
 import castsugar as cs
 from castsugar import Hardware, Requirement
-from castsugar.limits import Limit, judge_rows
+from castsugar.limits import BROKEN, KEPT, Limit, judge_rows
 from castsugar.mix.mix import Mix
 from castsugar.motor.burn_evidence import Burned
 from castsugar.motor.burn_model import BurnModel
@@ -39,7 +39,7 @@ from castsugar.optimize.task import Sloppiness, Task
 from castsugar.optimize.trade_off import Front
 from castsugar.report.cautions import Chosen
 from castsugar.report.document import document, schema_of, to_csv
-from castsugar.report.limit_words import by_mix
+from castsugar.report.limit_words import Judged, by_mix, pouring
 from castsugar.report.page import to_page
 from castsugar.report.search import Searched, search_screen
 from castsugar.report.search_annexes import search_annexes
@@ -597,3 +597,27 @@ def test_rows_and_trials_as_csv(full: Outcome) -> None:
         inside = 50.0 - 1e-6 <= share <= 70.0 + 1e-6
         kept = share <= 60.0 + 1e-5
         assert not (trial["feasible"] == "yes" and not (inside and kept))
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize(
+    ("verdict", "share", "told"),
+    [
+        (KEPT, 0.8452, "85"),
+        (KEPT, 0.912, "91"),
+        (BROKEN, 0.8462, "84.6"),
+        (BROKEN, 0.853, "84.9"),
+        (BROKEN, 0.72, "72"),
+    ],
+)
+def test_a_share_stands_on_the_side_of_its_limit(
+    verdict: str, share: float, told: str
+) -> None:
+    """85 of 100 are asked for; the verdict is that of a smooth quantile."""
+    limit = Limit(
+        column="pour_viscosity_Pa_s", sense="<=", value=10.0, probability=0.85
+    )
+    one = Judged(
+        of=limit, value=10.0, verdict=verdict, margin=0.0, factor=1.0, reason=""
+    )
+    assert pouring(one, {"pours_probability": share}) == told

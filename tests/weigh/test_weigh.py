@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from hypothesis import strategies as st
 
 from castsugar import InputError, load_database
 from castsugar.bench.bench import check_bench
+from castsugar.cli.main import main
 from castsugar.motor.grain import AreaTable, HollowCylinder
 from castsugar.numerics import apportion
 from castsugar.weigh import (
@@ -413,3 +415,28 @@ def test_an_ounce_scale_weighs_in_its_own_steps() -> None:
         ounces = equipment.reading(line.steps)
         assert ounces == round(20.0 * ounces) / 20.0  # a multiple of 0.05
         assert ounces * 0.028349523125 == pytest.approx(line.mass, rel=1e-12)
+
+
+@pytest.mark.exact
+def test_what_is_weighed_is_what_dries_in_the_pan(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Twice the mass in one pan dries half as fast: 1 - exp(-t / tau), tau by layer."""
+    text = """
+[kitchen]
+cook = "105 C 10 min"
+batch = "200 g"
+pan_diameter = "16 cm"
+"""
+    (tmp_path / "bench.toml").write_text(text, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    gone = []
+    for grams in (200, 400):
+        words = ["weigh", "KNO3:60 sugar:20 corn syrup:20", "--batch", f"{grams} g"]
+        assert main([*words, "--json", "-o", "sheet.json", "--force"]) == 0
+        row = json.loads(Path("sheet.json").read_text("utf-8"))["mixes"][0]
+        start, left = (
+            0.01 * row[f"water_as_{when}_percent"] for when in ("weighed", "cast")
+        )
+        gone.append(-math.log(left / (1.0 - left) / (start / (1.0 - start))))
+    assert gone[0] / gone[1] == pytest.approx(398.5 / 198.5, rel=1e-3)

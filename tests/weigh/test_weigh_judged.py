@@ -13,6 +13,7 @@ from castsugar import Kitchen, load_database
 from castsugar.bench.bench import check_bench
 from castsugar.bench.motor import hardware_of
 from castsugar.kitchen.heat import parse_cook
+from castsugar.kitchen.parameters import unmeasured
 from castsugar.weigh import (
     Conditions,
     Equipment,
@@ -53,7 +54,11 @@ exponent_spread = 0.05
 def conditions() -> Conditions:
     return Conditions(
         **PRESSURES,
-        kitchen=Kitchen(cook=parse_cook("119 C", "8"), draws=200),
+        kitchen=Kitchen(
+            cook=parse_cook("119 C", "8"),
+            belief=unmeasured().knowing_the_layer(),
+            draws=1000,
+        ),
         motor=hardware_of(check_bench(Path("b.toml"), MOTOR), DATABASE),
     )
 

@@ -29,13 +29,14 @@ from castsugar.columns import (
     COST,
     DELIVERED,
     IMPULSE,
+    NEVER,
     RENAMED,
     SYRUP,
     WEIGHTED,
+    no_aim,
 )
 from castsugar.costs import ASSUMED, GRAM
 from castsugar.errors import InputError, nearest_names
-from castsugar.limits import NEVER, no_aim
 from castsugar.mix.mix import PROCESSES
 from castsugar.mix.text import parse_recipe
 from castsugar.plausible import RANGES

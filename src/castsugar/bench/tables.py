@@ -115,7 +115,7 @@ class Kitchen(Table, head="[kitchen]", used=_COOKS):
     packing: Any = key("maximum packing of the grains")
     nitrate_dissolved: Any = key("nitrate dissolved, share of what pure water takes")
     solubility_loss: Any = key("how much syrup hinders sucrose from dissolving")
-    drying_time: Any = key("drying time at 119 C of 4 kg/m2 in the pan")
+    drying_time: Any = key("drying time at 119 C of a usual layer")
     liquid_factor: Any = key("viscosity over that of the model")
     thermometer: Any = key("true bulk temperature less the reading")
     law_exponent: Any = key("form of the law of crowding, n in (1 - r)^-n")

@@ -25,9 +25,11 @@ from castsugar.cli.kitchen_options import (
 )
 from castsugar.cli.output import SCREEN, add_output_options, write_picture
 from castsugar.cli.quantities import in_si, quantity
+from castsugar.constants import DENSITY_RATIO_U
 from castsugar.errors import InputError, ValidityError
 
 if TYPE_CHECKING:
+    from castsugar.bench.bench import Bench
     from castsugar.bench.world import World
     from castsugar.kitchen.handling import Grain, Handling, Store
     from castsugar.kitchen.parameters import Kitchen
@@ -126,13 +128,14 @@ def run_judge(options: argparse.Namespace) -> int:
     shelf, world = read_shelf(options), world_of(options)
     kitchen = asked_kitchen(options, database, in_si(options.water_lost))
     mixes = weigh_recipes(database, options.recipes, shelf=shelf)
-    rows = kitchen_rows(mixes, kitchen)
+    stated = _stated_ratio(shelf.bench)
+    rows = [row | stated for row in kitchen_rows(mixes, kitchen)]
     facts = pan_facts(kitchen=kitchen, bench=shelf.bench, rows=rows)
     facts |= mix_facts(rows, mixes)
     shares = contributions_of(mixes, kitchen)
     grain, store = grain_of(shelf.bench), store_of(shelf.bench)
     each = tuple(_handled(mix, kitchen, grain, store) for mix in mixes)
-    handled = Handled(each=each, grain=grain, kitchen=kitchen)
+    handled = Handled(each=each, grain=grain, kitchen=kitchen, stated=bool(stated))
     syrup = database.syrups[kitchen.syrup]
     uses = {"lots", "kitchen"}
     say = units_of(options).rule
@@ -178,6 +181,16 @@ def run_judge(options: argparse.Namespace) -> int:
     answer(options, given)
     _draw(options, found, kitchen)
     return 0
+
+
+def _stated_ratio(bench: Bench | None) -> dict[str, float]:
+    """Return the density ratio that the motor states, as it stands in a row."""
+    motor = (bench.motor or {}) if bench is not None else {}
+    ratio, spread = (motor.get(f"density_ratio{end}") for end in ("", "_spread"))
+    if ratio is None:
+        return {}
+    u = ratio * (DENSITY_RATIO_U if spread is None else spread)
+    return {"density_ratio": ratio, "density_ratio_u": u}
 
 
 def _handled(mix: Mix, kitchen: Kitchen, grain: Grain, store: Store) -> Handling | None:

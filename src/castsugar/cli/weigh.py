@@ -134,6 +134,9 @@ def run(options: argparse.Namespace) -> int:
     charge = read_charge(options.recipe, bench, database, wanted=options.lot)
     shared = shared_of(options, world, database)
     motor = shared.motor
+    if shared.kitchen is not None:
+        batch = _sheet(options, charge, shared).in_pan
+        shared = replace(shared, kitchen=shared.kitchen.holding(batch))
     found = weighing(
         _sheet(options, charge, shared),
         conditions_of(shared, world),

@@ -30,7 +30,7 @@ from castsugar.kitchen.parameters import (
 )
 from castsugar.kitchen.pot import pots_of, poured, standing, water_at_start, water_left
 from castsugar.kitchen.pour_table import browned_of
-from castsugar.kitchen.verdict import ROOM, Verdict, humidity, judge
+from castsugar.kitchen.verdict import ROOM, Verdict, humidity, judge, set_ratio
 from castsugar.mix.blends import Blends
 from castsugar.rows import other_set, shipped_species
 from castsugar.thermo import solver
@@ -169,7 +169,7 @@ class InPot:
         cold = standing(pot.at_rest(), values, left, np.asarray(ROOM))
         return Cooking(
             viscosity=eta[:, 0],
-            relative_solids_20C=cold.crowding[:, 0],
+            relative_solids_20C=set_ratio(pot, cold)[:, 0],
             humidity=humidity(pot, values, cold)[:, 0],
             water_lost=np.clip(lost[:, 0], 0.0, 1.0),
             solids=solids,

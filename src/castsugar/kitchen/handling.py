@@ -29,8 +29,8 @@ DOSE = 0.1
 #: practice, no source.
 MOST_GAIN = 0.005
 
-#: Humidity in a bag without silica gel counts as that of the grain's own binder [%].
-_ROOM_AT = 20.0 + ICE_POINT
+#: Temperature to which a casting shrinks [K].
+_COLD = 20.0 + ICE_POINT
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -202,7 +202,7 @@ def handling(
     grain, store = grain or Grain(), store or Store()
     binder = binder_of(pot, values, float(left[0]), start)
     freezes = float(pot.shares()["erythritol"][0]) >= SOME
-    shrinks = casting.shrinkage(solids, cook.pour_temperature, _ROOM_AT)
+    shrinks = casting.shrinkage(solids, cook.pour_temperature, _COLD)
     sizes = {"core": grain.core}
     cooling = tuple(
         casting.cooling_time(
@@ -281,7 +281,10 @@ def _gains(
 
 
 def _bag(binder: Binder, mix: Mix, grain: Grain, store: Store) -> tuple[float, float]:
-    """Return how long a bag keeps it, in the air of the store or at the wettest."""
+    """Return how long a bag keeps it, in the air of the store or at the wettest.
+
+    Inside it is as damp as the binder, or as its silica gel at the end.
+    """
     if store.bag is None or not binder.known:
         return math.nan, math.nan
     outside = HUMIDITIES[-1] if store.humidity is None else store.humidity

@@ -185,7 +185,7 @@ class Pan:
         >>> pan = Pan(batch=0.2, diameter=0.16, mass=0.5, watts=200.0)
         >>> kelvin, seconds = pan.dose(0.05, 392.15)
         >>> round(kelvin), round(seconds)
-        (11, 38)
+        (11, 44)
         """
         inside(mass, 0.0, 10.0, "mass of a dose", "kg")
         cold = mass * MIX_HEAT

@@ -139,7 +139,7 @@ PARAMETERS: tuple[Parameter, ...] = (
     ),
     Parameter(
         "drying_time",
-        "drying time at 119 C of 4 kg/m2 in the pan",
+        "drying time at 119 C of a usual layer",
         "s",
         "log",
         3000.0,
@@ -569,6 +569,13 @@ class Kitchen:
     def too_hot(self) -> bool:
         """Whether no verdict is given: the cook goes above 150 C."""
         return self.cook.hottest > HOTTEST + 1e-9
+
+    def holding(self, batch: float) -> Kitchen:
+        """Return the same with another mass of mix [kg] in its pan, if it has one."""
+        pan = self.cook.pan
+        if pan is None:
+            return self
+        return self.changed(cook=replace(self.cook, pan=replace(pan, batch=batch)))
 
     def changed(self, **values: object) -> Kitchen:
         """Return the same with some settings replaced."""

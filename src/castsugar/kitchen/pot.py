@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -68,6 +68,8 @@ class Pot:
         Whether the syrup is the one that the kitchen was measured with.
     gap : tuple of str
         Why there is no model for a row; empty where there is one.
+    plain : bool
+        Whether sucrose and syrup are the only sugars with a model in any row.
     fines_ratio : float
         Size of the nitrate's grains over that of powdered sugar; 0 where no grind is
         stated.
@@ -96,14 +98,15 @@ class Pot:
     gap: tuple[str, ...]
     fines_ratio: float = 0.0
     tapped: float = 1.0
+    plain: bool = field(init=False)
+
+    def __post_init__(self) -> None:
+        """See which sugars there are."""
+        plain = not any(getattr(self, name).any() for name in SUGARS)
+        object.__setattr__(self, "plain", plain)
 
     def __len__(self) -> int:
         return len(self.gap)
-
-    @property
-    def plain(self) -> bool:
-        """Whether sucrose and syrup are the only sugars with a model in any row."""
-        return not any(getattr(self, name).any() for name in SUGARS)
 
     def sugars(self) -> dict[str, FloatArray]:
         """Return the sugars with a model, (n,) each; the syrup as its dry solids."""
@@ -141,7 +144,9 @@ class Pot:
 
 
 #: Columns of a pot; the rest is no array.
-_COLUMNS = tuple(f.name for f in fields(Pot) if "Float" in f.type or "bool" in f.type)
+_COLUMNS = tuple(
+    f.name for f in fields(Pot) if "Float" in f.type or "np.bool" in f.type
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -343,7 +348,13 @@ def _other_doubt(shares: Mapping[str, FloatArray], values: Values) -> FloatArray
 
 
 def _thickening(grades: FloatArray, values: Values) -> FloatArray:
-    """Return :func:`liquid.grade_logs` of every row's syrup; grades repeat."""
+    """Return :func:`liquid.grade_logs` of every row's syrup; grades repeat.
+
+    Where every row has values of its own, (n, 1), nothing repeats.
+    """
+    if np.ndim(values.syrup_grade) > 1:
+        own = np.clip(grades[:, None] + values.syrup_grade, *SYRUP_GRADE)
+        return liquid.grade_logs(own)
     each, place = np.unique(grades, return_inverse=True)
     if np.ndim(values.syrup_grade):
         each = each[:, None]

@@ -270,15 +270,14 @@ def boiling_mole_fraction(
     other = (np.asarray(norrish) != NORRISH["sucrose"]) | (
         np.asarray(damping) != DAMPING
     )
-    # From the right, where the solution would be ideal.
-    x = -np.expm1(wanted)
-    if other.any():
-        x = _nearer(x, wanted, norrish, damping, _STEPS)
     if not other.all():
-        # Newton: the table leaves 1e-6, this the last bits.
+        # The table leaves 1e-6, Newton the last bits.
         start = np.interp(wanted, logs, grid)
-        plain = _nearer(start, wanted, NORRISH["sucrose"], DAMPING, 2)
-        x = np.where(other, x, plain)
+        x = _nearer(start, wanted, NORRISH["sucrose"], DAMPING, 2)
+    if other.any():
+        # From the right, where the solution would be ideal.
+        far = _nearer(-np.expm1(wanted), wanted, norrish, damping, _STEPS)
+        x = far if other.all() else np.where(other, far, x)
     return np.where(activity >= 1.0, 0.0, x)
 
 

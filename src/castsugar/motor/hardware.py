@@ -11,7 +11,11 @@ from numpy.typing import ArrayLike
 
 from castsugar.arrays import FloatArray
 from castsugar.checks import instance, numbers, positive, shown, whole
-from castsugar.constants import REFERENCE_TEMPERATURE, STANDARD_ATMOSPHERE
+from castsugar.constants import (
+    DENSITY_RATIO_U,
+    REFERENCE_TEMPERATURE,
+    STANDARD_ATMOSPHERE,
+)
 from castsugar.draw_set import DRAWS, SEED
 from castsugar.errors import InputError
 from castsugar.motor import mass_balance
@@ -31,7 +35,7 @@ from castsugar.motor.peak_pressure import Spread
 #: common practice, no source.
 DENSITY_RATIO = 0.96
 SPREAD = Spread(
-    density=0.01,
+    density=DENSITY_RATIO_U,
     throat_diameter=0.005,
     area=0.02,
     characteristic_velocity=0.01,

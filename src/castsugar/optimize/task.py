@@ -19,10 +19,9 @@ from castsugar.columns import (
     IMPULSE,
     SYRUP,
     WEIGHTED,
+    no_aim,
 )
-from castsugar.constants import (
-    STANDARD_GRAVITY,
-)
+from castsugar.constants import STANDARD_GRAVITY
 from castsugar.costs import Prices
 from castsugar.data.load import load_database
 from castsugar.errors import InputError, unknown_name
@@ -34,7 +33,6 @@ from castsugar.limits import (
     Requirement,
     chance_column,
     check_column,
-    no_aim,
 )
 from castsugar.mix import refusals
 from castsugar.mix.blends import Blends, put_together

@@ -229,7 +229,7 @@ def kitchen_of(made: Made, bench: Bench | None, database: Database) -> Kitchen |
     if not made.cook:
         return None
     typed = parse_cook(made.cook, made.minutes, where="cook")
-    return learn(bench, typed, database).kitchen
+    return learn(bench, typed, database).kitchen.holding(sum(made.on_scale.values()))
 
 
 def used_lots(made: Made, bench: Bench | None, database: Database) -> Lots:

@@ -91,12 +91,14 @@ def _minutes(seconds: float) -> str:
 class Handled:
     """What to expect of the mixes of a screen, None without a model.
 
-    `grain` is the one that is cast, `kitchen` the one that cooks.
+    `grain` is the one that is cast, `kitchen` the one that cooks; `stated`: how dense
+    it is stands in the bench, not how it flows.
     """
 
     each: tuple[Handling | None, ...]
     grain: Grain
     kitchen: Kitchen
+    stated: bool = False
 
     def annexes(
         self, names: Sequence[str], rows: Sequence[Mapping[str, Any]], show: Shown
@@ -262,10 +264,12 @@ def _cast_lines(
         yield "cracks", text
     ratio, u = (100.0 * row[key] for key in ("density_ratio", "density_ratio_u"))
     told, doubt = numbers.with_uncertainty(ratio, u)
+    whose = "as you say for the motor" if asked.stated else "as it flows"
+    origin = "" if asked.stated else " (common practice, no source)"
     yield (
         "voids",
-        f"as it flows a grain has {told} ± {doubt} % of the density without voids "
-        "(common practice, no source); calipers and scale tell yours, no water or oil "
+        f"{whose} a grain has {told} ± {doubt} % of the density without voids"
+        f"{origin}; calipers and scale tell yours, no water or oil "
         "displacement: below 90 %, above 101 %, or 3 % below its sisters do not fire "
         "it, dissolve and discard",
     )

@@ -132,12 +132,22 @@ def _pours(one: Judged, row: Row, show: Shown) -> str:
     return f"Pour viscosity: {asked} of 100 draws below {value}, your limit {bound}."
 
 
+#: Short of the share that a limit asks for, told of a mix that breaks it by less.
+_BELOW = 0.001
+
+
 def pouring(one: Judged, row: Row) -> str:
-    """Write in how many of 100 draws a mix pours, apart from a limit that it breaks."""
-    share = row.get("pours_probability", math.nan)
+    """Write in how many of 100 draws a mix pours, on its side of a limit.
+
+    A limit is judged on a quantile that is smooth in the recipe, the share counts
+    draws: next to the limit they may differ by one of 100.
+    """
+    share, asked = row.get("pours_probability", math.nan), one.probability or 0.0
+    if one.verdict == KEPT and share < asked:
+        return numbers.percent(asked)
     told = numbers.of_100(share)
-    if one.verdict == BROKEN and told == numbers.percent(one.probability or 0.0):
-        return numbers.at_place(100.0 * share, -1)
+    if one.verdict == BROKEN and (share >= asked or told == numbers.percent(asked)):
+        return numbers.at_place(100.0 * min(share, asked - _BELOW), -1)
     return told
 
 

@@ -35,6 +35,7 @@ from castsugar.report.limit_words import (
     POUR,
     Judged,
     finding_of,
+    pouring,
     rests_on,
 )
 from castsugar.report.mix_words import composition, ratio, recipe_argument
@@ -402,8 +403,8 @@ def _blocks(found: Searched, show: Shown) -> Iterator[Block]:
         for name in beside
     ]
     lines = tuple(
-        (label, *(_cell(found, k, row, show) for k in keys), "BROKEN" if bad else "")
-        for label, row, bad in zip(labels, rows, broken, strict=True)
+        (label, *(_cell(found, k, name, show) for k in keys), "BROKEN" if bad else "")
+        for label, name, bad in zip(labels, names, broken, strict=True)
     )
     yield Table(
         heads=("", *heads, ""),
@@ -429,9 +430,13 @@ def _blocks(found: Searched, show: Shown) -> Iterator[Block]:
             yield Paragraph(said, spare=True)
 
 
-def _cell(found: Searched, key: str, row: Row, show: Shown) -> str:
-    """Write a value; of the objective with digits that tell mixes apart."""
-    one = field_of(key)
+def _cell(found: Searched, key: str, name: str, show: Shown) -> str:
+    """Write a value of a mix; of the objective with digits that tell mixes apart."""
+    one, row = field_of(key), found.row(name)
+    if key == "pours_probability":
+        for limit in found.judged.get(name, ()):
+            if limit.column == POUR and limit.probability is not None:
+                return pouring(limit, row)
     value = row.get(one.key)
     if one.key != found.objective.key or value is None or not math.isfinite(value):
         return one.text(row, show)
