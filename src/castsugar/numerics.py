@@ -368,7 +368,8 @@ def maximum(
 # Least squares of few unknowns; scipy.optimize has it too, and loads as long.
 
 #: Steps that are tried, and what ends them: the next step, of the size of the unknowns.
-_TRIED, _SMALL = 200, 1e-9
+#: After the last one it may still crawl along a kink of the misfits, by so much.
+_TRIED, _SMALL, _CRAWLS = 200, 1e-9, 1e-6
 
 
 def least_squares(
@@ -414,4 +415,4 @@ def least_squares(
                 break
             damping *= 10.0
         at, off, damping = at + step, new, max(0.1 * damping, 1e-14)
-    return None
+    return at if np.abs(step).max() <= _CRAWLS * (1.0 + np.abs(at).max()) else None

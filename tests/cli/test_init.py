@@ -21,7 +21,7 @@ from castsugar.bench.lots import lots_of
 from castsugar.bench.schema import Key, Place, Table, keys_of, read_table
 from castsugar.bench.tables import STATABLE, Kitchen
 from castsugar.cli.main import main
-from castsugar.kitchen.parameters import OF_POUR, OF_SYRUP, PARAMETERS
+from castsugar.kitchen.parameters import BESIDE, OF_SYRUP, PARAMETERS
 from castsugar.plausible import collected
 from castsugar.readings.strand_files import read_strands
 
@@ -309,8 +309,8 @@ def test_comments_of_the_example_say_what_the_keys_mean() -> None:
 
 
 def test_parameters_of_the_kitchen_are_keys() -> None:
-    """Those of every pour but a syrup's, with the meaning that the kitchen gives."""
-    apart = {*OF_SYRUP, "fines_gain"}  # that of a grind, which is stated
-    known = {p.name: p.label for p in PARAMETERS if p.name in {*OF_POUR} - apart}
+    """All of the pour but fines and syrup, with the meaning that the kitchen has."""
+    left = {"fines_gain", *BESIDE, *OF_SYRUP}
+    known = {p.name: p.label for p in PARAMETERS if p.name not in left}
     keys = keys_of(Kitchen)
     assert {name: keys[name].about for name in STATABLE} == known
