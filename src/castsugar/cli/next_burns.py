@@ -116,7 +116,7 @@ def _budget(options: argparse.Namespace, task: Task) -> Budget:
 
     if options.minutes is not None and not 0.0 < options.minutes <= _MOST_MINUTES:
         raise InputError(
-            f"--minutes is {options.minutes:g}; give a number of minutes above 0, up "
+            f"--minutes is {options.minutes:g}; allowed is a number above 0 and up "
             f"to {_MOST_MINUTES:,}"
         )
     limit = Budget(time=60.0 * (options.minutes or math.inf))
