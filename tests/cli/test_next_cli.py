@@ -203,7 +203,7 @@ def test_what_is_fired_comes_after_the_strands(
 @pytest.mark.parametrize(
     ("words", "change", "said"),
     [
-        (["--minutes", "0"], "", "--minutes is 0; give a number of minutes above 0"),
+        (["--minutes", "0"], "", "--minutes is 0; allowed is a number above 0"),
         (["--minutes", "nan"], "", "--minutes is nan"),
         (["--minutes", "2"], "", "nothing that could be measured fits: the shortest"),
         (["--money", "5 EUR"], "", "--money needs a price of every ingredient; none"),

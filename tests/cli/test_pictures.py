@@ -107,8 +107,10 @@ def test_a_sweep_draws_the_limits_of_the_bench(
     monkeypatch.chdir(tmp_path)
     assert main(["init"]) == 0
     text = Path("bench.toml").read_text("utf-8")
-    assert text.count('"70 %"') == 1
-    Path("bench.toml").write_text(text.replace('"70 %"', '"50 %"'), "utf-8")
+    asked = 'at_least = 0.95, probability = "60 %"'
+    assert text.count(asked) == 1
+    half = text.replace(asked, asked.replace("60", "50"))
+    Path("bench.toml").write_text(half, "utf-8")
     words = ["sweep", "base", "--vary", "corn syrup", "--from", "18%", "--to", "28%"]
     words += ["--step", "2%", "--units", "us"]
     for column in ("pour_viscosity", "relative_solids_20C", "peak_pressure"):

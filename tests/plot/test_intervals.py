@@ -253,7 +253,7 @@ def test_description_tells_every_row(comparison: Comparison) -> None:
     svg = drawn(told(comparison, TEMPERATURE, -30.0, -10.0), 2)
     desc = svg.partition("<desc")[2].partition("</desc>")[0]
     assert "flame temperature, sorbitol: −20 K (−30 to −10), lower" in desc
-    assert "pour viscosity, sorbitol: not computed" in desc
+    assert "relative solids at 20 °C, sorbitol: not computed" in desc
 
 
 def test_words_stay_inside_the_picture(comparison: Comparison) -> None:

@@ -131,7 +131,7 @@ def test_limits_of_the_shown_column_are_heavy_and_named(made: Map) -> None:
     assert "pour viscosity at most 10 Pa s, in 85 of 100" in keys_of(axes)
     assert "a limit is broken" in keys_of(axes)
     axes = axes_of(made, "relative_solids_20C")
-    assert "relative solids at 20 °C at least 0.95" in keys_of(axes)
+    assert "relative solids at 20 °C at least 0.95, in 60 of 100" in keys_of(axes)
     axes = axes_of(made, "characteristic_velocity")
     assert not any("pour viscosity" in key for key in keys_of(axes))
 

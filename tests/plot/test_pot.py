@@ -68,18 +68,18 @@ def test_curves_stand_in_the_unit_shown() -> None:
 
 def test_mixes_without_a_model() -> None:
     """Named and left out; alone refused, as is nothing at all."""
-    other = cs.Mix.weigh({"KNO3": 65, "sorbitol": 35}, name="sorbitol")
+    other = cs.Mix.weigh({"KNO3": 65, "xylitol": 35}, name="xylitol")
     with pytest.raises(ValidityError):
-        pot.viscosity({"sorbitol": other}, KITCHEN)
+        pot.viscosity({"xylitol": other}, KITCHEN)
     with pytest.raises(InputError, match="no mix"):
         pot.cook({}, KITCHEN)
     drawings = pot.pan_drawings(
-        {"base": mix(), "sorbitol": other}, KITCHEN, show=Shown(), invented=True
+        {"base": mix(), "xylitol": other}, KITCHEN, show=Shown(), invented=True
     )
     sheet = drawings["viscosity"](640)
     words = " ".join(t.get_text() for t in sheet.figure.texts)
     assert sheet.title.startswith("EXAMPLE: ")
-    assert "sorbitol: not drawn" in words
+    assert "xylitol: not drawn" in words
     assert drawings["water"](340).is_narrow
 
 
