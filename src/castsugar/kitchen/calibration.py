@@ -30,8 +30,9 @@ CONTRADICTION = 3.0
 #: the expectation by more than so many errors of the measurement.
 TELLS = 0.5
 
-#: Draws through which a line is put in place of a bent model, and how often.
-_LEARNT, _ROUNDS = 512, 3
+#: Draws through which a line is put in place of a bent model, how often, and how near
+#: to the reading, in its errors: a branch of the model far from it tells nothing.
+_LEARNT, _ROUNDS, _NEAR = 512, 3, 8.0
 
 #: Step of the derivatives in the fit, in standard deviations of what was believed.
 _STEP = 1e-3
@@ -253,8 +254,8 @@ def _over_draws(
     """Return slopes over errors of measurements, of draws of what is then believed.
 
     A slope at one point takes a bent model for straight, and bands come out too
-    narrow. So the line goes through the draws that flow, and what they scatter about it
-    counts as an error (statistical linearisation: Garcia-Fernandez et al., IEEE Trans.
+    narrow. So the line goes through the draws near the reading, and what they scatter
+    about it counts as an error (statistical linearisation: Garcia-Fernandez et al., IEEE Trans.
     Signal Process. 63 (2015) 5561, from memory).
     """
     names = [f"kitchen|{name}|learnt" for name in NAMES]
@@ -265,10 +266,11 @@ def _over_draws(
     rows = []
     for m in measurements:
         found = np.broadcast_to(np.asarray(m.predict(values)), (_LEARNT,))
-        flows = np.isfinite(found)
-        line = np.linalg.lstsq(columns[flows], found[flows], rcond=None)[0]
-        left = found[flows] - columns[flows] @ line
-        free = max(int(flows.sum()) - columns.shape[1], 1)
+        near = np.abs(found - m.observed) <= _NEAR * m.spread
+        near = near if near.sum() > 0.5 * _LEARNT else np.isfinite(found)
+        line = np.linalg.lstsq(columns[near], found[near], rcond=None)[0]
+        left = found[near] - columns[near] @ line
+        free = max(int(near.sum()) - columns.shape[1], 1)
         rows.append(line[1:] / math.sqrt(m.spread**2 + float(left @ left) / free))
     return np.array(rows)
 
