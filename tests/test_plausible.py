@@ -197,13 +197,14 @@ COMMANDS = {
     "kitchen bulk-density": "--mass '69 g' --volume '50 ml'",
     "kitchen brine": "--mass '60 g' --loose '52 ml' --tapped '46 ml' "
     "--temperature '20 C'",
-    "kitchen clear-point": "--liquid A --mass '20 g' --added '5.1 g' --step '0.1 g' "
+    "kitchen clear-point": "--liquid A --mass '20 g' --added '5.1 g' --portion '0.1 g' "
     "--temperature '85 C'",
     "kitchen boiling-water": "--reading '98.5 C'",
     "kitchen ball-fall": "--ball '3 mm' --cup '40 mm' --fall '50 mm' --time '12 s' "
     "--temperature '25 C'",
     "kitchen flow-out": f"{POT} --tube-diameter '8 mm' --tube-length '30 mm' "
     "--head '60 mm' --volume '50 ml' --time '300 s' --salt 'potassium chloride'",
+    "next": "--bench bench.toml --minutes 120",
     "batch new": f"{RECIPE} --batch '200 g' --cook '119 C' --minutes 8",
     "batch add": f"2026-05-02-1 {FIRING}",
     "batch close": f"2026-05-02-1 --outcome used {FIRING}",

@@ -131,7 +131,7 @@ def _clear_of(
         liquid,
         mass=0.02,
         added=1e-3 * max(added, 0.1),
-        step=1e-4,
+        portion=1e-4,
         temperature=358.15,
         lost=1e-3 * read,
     )

@@ -56,7 +56,7 @@ def offered(folder: Path, *words: str) -> set[str]:
     [
         (["se"], {"search"}),
         (["batch", "cl"], {"close"}),
-        (["kitchen", "b"], {"bulk-density", "ball-fall"}),
+        (["kitchen", "b"], {"bulk-density", "ball-fall", "boiling-water", "brine"}),
         (["weigh", "--gr"], {"--grains"}),
         (["plan", "p"], {"pieces", "pans"}),
         (["plan", "correct", "--ex"], {"--extra"}),

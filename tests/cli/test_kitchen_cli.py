@@ -573,7 +573,7 @@ def test_a_mix_that_should_not_flow_is_told(
 
 
 BED = ["kitchen", "brine", "--mass", "60 g", "--temperature", "20 C"]
-CLEAR = ["kitchen", "clear-point", "--mass", "20 g", "--step", "0.1 g"]
+CLEAR = ["kitchen", "clear-point", "--mass", "20 g", "--portion", "0.1 g"]
 WARM = [*CLEAR, "--temperature", "85 C"]
 
 

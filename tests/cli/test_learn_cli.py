@@ -284,7 +284,8 @@ def test_what_was_withdrawn_leaves_the_bench_file(
     assert printed.err.count("took out of bench.toml") == 2
     moved = json.loads(printed.out)
     assert moved["predictions_now"] == first["predictions_now"]
-    # The water that left moves it a little, law and efficiency would more.
+    # The water that left moves it a little, by the voids of how it flows; law and
+    # efficiency would more.
     (now,), (saved,), (once,) = (
         [row["peak_pressure_p95_MPa"] for row in rows]
         for rows in (
@@ -293,7 +294,7 @@ def test_what_was_withdrawn_leaves_the_bench_file(
             first["predictions_saved"],
         )
     )
-    assert saved == pytest.approx(now, rel=0.01)
+    assert saved == pytest.approx(now, rel=0.04)
     assert once < 0.95 * saved
     text = path.read_text("utf-8")
     assert "written by castsugar learn" not in text

@@ -106,6 +106,9 @@ def test_a_sweep_draws_the_limits_of_the_bench(
     """Of each column that is shown; in the units of the screen; page and picture."""
     monkeypatch.chdir(tmp_path)
     assert main(["init"]) == 0
+    text = Path("bench.toml").read_text("utf-8")
+    assert text.count('"70 %"') == 1
+    Path("bench.toml").write_text(text.replace('"70 %"', '"50 %"'), "utf-8")
     words = ["sweep", "base", "--vary", "corn syrup", "--from", "18%", "--to", "28%"]
     words += ["--step", "2%", "--units", "us"]
     for column in ("pour_viscosity", "relative_solids_20C", "peak_pressure"):
@@ -121,7 +124,7 @@ def test_a_sweep_draws_the_limits_of_the_bench(
         "relative solids at 68 °F",
         "peak pressure, psi",
         "at most 10 Pa s, in 85 of 100",
-        "at least 0.95",
+        "at least 0.95, in 50 of 100",
         "allowed 1000 psi",
         "pour viscosity, 85 of 100 below",
         "95 % band",

@@ -39,6 +39,7 @@ cook = "119 C 8 min"
 pour_viscosity_Pa_s = {{ at_most = 10, probability = "60 %" }}
 [motor]
 throat = "8 mm"
+density_ratio = "96 %"
 [motor.grain]
 outer = "36 mm"
 core = "14 mm"

@@ -257,7 +257,7 @@ def flat(text: str) -> str:
 
 def test_a_mix_without_a_kitchen_model_keeps_its_sheet(capsys) -> None:
     """No viscosity limits it, no water is known to leave, and the screen says so."""
-    words = ("KNO3:65 sorbitol:35", "--batch", "200 g", "--cook", "119 C")
+    words = ("KNO3:65 xylitol:35", "--batch", "200 g", "--cook", "119 C")
     text = flat(ran(capsys, *words, "--minutes", "8", "--full"))
     assert "kitchen not computed" in text
     assert "no model of this mix, so none is counted" in text

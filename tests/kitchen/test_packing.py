@@ -316,7 +316,7 @@ A, B = {"corn syrup": 1.0}, {"corn syrup": 10.0, "sucrose": 4.0}
 
 
 def clear(liquid: object = None, **given: float) -> measurements.Measurement:
-    usual = {"mass": 0.02, "added": 5.1e-3, "step": 1e-4, "temperature": 358.15}
+    usual = {"mass": 0.02, "added": 5.1e-3, "portion": 1e-4, "temperature": 358.15}
     return measurements.clear_point(
         liquid or A,  # type: ignore[arg-type]
         **{**usual, **given},
@@ -348,7 +348,7 @@ def test_what_clear_points_read(
 ) -> None:
     """Nitrate that 20 g at 85 C take (worked from tables of solubility)."""
     step = 1e-6  # so that half of it is nothing
-    found = math.exp(clear(liquid, added=1e-3 * grams, step=step).observed)
+    found = math.exp(clear(liquid, added=1e-3 * grams, portion=step).observed)
     assert found == pytest.approx(share, abs=0.5 * 0.1 * share / grams + 0.006)
 
 
@@ -392,7 +392,7 @@ def test_two_liquids_tell_more_than_one_twice() -> None:
         ({"corn syrup": 1.0, "sucrose": 2.0}, {}, cs.InputError, "does not dissolve"),
         ({"corn syrup": 1.0, "KNO3": 1.0}, {}, cs.InputError, "no liquid"),
         (A, {"added": 15e-3}, cs.InputError, "up to 1.4"),
-        (A, {"step": 6e-3}, cs.InputError, "last step"),
+        (A, {"portion": 6e-3}, cs.InputError, "last portion"),
         (A, {"lost": 3e-3}, cs.InputError, "less than half"),
         (A, {"mass": -1.0}, cs.InputError, "above 0"),
     ],

@@ -40,7 +40,7 @@ BALL = (
 )
 BRINE = 'brine --mass "60 g" --loose "48 ml" --tapped "43 ml" --temperature "20 C"'
 CLEAR = (
-    'clear-point --liquid A --mass "20 g" --added "5.1 g" --step "0.1 g" '
+    'clear-point --liquid A --mass "20 g" --added "5.1 g" --portion "0.1 g" '
     '--temperature "85 C"'
 )
 BULK = 'bulk-density --mass "69 g" --volume "50 ml"'

@@ -225,11 +225,11 @@ class ClearPoint(_Measured, head='[[kitchen.measured]] kind = "clear point"'):
     """stir nitrate into warm syrup until it stays: how much of it dissolves"""
 
     liquid: str = needed(
-        "A, plain syrup; B, 10 syrup to 4 sugar; or syrup, sugar and water", "A"
+        "plain syrup (A), 10 syrup to 4 sugar (B), or syrup, sugar and water", "A"
     )
     mass: float = needed("mass of the liquid", "20 g", "mass of a liquid")
     added: float = needed("all of the nitrate added", "5.1 g", "nitrate added")
-    step: float = needed("mass of the last portion", "0.1 g", "last portion")
+    portion: float = needed("mass of the last portion", "0.1 g", "last portion")
     temperature: float = needed(
         "temperature of the liquid", "85 C", "clear temperature"
     )

@@ -100,6 +100,10 @@ def run(options: argparse.Namespace) -> int:
     return _planned(options, world, task, (costs, budget))
 
 
+#: Minutes of work that are planned at most: a year of them.
+_MOST_MINUTES = 525_600
+
+
 def _budget(options: argparse.Namespace, task: Task) -> Budget:
     """Return what may be spent.
 
@@ -110,9 +114,10 @@ def _budget(options: argparse.Namespace, task: Task) -> Budget:
     """
     from castsugar.costs import Budget
 
-    if options.minutes is not None and not 0.0 < options.minutes < math.inf:
+    if options.minutes is not None and not 0.0 < options.minutes <= _MOST_MINUTES:
         raise InputError(
-            f"--minutes is {options.minutes:g}; give a number of minutes above 0"
+            f"--minutes is {options.minutes:g}; allowed is a number above 0 and up "
+            f"to {_MOST_MINUTES:,}"
         )
     limit = Budget(time=60.0 * (options.minutes or math.inf))
     if options.money is None:

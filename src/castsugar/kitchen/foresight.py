@@ -120,7 +120,7 @@ def any_brine() -> Measurement:
 def any_clear_point(syrup: str) -> Measurement:
     """Return a clear point of plain syrup as its protocol says it, read anyhow."""
     return clear_point(
-        {syrup: 1.0}, mass=0.02, added=0.004, step=1e-4, temperature=358.15
+        {syrup: 1.0}, mass=0.02, added=0.004, portion=1e-4, temperature=358.15
     )
 
 

@@ -235,7 +235,7 @@ _BED = (0.3, 0.76)
 _MOST_RUNS = 20
 
 #: Standard uncertainty of ln of the share beside the solids of the syrup and the last
-#: step: masses to 0.1 g, 1 K, the judgement of the eye (simulated).
+#: portion: masses to 0.1 g, 1 K, the judgement of the eye (simulated).
 CLEAR = 0.045
 
 
@@ -316,7 +316,7 @@ def clear_point(  # noqa: PLR0913 - keyword-only options
     *,
     mass: float,
     added: float,
-    step: float,
+    portion: float,
     temperature: float,
     lost: float = 0.0,
     label: str = "",
@@ -332,7 +332,7 @@ def clear_point(  # noqa: PLR0913 - keyword-only options
     ----------
     liquid_ : Mix, recipe or recipe text
         Syrup, sugar and water; all of the sugar dissolves.
-    mass, added, step : float
+    mass, added, portion : float
         Of the liquid, of the nitrate and of its last portion, half of which counts.
         [kg]
     temperature : float
@@ -348,10 +348,10 @@ def clear_point(  # noqa: PLR0913 - keyword-only options
     _check_bath(temperature)
     for value, what in ((mass, "mass of the liquid"), (added, "nitrate added")):
         positive(value, what, "kg")
-    if not 0.0 < step <= added:
+    if not 0.0 < portion <= added:
         raise InputError(
-            f"the last step is {1e3 * step:g} g of {1e3 * added:g} g of nitrate; it "
-            "must lie above 0 and not above the whole"
+            f"the last portion is {1e3 * portion:g} g of {1e3 * added:g} g of nitrate; "
+            "it must lie above 0 and not above the whole"
         )
     pot = _clear_liquid(liquid_, temperature)
     middle = unmeasured().central()
@@ -362,7 +362,7 @@ def clear_point(  # noqa: PLR0913 - keyword-only options
             "less than half: keep the lid on, and weigh again"
         )
     full = (held - lost) * float(solubility.salt_solubility(temperature))
-    share = (added - 0.5 * step) / full
+    share = (added - 0.5 * portion) / full
     if share > MOST_DISSOLVED:
         raise InputError(
             f"{1e3 * added:g} g of nitrate are {share:.2g} of what the water of this "
@@ -382,7 +382,7 @@ def clear_point(  # noqa: PLR0913 - keyword-only options
         quantity="nitrate dissolved, share of what pure water takes",
         unit="",
         observed=math.log(share),
-        spread=math.hypot(CLEAR, step / (math.sqrt(12.0) * added)),
+        spread=math.hypot(CLEAR, portion / (math.sqrt(12.0) * added)),
         inverse=math.exp,
         predict=predict,
         label=label,

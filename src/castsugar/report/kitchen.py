@@ -317,8 +317,8 @@ JUDGED_PARTS = {
     "limits": Part(meaning="of the bench on columns of the kitchen, one a mix"),
     "contributions": CONTRIBUTIONS,
     "handling": Part(
-        meaning="what to expect of each mix in its pan, mould and store, null without a "
-        "model; a gain is null where there is no end or it is not known"
+        meaning="what to expect of each mix in its pan, mould and store, null without "
+        "a model; a gain is null where there is no end or it is not known"
     ),
 }
 

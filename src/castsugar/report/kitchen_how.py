@@ -115,9 +115,9 @@ PROTOCOLS = {
             "portion": ("mass", 0.5),
             "last": ("mass", 0.1),
         },
-        readings=("liquid", "mass", "added", "step", "temperature", "lost"),
+        readings=("liquid", "mass", "added", "portion", "temperature", "lost"),
         typed='castsugar kitchen clear-point --liquid A --mass "20 g" --added "5.1 g" '
-        '--step "0.1 g" --temperature "85 C" --lost "0.1 g"',
+        '--portion "0.1 g" --temperature "85 C" --lost "0.1 g"',
     ),
     "ball fall": Protocol(
         tells="solids and grade of your syrup together, 15 minutes, cold",
