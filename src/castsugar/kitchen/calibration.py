@@ -255,8 +255,8 @@ def _over_draws(
 
     A slope at one point takes a bent model for straight, and bands come out too
     narrow. So the line goes through the draws near the reading, and what they scatter
-    about it counts as an error (statistical linearisation: Garcia-Fernandez et al., IEEE Trans.
-    Signal Process. 63 (2015) 5561, from memory).
+    about it counts as an error (statistical linearisation: Garcia-Fernandez et al.,
+    IEEE Trans. Signal Process. 63 (2015) 5561, from memory).
     """
     names = [f"kitchen|{name}|learnt" for name in NAMES]
     scores = np.stack([normals(name, _LEARNT) for name in names], axis=-1)
