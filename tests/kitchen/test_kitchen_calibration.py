@@ -24,6 +24,7 @@ from castsugar.kitchen.parameters import (
     PARAMETERS,
     PLACE,
     Belief,
+    Values,
     unmeasured,
     values_of,
 )
@@ -97,6 +98,7 @@ def test_one_measurement_by_hand() -> None:
         after.covariance[np.ix_(others, others)],
         prior.covariance[np.ix_(others, others)],
         rtol=1e-9,
+        atol=1e-15,
     )
 
 
@@ -574,3 +576,34 @@ def test_two_flow_outs_at_the_edge_of_boiling() -> None:
     after = update_belief(unmeasured(), both).after
     found = [float(np.ravel(m.predict(after.central()))[0]) for m in both]
     assert found == pytest.approx([m.observed for m in both], abs=0.25)
+
+
+@pytest.mark.exact
+def test_a_bent_model_is_not_taken_for_straight() -> None:
+    """One parameter, z ~ N(0, 1); 1 + 2 z + z^2 is read as 1 +- 0.5."""
+    # Bayes by quadrature; a straight line at the most probable z = 0 gives 0.243.
+    prior = only_drying()
+    spread = prior.spreads()[PLACE["drying_time"]]
+
+    def bent(values: Values) -> np.ndarray:
+        z = (np.log(values.drying_time) - math.log(3000.0)) / spread
+        return np.asarray(1.0 + 2.0 * z + z**2)
+
+    z = np.linspace(-8.0, 8.0, 20001)
+    read = Measurement(
+        kind="bent",
+        quantity="",
+        unit="",
+        observed=1.0,
+        spread=0.5,
+        inverse=float,
+        predict=bent,
+    )
+    weight = np.exp(-0.5 * z**2 - 0.5 * ((2.0 * z + z**2) / 0.5) ** 2)
+    mean = (weight * z).sum() / weight.sum()
+    exact = math.sqrt((weight * (z - mean) ** 2).sum() / weight.sum())
+    after = update_belief(prior, [read]).after
+    found = after.spreads()[PLACE["drying_time"]] / spread
+    straight = 1.0 / math.hypot(1.0, 2.0 / 0.5)
+    assert exact > 1.1 * straight
+    assert abs(found - exact) < abs(straight - exact)

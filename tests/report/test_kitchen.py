@@ -367,7 +367,7 @@ def test_parameters_are_sorted_by_what_they_move(
     assert factor["value_interval"] == pytest.approx([0.35389, 2.82573], rel=1e-3)
     out = said(capsys, "parameters")[1]
     shares = list(found["contributions"])
-    places = [out.index(f"\n{kitchen_belief.CALLED[name][0]}"[:14]) for name in shares]
+    places = [out.index(f"\n{kitchen_belief.CALLED[name][0]}"[:10]) for name in shares]
     assert places == sorted(places)
     assert " of 9 measured" in out.splitlines()[0]
 

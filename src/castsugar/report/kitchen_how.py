@@ -52,7 +52,7 @@ PROTOCOLS = {
         typed=f'castsugar kitchen pan-weight {_HOT} --batch "200 g" --lost "2.2 g"',
     ),
     "bulk density": Protocol(
-        tells="how densely your ground nitrate packs, 10 minutes, cold",
+        tells="a little of how your ground nitrate packs, 10 minutes; brine tells more",
         needs="a straight cup of {cup} or more, a scale, a ruler to strike off",
         steps=(
             "Take the nitrate alone, dry and ground as for a batch; never a mix.",
