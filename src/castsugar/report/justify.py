@@ -34,6 +34,7 @@ from castsugar.report.limit_words import (
     P95,
     PEAK,
     POUR,
+    SOLIDS,
     findings_of_many,
     limit_cell,
     margin_cell,
@@ -346,8 +347,8 @@ def _held(record: Record, place: int, show: Shown) -> tuple[str, ...]:
     label = show.headed(f"{one.named(show)} p95" if p95 else one.named(show), one.kind)
     values = [_judged(record, held, i, show) for i, held in ((BASE, now), (NEW, new))]
     limit = _bound(new, show)
-    limit = limit.removesuffix(" in 95 %") if p95 else limit
-    limit = limit.partition(" in ")[0] if new.column == POUR else limit
+    if p95 or new.column in (POUR, SOLIDS):  # the row above, or p95
+        limit = limit.partition(" in ")[0]
     return (label, *values, limit, margin_cell(new), _change(record, new.column, show))
 
 
