@@ -217,7 +217,7 @@ _TOP = 0.62
 
 def _laws() -> list[Law]:
     def boyer(r: float) -> float:
-        away = r * _TOP / (1.0 - r) / _TOP
+        away = r / (1.0 - r)
         friction = 0.32 + 0.38 / (1.0 + 0.005 * away**2)
         return math.log(1.0 + 2.5 * r * _TOP / (1.0 - r) + friction * away**2)
 
