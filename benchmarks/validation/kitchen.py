@@ -271,16 +271,26 @@ def learnt_of(truth: Truth, kinds: tuple[str, ...]) -> Kitchen:
     return calibration.calibrate(Kitchen(cook=COOK), read).kitchen
 
 
-def row_of(name: str, truths: list[Truth], kinds: tuple[str, ...]) -> None:
-    """Print how many bands hold the truth, and how wide the middle one is."""
-    held = {asked: [] for asked in ASKED}
-    wide = {asked: [] for asked in ASKED}
+Held = dict[str, list[bool]]
+Wide = dict[str, list[float]]
+
+
+def bands_of(truths: list[Truth], kinds: tuple[str, ...]) -> tuple[Held, Wide]:
+    """Return of every mix whether bands hold the truth, and ln of how wide they are."""
+    held: Held = {asked: [] for asked in ASKED}
+    wide: Wide = {asked: [] for asked in ASKED}
     for truth in truths:
         known = learnt_of(truth, kinds)
         for asked, mix in ASKED.items():
             low, ten, _, ninety, high = calibration.viscosity_band(known, mix)
-            held[asked].append(low <= truth.viscosity(mix) <= high)
+            held[asked].append(bool(low <= truth.viscosity(mix) <= high))
             wide[asked].append(math.log(ninety) - math.log(ten))
+    return held, wide
+
+
+def row_of(name: str, truths: list[Truth], kinds: tuple[str, ...]) -> None:
+    """Print how many bands hold the truth, and how wide the middle one is."""
+    held, wide = bands_of(truths, kinds)
     cells = []
     for asked in ASKED:
         share = float(np.mean(held[asked]))
