@@ -362,7 +362,7 @@ COOKING = (
     ),
     Column(
         "density_ratio",
-        "density of the casting, of that without voids",
+        "density of the casting, of the theoretical",
         "",
         2,
         "expected of how it flows, or stated for the motor; measure the grain",
@@ -373,7 +373,7 @@ COOKING = (
         "its standard uncertainty",
         "",
         3,
-        "of the density of the casting over that without voids",
+        "of the density of the casting over the theoretical",
         _KITCHEN,
     ),
     Column(

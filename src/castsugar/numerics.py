@@ -367,9 +367,10 @@ def maximum(
 # ----------------------------------------------------------------------------
 # Least squares of few unknowns; scipy.optimize has it too, and loads as long.
 
-#: Steps that are tried, and what ends them: the next step, of the size of the unknowns.
-#: After the last one it may still crawl along a kink of the misfits, by so much.
-_TRIED, _SMALL, _CRAWLS = 200, 1e-9, 1e-6
+#: Steps that are tried; the step, of the size of the unknowns, that ends them, and so
+#: many in a row that take so small a share off the sum.
+_TRIED, _SMALL = 200, 1e-9
+_IDLE, _IDLE_STEPS = 1e-7, 5
 
 
 def least_squares(
@@ -400,7 +401,7 @@ def least_squares(
     1.0
     """
     at = np.asarray(start, dtype=float)
-    off, damping = misfits(at), 1e-3
+    off, damping, idle = misfits(at), 1e-3, 0
     for _ in range(_TRIED):
         slope = slopes(at)
         curvature, downhill = slope.T @ slope, slope.T @ off
@@ -414,5 +415,8 @@ def least_squares(
             if new @ new <= off @ off:
                 break
             damping *= 10.0
+        idle = idle + 1 if off @ off - new @ new <= _IDLE * (off @ off) else 0
         at, off, damping = at + step, new, max(0.1 * damping, 1e-14)
-    return at if np.abs(step).max() <= _CRAWLS * (1.0 + np.abs(at).max()) else None
+        if idle == _IDLE_STEPS:  # along a kink it only crawls
+            return at
+    return None

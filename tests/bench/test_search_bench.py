@@ -476,6 +476,7 @@ def test_words_agree_with_the_search() -> None:
 def test_the_example_runs() -> None:
     """From the file to an answer: a tiny search with all wings, sloppy batches too."""
     asked = (MOTOR + SEARCH).replace('flow = "equilibrium"\n', "")
+    asked = asked.replace('"80 %"', '"60 %"')  # without a pan drying is hardly known
     small = replace(
         task(asked, **wings(asked)),
         effort=Effort(points=60, prices=False, starts=1, seed=1),
@@ -490,7 +491,7 @@ def test_the_example_runs() -> None:
     assert recipe["light corn syrup"] <= 0.25 + 1e-9  # 50 g at hand for 200 g
     assert recipe["powdered sugar"] >= 0.5 * recipe["light corn syrup"] - 1e-9
     values = outcome.found.values
-    assert values["pour_viscosity_Pa_s, 80 of 100"] <= 10.0 * (1 + 1e-6)
+    assert values["pour_viscosity_Pa_s, 60 of 100"] <= 10.0 * (1 + 1e-6)
     assert values["peak_pressure_MPa, 95 of 100"] <= 6.894757293168 * (1 + 1e-6)
     assert values["relative_solids_20C"] >= 0.8 - 1e-6
     assert set(outcome.tried_values) == {"base"}

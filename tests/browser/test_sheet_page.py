@@ -53,7 +53,7 @@ def test_two_sheets_the_first_to_sign(page_of, html, tmp_path, paper: str) -> No
         ).stdout
         for n in "12"
     ]
-    for text in ("EXAMPLE", "BROKEN", "112.0", "288.2", "checked by, signature"):
+    for text in ("EXAMPLE", "KEPT", "112.0", "288.3", "checked by, signature"):
         assert text in texts[0]
     assert "Checks" in texts[1]
     assert "[ ]" not in "".join(texts)

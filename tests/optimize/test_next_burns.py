@@ -17,6 +17,8 @@ from tests.shared.burn_workshops import (
     DENSITY,
     KNOWN,
     NAMES,
+    RATIO,
+    RATIO_U,
     VELOCITY,
     Workshop,
     motor,
@@ -506,6 +508,8 @@ def test_hundred_options_of_three_hundred_mixes_are_ranked_in_a_second() -> None
     values = {
         "density_impulse_kg_s_m3": mixes[:, 0],
         "density_kg_m3": DENSITY * even,
+        "density_ratio": RATIO * even,
+        "density_ratio_u": RATIO_U * even,
         "characteristic_velocity_m_s": VELOCITY * even,
     }
     found = Candidates(

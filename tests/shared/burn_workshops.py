@@ -34,6 +34,7 @@ LATTICE = np.array(
 KNOWN = np.array([(0.60, 0.20, 0.20), (0.58, 0.14, 0.28), (0.64, 0.20, 0.16)])
 CORNERS = LATTICE[[(LATTICE @ way).argmax() for way in np.eye(3)]]
 CASE, DENSITY, VELOCITY = 6.9e6, 1780.0, 895.0
+RATIO, RATIO_U = 0.96, 0.0096  # of a casting over that, as it is usual
 _SPACE = Space(bounds=dict.fromkeys(NAMES, (0.0, 1.0)))
 
 #: Of a firing: how far it strays, and what its record leaves open.
@@ -133,6 +134,8 @@ class Workshop:
             values={
                 "flame_temperature_K": 100.0 * LATTICE[:, 0],
                 "density_kg_m3": DENSITY * even,
+                "density_ratio": RATIO * even,
+                "density_ratio_u": RATIO_U * even,
                 "characteristic_velocity_m_s": VELOCITY * even,
                 "peak_pressure_MPa": middle,
                 "peak_pressure_p95_MPa": high,

@@ -121,8 +121,8 @@ PARAMETERS: tuple[Parameter, ...] = (
         1.0,
         0.01,
         1.19,
-        "guess, 0.09-0.98: Koehler 1897 found 0.89 beside saturated sucrose at 31 C "
-        "(from memory); less where sugars hold the water",
+        # Koehler, 1897: 0.89 beside saturated sucrose at 31 C (from memory).
+        "guess, 0.09-0.98: sugars hold the water (from memory)",
         ceiling=1.2,
     ),
     Parameter(
@@ -134,8 +134,9 @@ PARAMETERS: tuple[Parameter, ...] = (
         0.6,
         1e-3,
         2.0,
-        "guess, 0.08-0.3, of cane juice at 1 to 4 g of non-sugar per g of water (0.08) "
-        "and confectionery practice at 25 C (0.24, from memory)",
+        # Cane juice, 1 to 4 g of non-sugar per g of water: 0.08; confectionery
+        # practice at 25 C: 0.24 (from memory).
+        "guess, 0.08-0.3, of cane juice and confectionery (from memory)",
     ),
     Parameter(
         "drying_time",

@@ -268,10 +268,10 @@ def _cast_lines(
     origin = "" if asked.stated else " (common practice, no source)"
     yield (
         "voids",
-        f"{whose} a grain has {told} ± {doubt} % of the density without voids"
+        f"{whose} a grain has {told} ± {doubt} % of the theoretical density"
         f"{origin}; calipers and scale tell yours, no water or oil "
-        "displacement: below 90 %, above 101 %, or 3 % below its sisters do not fire "
-        "it, dissolve and discard",
+        "displacement: below 0.90 of it, above 1.01, or 0.03 below its sisters do not "
+        "fire it, dissolve and discard",
     )
 
 
