@@ -158,7 +158,11 @@ def test_density_is_no_part_of_the_equilibrium() -> None:
 @pytest.mark.exact
 @pytest.mark.parametrize("name", ["products.yaml", "products-2002.yaml"])
 def test_the_array_file_holds_what_cantera_reads(name: str) -> None:
-    """Every field, bit for bit; run species_data/build_arrays.py after a change."""
+    """Every field; run species_data/build_arrays.py after a change.
+
+    Names bit for bit; continued fits are solved for, so their last bits are those of
+    the library of linear algebra that built them.
+    """
     path = PATH.parent / name
     built, read = read_arrays(path), read_species(path)
     assert built is not None
@@ -166,9 +170,13 @@ def test_the_array_file_holds_what_cantera_reads(name: str) -> None:
         for one in fields(getattr(read, of)):
             own, other = (getattr(getattr(t, of), one.name) for t in (built, read))
             assert type(own) is type(other)
-            np.testing.assert_array_equal(own, other)
-    for key in ("transitions", "reference_pressure", "elements", "data_set"):
+            if isinstance(own, np.ndarray):
+                np.testing.assert_allclose(own, other, rtol=1e-9, atol=0.0)
+            else:
+                assert own == other
+    for key in ("reference_pressure", "elements", "data_set"):
         assert getattr(built, key) == getattr(read, key)
+    np.testing.assert_allclose(built.transitions, read.transitions, rtol=1e-9)
 
 
 @pytest.mark.exact
