@@ -146,6 +146,7 @@ firing = { time = "5000 min" }
 """
 
 
+@pytest.mark.slow
 def test_what_fits_into_the_money(
     example: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -168,6 +169,7 @@ def test_what_fits_into_the_money(
         assert why in err
 
 
+@pytest.mark.slow
 def test_pours_are_in_a_random_order_that_the_seed_makes_again(
     example: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -188,6 +190,7 @@ def test_pours_are_in_a_random_order_that_the_seed_makes_again(
     assert "Pour in random" not in answer(["--plan", "1"], capsys)[0]
 
 
+@pytest.mark.slow
 def test_what_is_fired_comes_after_the_strands(
     example: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -255,6 +255,7 @@ def test_the_price_of_a_bound_is_how_fast_the_distance_falls() -> None:
     assert row.price.gain == pytest.approx(0.01 * slope, rel=1e-3)
 
 
+@pytest.mark.slow
 def test_a_front_of_impulse_against_cost() -> None:
     """From the most impulse on it falls, and so does the cost."""
     both = (("total_impulse_N_s", True), ("cost_per_1000_N_s", False))
