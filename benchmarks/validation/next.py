@@ -165,6 +165,8 @@ class Workshop:
             costs.BULK_DENSITY: lambda: measurements.bulk_density(
                 mass=0.0675, volume=5e-5
             ),
+            costs.BRINE: foresight.any_brine,
+            costs.CLEAR_POINT: lambda: foresight.any_clear_point(NAMES[2]),
             costs.BALL_FALL: lambda: foresight.any_ball_fall(NAMES[2]),
             costs.SYRUP_DENSITY: lambda: foresight.syrup_density(mix),
             costs.FLOW_OUT: lambda: foresight.any_flow_out(
