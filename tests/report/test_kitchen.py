@@ -480,3 +480,34 @@ def test_a_tapped_mould_is_said(
     stated = path.read_text().replace("[kitchen]\n", "[kitchen]\ntap = true\n")
     path.write_text(stated)
     assert "mould tapped" in said(capsys, "judge base")[1]
+
+
+@pytest.mark.exact
+def test_bars_before_and_after(
+    example: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """On the page and as a picture: what moves, in the words of the table."""
+    words = 'brine --mass "60 g" --loose "52 ml" --tapped "46 ml" --temperature "20 C"'
+    more = "--full --picture b.svg --page b.html"
+    assert main(shlex.split(f"kitchen {words} {more}")) == 0
+    out = capsys.readouterr().out
+    before, after = re.findall(r"packing +\S+ +(\S+ to \S+) +\S+ +(\S+ to \S+)", out)[0]
+    drawing = (example / "b.svg").read_text("utf-8")
+    assert f"packing: {before}, now {after}" in drawing
+    assert "EXAMPLE: What the brine tells" in drawing
+    assert "syrup grade" not in drawing
+    page = (example / "b.html").read_text("utf-8")
+    assert page.count("<svg") == 2  # of a broad and of a narrow screen
+
+
+@pytest.mark.exact
+def test_no_bars_where_nothing_is_learnt(
+    example: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A reading that is set aside moves nothing; a protocol measures nothing."""
+    words = 'bulk-density --mass "37 g" --volume "50 ml" --picture b.svg'
+    assert main(shlex.split(f"kitchen {words}")) == 1
+    assert "it moves nothing, so nothing is drawn" in capsys.readouterr().err
+    assert not (example / "b.svg").exists()
+    assert main(["kitchen", "brine", "--how", "--picture", "b.svg"]) == 2
+    assert "leave out --picture" in capsys.readouterr().err

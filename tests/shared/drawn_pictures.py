@@ -17,6 +17,8 @@ MAP = ["map", "KNO3", "powdered sugar", "corn syrup", "--step", "5%"]
 SWEEP = ["sweep", "base", "--vary", "corn syrup", "--from", "10%", "--to", "35%"]
 SWEEP += [w for name in ("pour_viscosity", "peak_pressure") for w in ("--show", name)]
 
+BRINE = ["kitchen", "brine", "--mass", "60 g"]
+
 #: A batch that was made and measured.
 DAY, ID = ["--date", "2026-05-02"], "2026-05-02-1"
 BATCH = (
@@ -47,6 +49,10 @@ PICTURES = {
     "checks": (["learn"], "checks"),
     "viscosity": (["kitchen", "judge", "base", NEW], "viscosity"),
     "water": (["kitchen", "judge", "base", NEW], "water"),
+    "belief": (
+        [*BRINE, "--loose", "52 ml", "--tapped", "46 ml", "--temperature", "20 C"],
+        "belief",
+    ),
 }
 
 

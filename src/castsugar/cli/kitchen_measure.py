@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import math
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,7 +17,13 @@ from castsugar import plausible, units
 from castsugar.cli.answer import Answer, answer, units_of
 from castsugar.cli.bench_option import add_bench_option, world_of
 from castsugar.cli.interrupt import held_back
-from castsugar.cli.output import SCREEN, add_output_options, command_text
+from castsugar.cli.output import (
+    SCREEN,
+    add_output_options,
+    command_text,
+    write_picture,
+)
+from castsugar.cli.screen import remark
 from castsugar.errors import InputError
 
 if TYPE_CHECKING:
@@ -24,7 +31,10 @@ if TYPE_CHECKING:
     from castsugar.bench.world import World
     from castsugar.data.load import Database
     from castsugar.mix.mix import Mix
+    from castsugar.plot.sheet import Drawing
     from castsugar.report.kitchen_belief import Measured
+    from castsugar.report.screen import Screen
+    from castsugar.report.shown import Shown
 
 #: What an option takes that is no quantity, or is one of its own.
 _TAKES = {
@@ -65,7 +75,9 @@ def add_parsers(inner: Any) -> None:
             action="store_true",
             help="add the measurement to the [kitchen] table of the bench file",
         )
-        add_output_options(parser, *(one for one in SCREEN if one != "csv"))
+        kinds = (one for one in SCREEN if one != "csv")
+        drawn = {"belief": "what is believed before and after, as bars"}
+        add_output_options(parser, *kinds, pictures=drawn)
         parser.set_defaults(run=run, kind=kind)
 
 
@@ -108,6 +120,7 @@ def run(options: argparse.Namespace) -> int:
         given = Answer(
             command="kitchen_measurement",
             screen=partial(words.measurement_screen, found),
+            paper=partial(_paper, found),
             parts=partial(words.measured_parts, found),
             told={
                 "version": database.version,
@@ -117,7 +130,35 @@ def run(options: argparse.Namespace) -> int:
             },
         )
         answer(options, given)
+        for file in options.picture.values():
+            if drawing := _drawing(found, units_of(options)):
+                write_picture(options, file, drawing)
+            else:
+                remark("--picture: it moves nothing, so nothing is drawn")
     return 1 if found.outcome.contradicts else 0
+
+
+def _paper(found: Measured, show: Shown) -> Screen:
+    """Return the screen with its bars, for a page."""
+    from castsugar.plot.export import shown
+    from castsugar.report.kitchen_belief import measurement_screen
+
+    screen, drawing = measurement_screen(found, show), _drawing(found, show)
+    if drawing is None:
+        return screen
+    return replace(screen, sheet=(shown(drawing, "Before and after"),))
+
+
+def _drawing(found: Measured, show: Shown) -> Drawing | None:
+    """Return the bars of what is believed before and after; None if nothing moves."""
+    from castsugar.plot.intervals import Narrowed, narrowed_drawing
+    from castsugar.report.kitchen_belief import moved_parameters
+
+    rows = [Narrowed(*row) for row in moved_parameters(found, show)]
+    if found.outcome.contradicts or not rows:
+        return None
+    what = found.outcome.measurement.kind
+    return narrowed_drawing(rows, what, invented=bool(found.invented))
 
 
 def _how(options: argparse.Namespace, database: Database) -> int:
@@ -127,6 +168,8 @@ def _how(options: argparse.Namespace, database: Database) -> int:
 
     if options.save:
         raise InputError("--how measures nothing; leave out --save")
+    if options.picture:
+        raise InputError("--how measures nothing; leave out --picture")
     topic = _topic(options.kind)
     given = Answer(
         command="kitchen_protocol",

@@ -491,3 +491,75 @@ def checks_drawing(
         return sheet
 
     return draw
+
+
+class Narrowed(NamedTuple):
+    """A parameter before and after a measurement.
+
+    `centre` and `width` are of the belief after, in standard deviations of that before;
+    `before` and `after` its 95 % bands in words.
+    """
+
+    name: str
+    before: str
+    after: str
+    centre: float
+    width: float
+
+
+#: Half a 95 % band in standard deviations; height of a row [px].
+_HALF, _ROW = 1.96, 40.0
+
+
+def narrowed(found: Sequence[Narrowed], axes: Axes) -> Axes:
+    """Draw the bands of parameters before and after a measurement, a row each.
+
+    On one scale: standard deviations of what was believed before.
+    """
+    ends = [abs(one.centre) + _HALF * one.width for one in found]
+    reach = 1.05 * max(_HALF, *ends)
+    dress(axes, grid="x")
+    axes.set_xlim(-reach, reach)
+    axes.set_ylim(len(found) - 0.5, -0.6)
+    axes.set_yticks([])
+    for y, one in enumerate(found):
+        text = f"{one.name}: {one.before}, now {one.after}"
+        axes.text(
+            0.0,
+            y - 0.3,
+            shortened(text, 300.0, SMALL),
+            fontsize=SMALL,
+            color=INK,
+            transform=axes.get_yaxis_transform(),
+        )
+        for lift, centre, width, ink in (
+            (0.02, 0.0, 1.0, ORANGE),
+            (0.22, one.centre, one.width, BLUE),
+        ):
+            both = (centre - _HALF * width, centre + _HALF * width)
+            _interval(axes, both, y + lift, (-reach, reach), color=ink, linewidth=2.0)
+            axes.plot(centre, y + lift, "o", color=ink, ms=5.0, label="_middle")
+    for ink, label in ((ORANGE, "before"), (BLUE, "after")):
+        axes.plot([], [], "o-", color=ink, ms=5.0, label=label)
+    return axes
+
+
+def narrowed_drawing(
+    found: Sequence[Narrowed], what: str, *, invented: bool = False
+) -> Drawing:
+    """Return the picture of :func:`narrowed`; `what` was measured."""
+    title = f"{'EXAMPLE: ' if invented else ''}What the {what} tells"
+    words = "; ".join(f"{one.name} {one.before}, now {one.after}" for one in found)
+    note = (
+        "Bars: 95 % bands, a dot the median, in standard deviations of what was "
+        "believed before. Parameters that hardly move are left out."
+    )
+
+    def draw(width: int) -> Sheet:
+        sheet = Sheet("belief", title, width=width, words=f"{words}.")
+        panel = sheet.panel(_ROW * len(found), left=24.0)
+        sheet.keys(narrowed(found, panel))
+        sheet.notes([note])
+        return sheet
+
+    return draw

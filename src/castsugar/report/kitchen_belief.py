@@ -7,9 +7,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from castsugar.data.records import Facts, Syrup
 from castsugar.kitchen.calibration import Learnt, Outcome
-from castsugar.kitchen.parameters import OF_POUR, PARAMETERS, Belief
+from castsugar.kitchen.parameters import OF_POUR, PARAMETERS, PLACE, Belief
 from castsugar.kitchen.suspension import SPATULA, yield_stress
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen, do_nots
@@ -462,6 +464,32 @@ def _moved(found: Measured, show: Shown) -> Table:
     )
     heads = ("", "before", "95 % band", "after", "95 % band")
     return Table(heads=heads, rows=lines)
+
+
+#: A parameter that moves or narrows by less of what was believed is not drawn.
+_STILL = 0.05
+
+
+def moved_parameters(
+    found: Measured, show: Shown
+) -> list[tuple[str, str, str, float, float]]:
+    """Return the parameters that a measurement moves.
+
+    Name, both bands in words, then middle and width after it, in standard deviations of
+    what was believed before.
+    """
+    old, new = (one.kitchen.belief for one in (found.before, found.after))
+    spreads = np.maximum(old.spreads(), 1e-300)  # fines have none without a grind
+    moved = (new.mean - old.mean) / spreads
+    widths = np.where(old.spreads() > 0.0, new.spreads() / spreads, 1.0)
+    told = []
+    for was, now in zip(*_both(found), strict=True):
+        at = PLACE[was["name"]]
+        if abs(moved[at]) > _STILL or widths[at] < 1.0 - _STILL:
+            bands = (_cells(was, show)[1], _cells(now, show)[1])
+            name = CALLED[was["name"]][0]
+            told.append((name, *bands, float(moved[at]), float(widths[at])))
+    return told
 
 
 MEASURED_PARTS = {
