@@ -20,6 +20,8 @@ from castsugar.kitchen.validity import ICE_POINT as C
 from castsugar.kitchen.verdict import judge
 from castsugar.limits import Limit, judge_rows
 from castsugar.mix.blends import of_mixes
+from castsugar.report.limit_words import by_mix, findings_of_many
+from castsugar.report.shown import Shown
 
 pytestmark = pytest.mark.exact
 
@@ -285,3 +287,19 @@ def test_a_comparison_tells_no_ratio_either() -> None:
     )
     assert np.isnan(found.values["relative_solids_20C"]).all()
     assert np.isfinite(np.median(found.values["pour_viscosity_Pa_s"]))
+
+
+def test_each_mix_has_its_own_reason() -> None:
+    """Two sugars that set by crystals of their own: none is told the other's."""
+    mixes = [
+        cs.Mix.weigh(f"KNO3:65 {sugar}:35") for sugar in ("sorbitol", "erythritol")
+    ]
+    limit = Limit(column="relative_solids_20C", sense=">=", value=0.9)
+    rows = cs.evaluate(mixes, kitchen=kitchen(119.0, 5.0)).to_dict("records")
+    judged = by_mix(judge_rows([limit], rows), len(rows))
+    found = findings_of_many(("A", "B"), judged, rows, Shown())
+    told = [one.text for one in found]
+    assert len(told) == 2
+    for name, sugar, text in zip("AB", ("sorbitol", "erythritol"), told, strict=True):
+        assert f"of {name}: " in text
+        assert sugar in text

@@ -214,13 +214,7 @@ def findings_of_many(
         if broken:
             of = [(names[i], judged[i][k], rows[i]) for i in broken]
             found.append(_broken(first.column, of, show))
-        if unknown:
-            label = FIELDS[first.column].named(show)
-            whose = numbers.listed([names[i] for i in unknown])
-            why = judged[unknown[0]][k].reason or "not computed"
-            found.append(
-                Finding("CANNOT TELL", f"{capitalized(label)} of {whose}: {why}.")
-            )
+        found += _unknown([(names[i], judged[i][k]) for i in unknown], show)
     keeping = [
         names[i]
         for i, own in enumerate(judged)
@@ -230,6 +224,17 @@ def findings_of_many(
         verb = "keeps" if len(keeping) == 1 else "keep"
         which = all_limits(len(judged[0]))
         found.append(Finding("KEPT", f"{numbers.listed(keeping)} {verb} {which}."))
+    return found
+
+
+def _unknown(of: Sequence[tuple[str, Judged]], show: Shown) -> list[Finding]:
+    """Say of a limit which mixes nobody can hold against it, by the reasons."""
+    found = []
+    for why in dict.fromkeys(one.reason for _, one in of):
+        whose = numbers.listed([name for name, one in of if one.reason == why])
+        label = capitalized(FIELDS[of[0][1].column].named(show))
+        text = f"{label} of {whose}: {why or 'not computed'}."
+        found.append(Finding("CANNOT TELL", text))
     return found
 
 
