@@ -252,14 +252,13 @@ def test_bands_narrow_with_every_batch(tmp_path: Path) -> None:
 
 @pytest.mark.slow
 def test_the_truth_lies_in_the_narrowed_band(tmp_path: Path) -> None:
-    """In 95 % of 80 workshops with 4 batches each, less three standard errors (7.3).
+    """In 90 to 100 % of 160 workshops with 4 batches each, for every quantity but one.
 
-    Of 160 further workshops: burn rate 95.6, efficiency 95.6, exponent 91.9, viscosity
-    98.8 %. The drying time may fall short: a loss of water by boiling, with a
-    thermometer that reads low or a wetter syrup, can be explained by faster drying as
-    well, and the most probable of the two explanations is taken.
+    The drying time may fall short: a loss of water by boiling, with a thermometer that
+    reads low or a wetter syrup, can be explained by faster drying as well, and the most
+    probable of the two explanations is taken.
     """
-    seeds = 80
+    seeds = 160
     inside: dict[str, int] = {}
     for seed in range(seeds):
         batches, truth = simulated(tmp_path / str(seed), seed, 4)
@@ -267,4 +266,4 @@ def test_the_truth_lies_in_the_narrowed_band(tmp_path: Path) -> None:
             inside[name] = inside.get(name, 0) + band.holds
     shares = {name: count / seeds for name, count in inside.items()}
     assert shares.pop("drying time") >= 0.85
-    assert min(shares.values()) >= 0.95 - 3.0 * math.sqrt(0.95 * 0.05 / seeds), shares
+    assert min(shares.values()) >= 0.9, shares
