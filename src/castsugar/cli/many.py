@@ -24,7 +24,7 @@ from castsugar.columns import COLUMNS
 
 if TYPE_CHECKING:
     from castsugar.arrays import IntArray
-    from castsugar.cli.conditions import Shared
+    from castsugar.asked import Question
     from castsugar.cli.interrupt import Hold
     from castsugar.limits import Judgement, Limit
     from castsugar.mix.blends import Blends
@@ -111,7 +111,7 @@ class Asked:
 
 
 def evaluate_many(
-    asked: Asked, options: argparse.Namespace, conditions: Shared, hold: Hold
+    asked: Asked, options: argparse.Namespace, conditions: Question, hold: Hold
 ) -> tuple[Rows, bool]:
     """Evaluate mixes part by part; only this is what Ctrl-C may stop.
 
@@ -207,7 +207,7 @@ def _withheld(row: dict[str, Any]) -> dict[str, Any]:
 
 def answer_many(
     options: argparse.Namespace,
-    conditions: Shared,
+    conditions: Question,
     rule: Rule,
     more: Callable[[Rows, tuple[str, ...]], dict[str, Any]],
     draw: Callable[[Many, Shown], Drawing],
@@ -251,14 +251,14 @@ def answer_many(
 
 def _told(
     options: argparse.Namespace,
-    conditions: Shared,
+    conditions: Question,
     blends: Blends,
     rows: Rows,
     limits: Sequence[Limit],
     more: Mapping[str, Any],
 ) -> Many:
     """Return many mixes with everything that a screen says of them."""
-    from castsugar.cli.evaluate import conditions_line
+    from castsugar.evaluated import conditions_line
     from castsugar.limits import judge_rows
     from castsugar.report.cautions import (
         chosen,
@@ -288,7 +288,7 @@ def _told(
         command=options.command,
         rows=rows,
         judged=judged,
-        conditions=partial(conditions_line, conditions, options.bench),
+        conditions=partial(conditions_line, conditions, options.bench or ""),
         notes=(*conditions.assumptions(), *_windows_said(options, conditions)),
         cautions=chosen(conditions.database.cautions, facts, topics, say=say),
         cautions_in_full=tuple(caution.text for caution in every),
@@ -299,7 +299,7 @@ def _told(
     )
 
 
-def _windows_said(options: argparse.Namespace, conditions: Shared) -> tuple[str, ...]:
+def _windows_said(options: argparse.Namespace, conditions: Question) -> tuple[str, ...]:
     """Say whose pour windows a map leaves out."""
     if conditions.kitchen is None or options.drawn != "map" or options.full:
         return ()
@@ -330,7 +330,7 @@ def said_of_bench(options: argparse.Namespace) -> str:
     return f" ({Path(options.bench).name})"
 
 
-def next_of(options: argparse.Namespace, conditions: Shared, found: Rows) -> str:
+def next_of(options: argparse.Namespace, conditions: Question, found: Rows) -> str:
     """Return what to do after a table: search, or look at the mix of the largest c*."""
     bench = conditions.shelf.bench
     where = "" if options.bench in (None, BENCH) else f" --bench {options.bench}"
@@ -356,7 +356,7 @@ def picture_notes(found: Many, show: Shown) -> list[str]:
 
 def _give(
     options: argparse.Namespace,
-    conditions: Shared,
+    conditions: Question,
     found: Many,
     draw: Callable[[Shown], Drawing],
 ) -> None:

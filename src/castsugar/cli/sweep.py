@@ -5,7 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.bench_option import BENCH, recipe_texts
+from castsugar.asked import recipe_texts
+from castsugar.cli.bench_option import BENCH
 from castsugar.cli.conditions import read_conditions
 from castsugar.cli.many import (
     Rows,
@@ -17,7 +18,7 @@ from castsugar.cli.many import (
 )
 
 if TYPE_CHECKING:
-    from castsugar.cli.conditions import Shared
+    from castsugar.asked import Question
     from castsugar.plot.sheet import Drawing
     from castsugar.report.shown import Shown
     from castsugar.report.sweep import Many
@@ -135,7 +136,7 @@ def _percent(share: float) -> str:
 
 def _next(
     options: argparse.Namespace,
-    conditions: Shared,
+    conditions: Question,
     items: list[str],
     index: int,
     rows: Rows,
