@@ -71,6 +71,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
     "report": (6, ()),
     "answers": (6, ("asked", "evaluated")),
     "plot": (6, ()),
+    "page": (7, ()),
     "cli": (7, ()),
 }
 OUTSIDE = ("castsugar", "castsugar.__main__")
@@ -83,6 +84,7 @@ BESIDE: dict[str, tuple[str, ...]] = {
     "records": ("readings", "bench", "weigh"),
     "plot": ("report",),
     "answers": ("report",),
+    "cli": ("page",),
 }
 
 MOST_LINES, MOST_STATEMENTS = 700, 40

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from castsugar.bench.bench import Bench
@@ -71,6 +72,45 @@ def hardware_of(bench: Bench, database: Database) -> Hardware:
         if text.startswith(str(bench.path)) or "line " in text:
             raise
         raise InputError(f"{bench.path}, [motor]: {text}") from None
+
+
+def resized(
+    motor: Hardware,
+    bench: Bench,
+    *,
+    throat: float | None = None,
+    segments: int | None = None,
+) -> Hardware:
+    """Return the motor of a bench file as if the file stated another throat or grain.
+
+    Parameters
+    ----------
+    motor : Hardware
+        As :func:`hardware_of` made it of this file.
+    bench : Bench
+    throat : float, optional
+        Diameter. [m]
+    segments : int, optional
+        Number of grains.
+
+    Raises
+    ------
+    InputError
+        A motor that cannot be built, or a grain whose areas are stated.
+    """
+    table = dict(bench.motor or {})
+    if throat is not None:
+        table["throat"] = throat
+    if segments is not None and "segments" not in table["grain"]:
+        raise InputError("the grain is stated by its areas; its number is one")
+    if segments is not None:
+        table["grain"] = {**table["grain"], "segments": segments}
+    return replace(
+        motor,
+        grain=_grain(table["grain"]),
+        throat_diameter=table["throat"],
+        spread=_spread(table),
+    )
 
 
 def _hardware(table: Mapping[str, Any], bench: Bench, database: Database) -> Hardware:
