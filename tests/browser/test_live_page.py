@@ -223,9 +223,8 @@ def test_the_numbers_are_those_of_the_command(browser: Any, server: Server) -> N
     words = ("evaluate", "KNO3:60 powdered sugar:20 corn syrup:26", "--json")
     told = json.loads(command(*words, folder=server.folder).stdout)
     said = {f"{x['status']} {x['text']}" for x in told["findings"]}
-    shown = {
-        " ".join(x.split()) for x in one.page.locator("#findings li").all_inner_texts()
-    }
+    lines = one.page.locator("#findings li").all_inner_texts()
+    shown = {" ".join(x.split()) for x in lines}
     assert shown == {" ".join(x.split()) for x in said}
 
 
@@ -326,9 +325,8 @@ def test_a_bench_changed_outside(browser: Any, server: Server) -> None:
     assert "bench.toml has changed" in one.text("#banner")
     one.rest(one.page.locator("#banner-do").click)
     assert "rust" in one.page.locator("#recipes").inner_text()
-    bench.write_text(
-        good.replace('throat = "8 mm"', 'throat = "8 mn"'), encoding="utf-8"
-    )
+    broken = good.replace('throat = "8 mm"', 'throat = "8 mn"')
+    bench.write_text(broken, encoding="utf-8")
     one.rest(lambda: one.type_amount(1, "22"))
     assert "line" in one.text("#banner")
     assert "8 mn" in one.text("#banner")
