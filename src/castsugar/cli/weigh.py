@@ -19,7 +19,6 @@ from castsugar.cli.kitchen_options import read_kitchen
 from castsugar.cli.output import add_output_options, command_text
 from castsugar.cli.quantities import in_si, quantity
 from castsugar.errors import InputError
-from castsugar.evaluated import conditions_line
 
 if TYPE_CHECKING:
     from castsugar.bench.world import World
@@ -304,6 +303,7 @@ def _told(
     found: Weighing,
 ) -> Told:
     """Return what a screen says beside the weighing: the mix judged, cautions, next."""
+    from castsugar.evaluated import conditions_line
     from castsugar.limits import judge_rows
     from castsugar.report.cautions import chosen, motor_facts, pan_facts
     from castsugar.report.limit_words import by_mix
