@@ -9,7 +9,7 @@ import pytest
 from matplotlib.path import Path as Outline
 
 from castsugar.evaluation import evaluate_columns
-from castsugar.limits import judge
+from castsugar.limits import chances_of, judge
 from castsugar.page.live import Page
 from castsugar.page.region import surveyed, triangle_of
 from castsugar.page.state import Settings, read_state
@@ -80,7 +80,7 @@ def test_areas_are_where_mixes_keep_the_limits(
     points = found.lattice.shares[:, [0, 2]]
     grid = (found.lattice.first.mean(), found.lattice.last.mean())
     near = points + 1e-4 * (np.array(grid) - points)
-    few, chances = asked.few, {"chances": tuple(asked.chances)}
+    few, chances = asked.few, {"chances": chances_of(asked.limits)}
     texts = [
         " ".join(f"{n}:{x:.8f}" for n, x in zip(triangle.corners, row, strict=True))
         for row in found.lattice.shares
@@ -127,13 +127,14 @@ def test_a_narrow_throat_shows_where_it_bursts(
 def test_what_has_no_pour_model_keeps_nothing(bench: Any) -> None:
     """Three ingredients without a model of the pour: no area, and the reason."""
     text = bench.read_text("utf-8").replace(
-        '"powdered sugar" = "5 % to 35 %"', '"mannitol" = "5 % to 35 %"'
+        '"corn syrup" = "10 % to 35 %"', '"mannitol" = "10 % to 35 %"'
     )
     bench.write_text(text, "utf-8")
     page = Page(bench)
     told = page.region(
         1,
-        page.desk.start | {"parts": [["KNO3", "60"], ["mannitol", "40"]]},
+        page.desk.start
+        | {"parts": [["KNO3", "60"], ["powdered sugar", "20"], ["mannitol", "20"]]},
         coarse=True,
     )
     assert told["kept"] == []
