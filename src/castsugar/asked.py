@@ -365,7 +365,7 @@ def weigh_recipes(
         parse_recipe(typed, where=where)
         for typed, where in zip(texts, places, strict=True)
     ]
-    parts = [[name for name, _ in recipe.parts] for recipe in parsed]
+    parts = [[name for name, part in recipe.parts if part] for recipe in parsed]
     known = shelf.of(database, parts)
     mixes = []
     for recipe, name, where, own in zip(parsed, names, places, known, strict=True):

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from castsugar.limits import judge_rows
+from castsugar.limits import chances_of, judge_rows
 from castsugar.report.cautions import Chosen, chosen, facts_of, pan_facts, topics_of
 from castsugar.report.limit_words import by_mix
 from castsugar.report.mixes import Mixes, row_of
@@ -31,6 +31,20 @@ Rows = list[dict[str, Any]]
 #: Up to this many mixes the second solver is asked without being told to, and bands are
 #: drawn.
 MOST_CONFIRMED = 20
+
+
+def rows_of(
+    question: Question, mixes: Sequence[Mix], limits: Sequence[Limit], **more: Any
+) -> Rows:
+    """Return rows of the table, with the quantiles that limits ask for.
+
+    `more` are options of :func:`castsugar.evaluation.evaluate_columns`.
+    """
+    from castsugar.evaluation import evaluate_columns
+    from castsugar.rows import records
+
+    given = question.evaluate_options() | {"chances": chances_of(limits)}
+    return records(evaluate_columns(mixes, **given, **more))
 
 
 def fire_rows(

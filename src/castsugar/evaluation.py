@@ -313,10 +313,13 @@ def _drive(
     """Fill the motor columns, and add what is special to the flags."""
     from castsugar.motor import pressure_table
 
+    bare = np.asarray(columns["oxidizer_fuel_ratio"]) == 0.0  # makes no flame
     driven = pressure_table.motor_rows(
         blends,
         motor,
-        characteristic_velocity=columns["characteristic_velocity_m_s"],
+        characteristic_velocity=np.where(
+            bare, np.nan, columns["characteristic_velocity_m_s"]
+        ),
         castings=castings_of(columns, motor, len(blends)),
         levels=levels,
     )

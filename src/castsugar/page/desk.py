@@ -3,27 +3,28 @@
 from __future__ import annotations
 
 import hashlib
+import math
 from collections import OrderedDict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 from castsugar.asked import Question, Shelf, doubts_of
+from castsugar.bench.conditions import conditions_of
 from castsugar.bench.kitchen import learn
 from castsugar.bench.motor import resized
 from castsugar.bench.world import World, read
 from castsugar.comparison.uncertain_inputs import Doubts
 from castsugar.draw_set import FEW_DRAWS
 from castsugar.errors import CastsugarError
-from castsugar.evaluated import Rows, fire_rows
-from castsugar.evaluation import evaluate_columns
+from castsugar.evaluated import Rows, fire_rows, rows_of
 from castsugar.files.paths import status
 from castsugar.files.reading import read_bytes
 from castsugar.kitchen.heat import Cook
 from castsugar.kitchen.parameters import Kitchen
-from castsugar.limits import Limit, Requirement, chances_of, limits_of, rated
+from castsugar.limits import PEAK, YOURS, Limit, Requirement, limits_of, rated
 from castsugar.mix.mix import Mix
 from castsugar.mix.text import parse_recipe
 from castsugar.motor.fired_mixes import Firing
@@ -31,11 +32,13 @@ from castsugar.motor.hardware import Hardware
 from castsugar.page.state import BoxError, Settings
 from castsugar.report import numbers
 from castsugar.report.shown import SI, Shown
-from castsugar.rows import records
 from castsugar.units import to_celsius
 
 #: Settings that are kept, the last ones.
 _KEPT = 64
+
+#: Columns of the pressure that a case must hold.
+PRESSURES = (PEAK, "peak_pressure_p95_MPa")
 
 #: Ends of a key that holds the lower side of a limit with two.
 LOWER = " at_least"
@@ -69,11 +72,6 @@ class Asked:
         """What a mix must keep."""
         return limits_of(self.needs)
 
-    @property
-    def chances(self) -> tuple[tuple[str, float], ...]:
-        """The quantiles that the limits ask for."""
-        return chances_of(self.limits)
-
     @cached_property
     def few(self) -> Question:
         """The same of few draws, for a region."""
@@ -84,10 +82,9 @@ class Asked:
             motor=motor and replace(motor, draws=FEW_DRAWS),
         )
 
-    def rows(self, mixes: list[Mix], **more: Any) -> Rows:
+    def rows(self, mixes: Sequence[Mix], **more: Any) -> Rows:
         """Return rows of the table, with the quantiles that the limits ask for."""
-        given = self.question.evaluate_options() | {"chances": self.chances}
-        return records(evaluate_columns(mixes, **given, **more))
+        return rows_of(self.question, mixes, self.limits, **more)
 
     @cached_property
     def base_firing(self) -> Firing | None:
@@ -98,10 +95,23 @@ class Asked:
         return fire_rows(self.question, [self.base], rows)[0]
 
     @property
-    def allowable(self) -> float:
+    def world(self) -> World:
+        """The bench, as opened."""
+        assert self.question.world is not None
+        return self.question.world
+
+    @property
+    def case(self) -> float:
         """What the case may hold, NaN if not known. [MPa]"""
         motor = self.question.motor
-        return float("nan") if motor is None else 1e-6 * motor.allowable
+        return math.nan if motor is None else 1e-6 * motor.allowable
+
+    @property
+    def allowed(self) -> float:
+        """The same, else what the limits allow; NaN without a motor. [MPa]"""
+        own = [x.value for x in self.limits if x.key in PRESSURES and x.sign > 0]
+        known = self.case if self.case == self.case else min(own, default=math.nan)
+        return known if self.question.motor is not None else math.nan
 
 
 class Desk:
@@ -176,7 +186,7 @@ class Desk:
         bench = world.bench
         motor = self._motor(settings)
         question = Question(
-            conditions=self._conditions,
+            conditions=conditions_of(bench),
             water_lost=None,
             alternatives={},
             data="nasa-1993",
@@ -196,12 +206,6 @@ class Desk:
             scale_step=step,
             base=question.weigh([name])[0] if name else None,
         )
-
-    @property
-    def _conditions(self) -> Any:
-        from castsugar.bench.conditions import conditions_of
-
-        return conditions_of(self.world.bench)
 
     def _kitchen(self, cook: Cook | None) -> Kitchen | None:
         if cook is None:
@@ -265,14 +269,14 @@ def needs_of(
         upper, lower = keys_of(need)
         own: dict[str, Any] = {}
         if upper in typed:
-            own |= {"at_most": typed[upper], "whose": "your limit"}
+            own |= {"at_most": typed[upper], "whose": YOURS}
         if lower in typed:
             own["at_least"] = typed[lower]
         try:
             found.append(replace(need, **own) if own else need)
         except CastsugarError as error:
             raise BoxError(upper if upper in typed else lower, str(error)) from None
-    return rated(found, float("nan") if motor is None else motor.allowable)
+    return rated(found, math.nan if motor is None else motor.allowable)
 
 
 def keys_of(need: Requirement) -> tuple[str, str]:
@@ -299,7 +303,7 @@ def start_of(world: World) -> dict[str, Any]:
                 limits[key] = numbers.typed(value).replace("\u2212", "-")
     name = base_of(world)
     return {
-        "parts": parts_of(world.recipes[name] if name else _FIRST),
+        "parts": parts_of(world.recipes[name] if name else FIRST),
         "cook": cook,
         "minutes": minutes,
         "throat": "" if throat is None else show.typed("length", 1e3 * throat),
@@ -310,7 +314,7 @@ def start_of(world: World) -> dict[str, Any]:
 
 
 #: What stands in the boxes of a bench without recipes.
-_FIRST = "KNO3:60 powdered sugar:20 corn syrup:20"
+FIRST = "KNO3:60 powdered sugar:20 corn syrup:20"
 
 
 def parts_of(recipe: str) -> list[list[str]]:

@@ -210,10 +210,10 @@ def _marks(desk: Desk, triangle: Triangle) -> list[dict[str, Any]]:
     found: list[dict[str, Any]] = []
     for kind, name, text in told:
         try:
-            at = triangle.places(world, parse_recipe(text).to_dict())
+            at, others = triangle.split(world, text)
         except CastsugarError:
             continue  # a recipe that no mix can be made of has no place
-        if at is not None:
+        if not others:
             found.append({"kind": kind, "name": name, "at": at})
     middle = found[0]["at"] if found else [0.0, 0.0, 0.0]
     found.sort(key=lambda mark: math.dist(mark["at"], middle))

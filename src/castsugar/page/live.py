@@ -9,7 +9,7 @@ from typing import Any
 from castsugar.page.answer import quick, rest
 from castsugar.page.desk import Desk
 from castsugar.page.first_view import first_view
-from castsugar.page.region import region, survey, triangle_of
+from castsugar.page.region import region, surveyed, triangle_of
 from castsugar.page.state import read_state
 
 
@@ -51,6 +51,11 @@ class Page:
         return self.desk.hash
 
     @property
+    def text(self) -> str:
+        """The bench file, as opened."""
+        return self.desk.world.bench.text
+
+    @property
     def changed(self) -> str:
         """Empty, or what to say of a file that is no longer the one opened."""
         return self.desk.changed
@@ -69,26 +74,21 @@ class Page:
 
     def bench(self) -> dict[str, Any]:
         """Return corners, recipes, marks, settings and limits."""
-        return self._stamped(first_view(self.desk, read_only=self.read_only))
+        return first_view(self.desk, read_only=self.read_only)
 
     def answer(self, seq: int, state: Any) -> dict[str, Any]:
         """Return the quick answer to a state as typed."""
         asked = read_state(state, self.desk.start)
-        return self._stamped({"seq": seq} | quick(self.desk, asked))
+        return {"seq": seq} | quick(self.desk, asked)
 
     def rest(self, seq: int, state: Any) -> dict[str, Any]:
         """Return the whole answer to a state as typed."""
         asked = read_state(state, self.desk.start)
-        return self._stamped({"seq": seq} | rest(self.desk, asked))
+        return {"seq": seq} | rest(self.desk, asked)
 
     def region(self, seq: int, state: Any, *, coarse: bool = False) -> dict[str, Any]:
         """Return where mixes keep the limits under the settings of a state."""
         read = read_state(state, self.desk.start)
         asked = self.desk.asked(read.settings)
-        found = survey(self._triangle, asked, read.recipe, coarse=coarse)
-        return self._stamped({"seq": seq} | region(self._triangle, found, asked))
-
-    def _stamped(self, told: dict[str, Any]) -> dict[str, Any]:
-        """Add the hash of what was opened, and whether it is what lies on the disk."""
-        changed = self.changed
-        return told | {"hash": self.hash} | ({"changed": changed} if changed else {})
+        found = surveyed(self._triangle, asked, read.recipe, coarse=coarse)
+        return {"seq": seq} | region(self._triangle, found, asked)

@@ -2,58 +2,38 @@
 
 from __future__ import annotations
 
-import itertools
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from castsugar.arrays import FloatArray
 from castsugar.bench.world import World
 from castsugar.columns import COLUMN
 from castsugar.errors import CastsugarError
-from castsugar.evaluation import evaluate_columns
-from castsugar.limits import PEAK, Judgement, judge
-from castsugar.mix.blends import Blends, put_together
 from castsugar.mix.text import parse_recipe
 from castsugar.mix.weighing import item_name
-from castsugar.page.desk import _FIRST, Asked, base_of
+from castsugar.page.desk import FIRST, Asked, base_of
 from castsugar.page.state import BoxError
 from castsugar.report import numbers
 from castsugar.report.field import FIELDS
+from castsugar.survey import Survey, lattice, survey
 
-#: How far the view goes beyond the bounds. [%]
-_WIDER = 5.0
+#: How far the view goes beyond the bounds, and half the width of bounds that the bench
+#: does not state. [%]
+_WIDER, _USUAL = 5.0, 10.0
 
-#: Half width of bounds where the bench states none. [%]
-_USUAL = 10.0
+#: Step while a hand moves. [%]
+_COARSE = 2.0
 
-#: Mixes of a lattice at most, steps that are tried, and the step while a hand moves.
-_MOST, _STEPS, _COARSE = 450, (0.25, 0.5, 1.0, 1.25, 1.5, 2.0, 2.5, 4.0, 5.0), 2.0
-
-#: Distances to a limit are cut here, in its own size or in ln, so that a mix which jams
-#: does not pull a contour away from its neighbours.
-_FAR = 1.0
-
-P95 = "peak_pressure_p95_MPa"
-
-Pairs = list[list[float]]
+#: Column that most is best of where the bench has no goal.
+GOAL = "density_impulse_kg_s_m3"
 
 
 @dataclass(frozen=True, slots=True)
 class Triangle:
-    """Three ingredients that a hand moves, with bounds in per cent of the mix.
-
-    Attributes
-    ----------
-    corners : tuple of str
-        Names as the bench types them.
-    bounds : tuple of (float, float)
-        [%]
-    """
+    """Three ingredients as the bench types them, with bounds in per cent of the mix."""
 
     corners: tuple[str, ...]
     bounds: tuple[tuple[float, float], ...]
@@ -61,26 +41,27 @@ class Triangle:
     @property
     def view(self) -> tuple[tuple[float, float], ...]:
         """Bounds a little wider, within the triangle. [%]"""
-        return tuple(
-            (max(low - _WIDER, 0.0), min(high + _WIDER, 100.0))
-            for low, high in self.bounds
-        )
+        wider = ((low - _WIDER, high + _WIDER) for low, high in self.bounds)
+        return tuple((max(low, 0.0), min(high, 100.0)) for low, high in wider)
 
-    def places(self, world: World, parts: Mapping[str, float]) -> list[float] | None:
-        """Return shares at the corners [%]; None for a mix out of their plane."""
-        own = [item_name(world.database, name) for name in self.corners]
-        whole = math.fsum(parts.values())
-        found = {item_name(world.database, n): x / whole for n, x in parts.items()}
-        if any(x > 0.0 and name not in own for name, x in found.items()):
-            return None
-        return [round(100.0 * found.get(name, 0.0), 4) for name in own]
+    def split(self, world: World, recipe: str) -> tuple[list[float], dict[str, float]]:
+        """Return shares of a recipe at the corners [%], and those of other parts."""
+        parts = parse_recipe(world.bench.recipe_text(recipe)).parts
+        whole, known = math.fsum(x for _, x in parts), world.database
+        shares = {item_name(known, name): x / whole for name, x in parts}
+        own = [item_name(known, name) for name in self.corners]
+        others = {name: x for name, x in shares.items() if x and name not in own}
+        return [round(100.0 * shares.get(name, 0.0), 4) for name in own], others
 
 
 def triangle_of(world: World) -> Triangle:
     """Return the three ingredients with the widest bounds, else those of the base."""
-    bounds = dict(_searched(world) or _around_base(world))
+    search = world.bench.search or {}
+    bounds = dict(_searched(search))
+    if len(bounds) < 3:
+        bounds = dict(_around(world))
     known = {item_name(world.database, name) for name in bounds}
-    for name, _ in parse_recipe(_FIRST).parts:
+    for name, _ in parse_recipe(FIRST).parts:
         if len(bounds) < 3 and item_name(world.database, name) not in known:
             bounds[name] = (0.0, 2.0 * _USUAL)
     wide = sorted(bounds, key=lambda name: bounds[name][0] - bounds[name][1])[:3]
@@ -88,280 +69,83 @@ def triangle_of(world: World) -> Triangle:
     return Triangle(corners, tuple(bounds[name] for name in corners))
 
 
-def _searched(world: World) -> dict[str, tuple[float, float]]:
-    """Return the bounds of the search in per cent; of a slot its first ingredient."""
-    search = world.bench.search or {}
-    found = {}
+def _searched(search: Mapping[str, Any]) -> Iterator[tuple[str, tuple[float, float]]]:
+    """Yield the bounds of a search in per cent; of a slot its first ingredient."""
     for name, share in (search.get("ingredients") or {}).items():
         low, high = share if isinstance(share, tuple) else (share, share)
         typed = (search.get("choices") or {}).get(name, (name,))[0]
-        found[typed] = (100.0 * low, 100.0 * high)
-    return found if len(found) > 2 else {}
+        yield typed, (numbers.tidy(100.0 * low), numbers.tidy(100.0 * high))
 
 
-def _around_base(world: World) -> dict[str, tuple[float, float]]:
-    """Return bounds around the base mix, in per cent."""
+def _around(world: World) -> Iterator[tuple[str, tuple[float, float]]]:
+    """Yield bounds around the three largest parts of the base, in per cent."""
     name = base_of(world)
-    parts = parse_recipe(world.recipes[name] if name else _FIRST).parts
+    parts = parse_recipe(world.recipes[name] if name else FIRST).parts
     whole = math.fsum(x for _, x in parts)
-    shares = sorted(((100.0 * x / whole, name) for name, x in parts), reverse=True)
-    return {
-        name: (max(x - _USUAL, 0.0), min(x + _USUAL, 100.0)) for x, name in shares[:3]
-    }
+    for part, x in sorted(parts, key=lambda one: -one[1])[:3]:
+        share = 100.0 * x / whole
+        yield part, (max(share - _USUAL, 0.0), min(share + _USUAL, 100.0))
 
 
-# ----------------------------------------------------------------------------
-# The lattice of a view, and every limit over it.
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Lattice:
-    """Mixes on a regular grid of first and last corner.
-
-    Attributes
-    ----------
-    first, last : ndarray, shape (m,), (n,)
-        [%]
-    inside : ndarray of bool, shape (m, n)
-    shares : ndarray, shape (k, 3)
-        Of those inside, in order. [%]
-    """
-
-    first: FloatArray
-    last: FloatArray
-    inside: NDArray[np.bool_]
-    shares: FloatArray
-
-    def field(self, values: FloatArray) -> Any:
-        """Return values of the mixes on the grid, what is outside or NaN masked."""
-        whole = np.full(self.inside.shape, np.nan)
-        whole[self.inside] = values
-        return np.ma.masked_invalid(whole)
-
-
-def lattice(triangle: Triangle, rest: float, *, coarse: bool) -> Lattice:
-    """Return the mixes of a view; `rest` [%] is held by other ingredients."""
-    for step in _STEPS:
-        found = _lattice(triangle, 100.0 - rest, max(step, _COARSE * coarse))
-        if len(found.shares) <= _MOST:
-            break
-    return found
-
-
-def _lattice(triangle: Triangle, whole: float, step: float) -> Lattice:
-    (low, high), (least, most), (down, up) = triangle.view
-    first, last = (
-        step * np.arange(math.ceil(a / step - 1e-9), b / step + 1e-9, dtype=float)
-        for a, b in ((low, high), (down, up))
-    )
-    one, other = np.meshgrid(first, last, indexing="ij")
-    between = whole - one - other
-    inside = (between > least - 1e-9) & (between < most + 1e-9)
-    shares = np.stack((one, np.maximum(between, 0.0), other), axis=-1)[inside]
-    return Lattice(first, last, inside, shares)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Surveyed:
-    """A lattice with its columns and verdicts."""
-
-    lattice: Lattice
-    columns: Mapping[str, Any]
-    judged: tuple[Judgement, ...]
-
-    @property
-    def kept(self) -> NDArray[np.bool_]:
-        """Which mixes keep every limit, (k,)."""
-        count = len(self.lattice.shares)
-        if not self.judged:
-            return np.zeros(count, dtype=bool)
-        return np.logical_and.reduce([one.kept for one in self.judged])
-
-
-def survey(
+def surveyed(
     triangle: Triangle, asked: Asked, recipe: str, *, coarse: bool = False
-) -> Surveyed:
+) -> Survey:
     """Judge the mixes of a view, 256 draws each.
 
-    Parameters
-    ----------
-    triangle : Triangle
-    asked : Asked
-    recipe : str
-        What is not at a corner keeps its share of this mix.
-    coarse : bool
+    What stands at no corner keeps its share of the recipe.
 
     Raises
     ------
     BoxError
-        For a mix that leaves nothing for the corners.
+        For a recipe that leaves nothing for the corners.
     """
-    question, others = asked.few, _others(triangle, asked, recipe)
-    found = lattice(triangle, 100.0 * sum(others.values()), coarse=coarse)
-    if not len(found.shares):
-        raise BoxError("parts", "no mix of the triangle holds so much of the others")
     try:
-        found, mixes = _made(found, asked, (*triangle.corners, *others), others)
-        given = question.evaluate_options() | {"chances": asked.chances}
-        columns = evaluate_columns(mixes, windows=False, **given)
+        _, others = triangle.split(asked.world, recipe)
+        rest = 100.0 * (1.0 - math.fsum(others.values()))
+        found = lattice(triangle.view, rest, least=_COARSE * coarse)
+        if not len(found.shares):
+            raise BoxError("parts", "the other parts leave no mix of the triangle")
+        return survey(asked.few, asked.limits, found, triangle.corners, others)
     except CastsugarError as error:
         raise BoxError("parts", " ".join(str(error).split())) from None
-    return Surveyed(found, columns, judge(asked.limits, columns))
 
 
-def _made(
-    found: Lattice, asked: Asked, items: tuple[str, ...], others: Mapping[str, float]
-) -> tuple[Lattice, Blends]:
-    """Return a lattice as mixes, without those whose fuel is none of ours."""
-    question = asked.question
-    fixed = np.tile([*others.values()], (len(found.shares), 1))
-    mixes = put_together(
-        items,
-        np.hstack((found.shares / 100.0, fixed)),
-        lots=question.lots_for(question.database, items),
-        database=question.database,
-    )
-    ours = ~mixes.outside
-    if ours.all() or not ours.any():
-        return found, mixes
-    inside = found.inside.copy()
-    inside[inside] = ours
-    left = replace(found, inside=inside, shares=found.shares[ours])
-    return _made(left, asked, items, others)
-
-
-def _others(triangle: Triangle, asked: Asked, recipe: str) -> dict[str, float]:
-    """Return the ingredients that stand at no corner, as shares of the mix."""
-    question = asked.question
-    bench, database = question.shelf.bench, question.database
-    parts = parse_recipe(bench.recipe_text(recipe) if bench else recipe).parts
-    own = {item_name(database, name) for name in triangle.corners}
-    whole = math.fsum(x for _, x in parts)
-    return {n: x / whole for n, x in parts if x and item_name(database, n) not in own}
-
-
-# ----------------------------------------------------------------------------
-# Contours and polygons: what is drawn.
-
-
-def region(triangle: Triangle, found: Surveyed, asked: Asked) -> dict[str, Any]:
+def region(triangle: Triangle, found: Survey, asked: Asked) -> dict[str, Any]:
     """Return lines of the limits, areas, the best mix and one sentence.
 
     Points are pairs of per cent of the first and of the last corner.
     """
-    fields = [_distance(one) for one in found.judged]
-    whole = [np.minimum.reduce(fields)] if fields else []
-    above, unknown = _pressed(found.columns, asked)
+    grid, distances = found.lattice, found.distances
+    allowed = asked.allowed
+    above, unknown = found.pressed(allowed) if allowed == allowed else (None, None)
     return {
         "corners": [triangle.corners[0], triangle.corners[2]],
         "limits": [
             {
                 "key": one.limit.key,
                 "label": FIELDS[one.limit.key].label,
-                "lines": lines(found.lattice, field),
+                "lines": grid.lines(distance),
             }
-            for one, field in zip(found.judged, fields, strict=True)
+            for one, distance in zip(found.judged, distances, strict=True)
         ],
-        "kept": [p for one in whole for p in polygons(found.lattice, one)],
-        "above": [] if above is None else polygons(found.lattice, above),
-        "unknown": [] if unknown is None else polygons(found.lattice, unknown),
+        "kept": grid.areas(np.minimum.reduce(distances)) if distances else [],
+        "above": [] if above is None else grid.areas(above),
+        "unknown": [] if unknown is None else grid.areas(unknown),
         "best": _best(found, asked),
-        "words": _words(found, above, unknown),
+        "words": "; ".join(_words(found, asked)) + ".",
     }
-
-
-def _distance(one: Judgement) -> FloatArray:
-    """Return how far mixes are from a limit, above 0 inside; NaN not computed."""
-    limit, values = one.limit, one.values
-    with np.errstate(invalid="ignore", divide="ignore"):
-        if limit.logarithmic:
-            found = limit.sign * (math.log(limit.value) - np.log(values))
-        else:
-            found = limit.slack(values) / (abs(limit.value) or 1.0)
-    return np.clip(found, -_FAR, _FAR)
-
-
-def _pressed(
-    columns: Mapping[str, Any], asked: Asked
-) -> tuple[FloatArray | None, FloatArray | None]:
-    """Return where the expected peak, and where only its 95 % line, is too high.
-
-    Above 0 inside, as the logarithm of pressure over what the case may hold; None
-    where no pressure is allowed by case or limit.
-    """
-    allowed = asked.allowable
-    if not math.isfinite(allowed):
-        own = [x.value for x in asked.limits if x.key in (PEAK, P95) and x.sign > 0]
-        allowed = min(own, default=math.nan)
-    if not math.isfinite(allowed) or asked.question.motor is None:
-        return None, None
-    with np.errstate(invalid="ignore", divide="ignore"):
-        middle, high = (
-            np.clip(np.log(np.asarray(columns[key], dtype=float) / allowed), -1, 1)
-            for key in (PEAK, P95)
-        )
-    return middle, np.minimum(high, -middle)
-
-
-def lines(found: Lattice, values: FloatArray) -> list[Pairs]:
-    """Return the contour at 0, as lines of pairs."""
-    drawn = _contours(found, values)
-    return [] if drawn is None else [_pairs(one) for one in drawn.lines(0.0)]
-
-
-def polygons(found: Lattice, values: FloatArray) -> list[Pairs]:
-    """Return where values are above 0; a hole is joined to its outline by a line."""
-    drawn = _contours(found, values)
-    if drawn is None:
-        return []
-    made = []
-    for points, offsets in zip(*drawn.filled(0.0, math.inf), strict=True):
-        ends = offsets.tolist()
-        rings = [points[a:b] for a, b in itertools.pairwise(ends)]
-        back = [rings[0][:1]] * (len(rings) - 1)
-        joined = [
-            rings[0],
-            *(x for pair in zip(rings[1:], back, strict=True) for x in pair),
-        ]
-        made.append(_pairs(np.concatenate(joined)))
-    return made
-
-
-def _contours(found: Lattice, values: FloatArray) -> Any:
-    """Return what makes contours of values on the grid; None of fewer than a cell."""
-    field = found.field(values)
-    if min(field.shape) < 2 or field.mask.all():
-        return None
-    from contourpy import FillType, LineType, contour_generator
-
-    return contour_generator(
-        x=found.last,
-        y=found.first,
-        z=field,
-        name="serial",
-        corner_mask=True,
-        line_type=LineType.Separate,
-        fill_type=FillType.OuterOffset,
-    )
-
-
-def _pairs(points: FloatArray) -> Pairs:
-    """Return pairs of first and last corner."""
-    rounded: Pairs = np.round(np.asarray(points)[:, ::-1], 3).tolist()
-    return rounded
 
 
 def goal_of(asked: Asked) -> tuple[str, float]:
     """Return the column that is best when most (1) or least (-1)."""
-    bench = asked.question.shelf.bench
-    search = (bench.search if bench else None) or {}
+    search = asked.world.bench.search or {}
     for key, sign in (("maximise", 1.0), ("minimise", -1.0)):
         if search.get(key) in COLUMN:
             return str(search[key]), sign
-    return "density_impulse_kg_s_m3", 1.0
+    return GOAL, 1.0
 
 
-def _best(found: Surveyed, asked: Asked) -> list[float] | None:
+def _best(found: Survey, asked: Asked) -> list[float] | None:
     """Return the mix of the lattice that keeps every limit and is best by the goal."""
     column, sign = goal_of(asked)
     values = sign * np.asarray(found.columns.get(column, np.nan), dtype=float)
@@ -372,20 +156,18 @@ def _best(found: Surveyed, asked: Asked) -> list[float] | None:
     return shares
 
 
-def _words(
-    found: Surveyed, above: FloatArray | None, unknown: FloatArray | None
-) -> str:
-    """Say in one sentence what the areas hold."""
-    count = len(found.lattice.shares)
-    kept = int(found.kept.sum())
-    told = [f"{numbers.count(count, 'mix', 'mixes')} shown: {kept} keep all limits"]
-    if above is not None and unknown is not None:
-        told.append(f"of {int((above > 0).sum())} the expected peak is above the case")
-        told.append(
-            f"{int((unknown > 0).sum())} are not known well enough: burn strands there"
-        )
+def _words(found: Survey, asked: Asked) -> Iterator[str]:
+    """Say in a sentence what the areas hold."""
+    count, allowed = len(found.lattice.shares), asked.allowed
+    shown = f"{numbers.count(count, 'mix', 'mixes')} shown"
     if not found.judged:
-        told = [f"{count} mixes shown; the bench states no limits"]
-    gone = [one for one in found.judged if np.isnan(one.values).all()]
-    told += [f"{one.limit.key} is not computed: {one.reasons[0]}" for one in gone]
-    return "; ".join(told) + "."
+        yield f"{shown}; the bench states no limits"
+        return
+    yield f"{shown}: {int(found.kept.sum()) or 'none'} keep all limits"
+    if allowed == allowed:
+        above, unknown = (int((x > 0.0).sum()) for x in found.pressed(allowed))
+        yield f"the expected peak of {above or 'none'} is above the case"
+        yield f"of {unknown or 'none'} it is not known well enough: burn strands there"
+    for one in found.judged:
+        if np.isnan(one.values).all():
+            yield f"{FIELDS[one.limit.key].label} is not computed: {one.reasons[0]}"
