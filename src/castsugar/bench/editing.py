@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -106,6 +106,39 @@ def without_key(text: str, table: str, key: str) -> str:
             del part.table[key]
             return part.whole()
     return text
+
+
+def with_value(text: str, table: str, keys: Sequence[str], value: Any) -> str:
+    """Return a text with a value of a table set; comments stay.
+
+    Parameters
+    ----------
+    keys : sequence of str
+        Of the value in the table: one, or the way through inline tables.
+
+    Raises
+    ------
+    InputError
+        For an inline table that is not there.
+    """
+    parts = [*_parts(text, table)]
+    here = next((part for part in parts if keys[0] in part.table), None)
+    if here is None and len(keys) > 1:
+        raise InputError(f"there is no {keys[0]} in [{table}]; write it there first")
+    if here is None and not parts:
+        end = _line_end(text)
+        gap = end if text.endswith("\n") else 2 * end
+        return text + gap + _new(table, keys[0], value, end)
+    inner = (here or parts[-1]).table
+    for key in keys[:-1]:
+        inner = inner[key]
+    inner[keys[-1]] = value
+    return (here or parts[-1]).whole()
+
+
+def _new(table: str, key: str, value: Any, end: str) -> str:
+    """Return a table with one value."""
+    return f"[{table}]{end}" + toml_text({key: value}).replace("\n", end)
 
 
 # ----------------------------------------------------------------------------

@@ -53,6 +53,7 @@ GROUPS = {
         "sweep": "sweep",
         "map": "triangle",
         "next": "next_burns",
+        "open": "open_page",
     },
     "Bench": {
         "weigh": "weigh",
@@ -86,7 +87,7 @@ castsugar says what a nitrate-sugar mix does, before it is cooked.
   castsugar init my-bench
 
   Start  init, check, ingredients, cautions
-  Ask    evaluate, ballistics, compare, search, justify, sweep, map, next
+  Ask    evaluate, ballistics, compare, search, justify, sweep, map, next, open
   Bench  weigh, plan, batch, kitchen
   Learn  burnrate, firing, learn
   Shell  completion

@@ -24,7 +24,7 @@ from castsugar.motor.fired_mixes import Firing
 from castsugar.page.desk import Asked, Desk
 from castsugar.page.next_step import next_of
 from castsugar.page.region import GOAL, goal_of
-from castsugar.page.state import BoxError, State
+from castsugar.page.state import BoxError, State, cook_text
 from castsugar.report import point as words
 from castsugar.report.mix_words import recipe_argument, short_names
 from castsugar.report.peak_causes import cause_annex
@@ -140,10 +140,7 @@ def command_of(desk: Desk, state: State, one: Point) -> str:
     told = ["castsugar evaluate", recipe_argument(one.found.mixes[0])]
     told.append(f"--bench {shlex.quote(str(desk.path))}")
     if settings.cook is not None:
-        cook = settings.cook
-        points = zip(cook.times, cook.temperatures, strict=True)
-        text = ", ".join(f"{t / 60:g} min {to_celsius(x):.6g} C" for t, x in points)
-        told.append(f'--cook "{text}"')
+        told.append(f'--cook "{cook_text(settings.cook)}"')
     other = [f"{key} {value:g}" for key, value in settings.limits]
     if settings.throat is not None:
         other.append(f"throat {1e3 * settings.throat:g} mm")

@@ -7,10 +7,10 @@ from pathlib import Path
 from typing import Any
 
 from castsugar.page.answer import quick, rest
-from castsugar.page.desk import Desk
+from castsugar.page.desk import Desk, base_of
 from castsugar.page.first_view import first_view
 from castsugar.page.region import region, surveyed, triangle_of
-from castsugar.page.state import read_state
+from castsugar.page.state import State, read_state
 
 
 class Page:
@@ -72,23 +72,37 @@ class Page:
         self._triangle = triangle_of(self.desk.world)
         return self.bench()
 
+    @property
+    def base(self) -> str:
+        """Name of the mix that others are held against; empty without one."""
+        return base_of(self.desk.world)
+
+    def state(self, typed: Any) -> State:
+        """Return a state as typed, checked; errors as for :meth:`answer`."""
+        return read_state(typed, self.desk.start)
+
+    def warm(self) -> None:
+        """Answer once, so that everything is loaded."""
+        self.answer(0, self.desk.start)
+        self.region(0, self.desk.start, coarse=True)
+
     def bench(self) -> dict[str, Any]:
         """Return corners, recipes, marks, settings and limits."""
         return first_view(self.desk, read_only=self.read_only)
 
     def answer(self, seq: int, state: Any) -> dict[str, Any]:
         """Return the quick answer to a state as typed."""
-        asked = read_state(state, self.desk.start)
+        asked = self.state(state)
         return {"seq": seq} | quick(self.desk, asked)
 
     def rest(self, seq: int, state: Any) -> dict[str, Any]:
         """Return the whole answer to a state as typed."""
-        asked = read_state(state, self.desk.start)
+        asked = self.state(state)
         return {"seq": seq} | rest(self.desk, asked)
 
     def region(self, seq: int, state: Any, *, coarse: bool = False) -> dict[str, Any]:
         """Return where mixes keep the limits under the settings of a state."""
-        read = read_state(state, self.desk.start)
+        read = self.state(state)
         asked = self.desk.asked(read.settings)
         found = surveyed(self._triangle, asked, read.recipe, coarse=coarse)
         return {"seq": seq} | region(self._triangle, found, asked)

@@ -12,6 +12,7 @@ from castsugar.bench.search_tables import range_of
 from castsugar.errors import CastsugarError, InputError
 from castsugar.kitchen.heat import Cook, parse_cook
 from castsugar.mix.text import parse_recipe
+from castsugar.units import to_celsius
 
 #: Parts of a recipe, and characters of a box, at most.
 _MOST_PARTS, _LONGEST = 20, 200
@@ -60,6 +61,18 @@ class State:
     typed: Mapping[str, Any] = field(compare=False)
     settings: Settings = field(default_factory=Settings)
     units: str = units.SHOWN_AS[0]
+
+
+def cook_text(cook: Cook) -> str:
+    """Return a cook as an option of a command takes it.
+
+    Examples
+    --------
+    >>> cook_text(parse_cook("119 C", "8"))
+    '0 min 119 C, 8 min 119 C'
+    """
+    points = zip(cook.times, cook.temperatures, strict=True)
+    return ", ".join(f"{t / 60:g} min {to_celsius(x):.6g} C" for t, x in points)
 
 
 def read_state(typed: Any, start: Mapping[str, Any]) -> State:

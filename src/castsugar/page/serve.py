@@ -1,0 +1,169 @@
+"""The server of the live page: one person, one machine, until Ctrl-C."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import heapq
+import itertools
+import logging
+import socket
+import threading
+import webbrowser
+from collections.abc import Awaitable, Callable
+from typing import TYPE_CHECKING, Any
+
+from castsugar.errors import CastsugarError, InputError
+from castsugar.page.deeds import Deeds
+from castsugar.page.gate import LARGEST_BODY, Access, Request, new_token
+from castsugar.page.routes import URGENCY, Site, is_quick
+
+if TYPE_CHECKING:
+    from castsugar.page.live import Page
+
+#: The only address.
+HOST = "127.0.0.1"
+
+#: Connections at once, of which a browser holds six a tab, and idle seconds of one.
+CONNECTIONS, IDLE = 32, 30
+
+
+def bound(port: int) -> socket.socket:
+    """Return a socket on this machine alone; port 0 lets the system choose.
+
+    Raises
+    ------
+    InputError
+    """
+    if not 0 <= port <= 65_535:
+        raise InputError(f"--port is {port}; allowed: 0 (any) to 65535")
+    made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        made.bind((HOST, port))
+    except OSError as error:
+        made.close()
+        raise InputError(
+            f"--port {port} cannot be had ({error.strerror}); leave --port out, and "
+            "the system takes a free one"
+        ) from None
+    return made
+
+
+class Turns:
+    """Lets one compute at a time, the most urgent of those that wait first."""
+
+    def __init__(self) -> None:
+        self._waiting: list[tuple[int, int, asyncio.Future[None]]] = []
+        self._count = itertools.count()
+        self._taken = False
+
+    @contextlib.asynccontextmanager
+    async def turn(self, urgency: int) -> Any:
+        """Wait for a turn; the lower is sooner."""
+        if self._taken:
+            mine = asyncio.get_running_loop().create_future()
+            heapq.heappush(self._waiting, (urgency, next(self._count), mine))
+            await mine
+        self._taken = True
+        try:
+            yield
+        finally:
+            self._taken = bool(self._waiting)
+            if self._waiting:
+                heapq.heappop(self._waiting)[2].set_result(None)
+
+
+def application(site: Site) -> Callable[..., Awaitable[None]]:
+    """Return what answers every request by the site, one computing at a time."""
+    from starlette.concurrency import run_in_threadpool
+    from starlette.requests import Request as Asked
+    from starlette.responses import Response
+
+    turns = Turns()
+
+    async def serve(scope: Any, receive: Any, send: Any) -> None:
+        if scope["type"] != "http":
+            return
+        asked = Asked(scope, receive)
+        headers = {name.lower(): value for name, value in asked.headers.items()}
+        request = Request(asked.method, asked.url.path, headers, await _body(asked))
+        if is_quick(request):
+            told = site.respond(request)
+        else:
+            async with turns.turn(URGENCY.get(request.path, 0)):
+                told = await run_in_threadpool(site.respond, request)
+        answer = Response(told.body, told.status, dict(told.headers))
+        await answer(scope, receive, send)
+
+    return serve
+
+
+async def _body(asked: Any) -> bytes:
+    """Return what was sent, no more than one byte too many of it."""
+    found = b""
+    async for piece in asked.stream():
+        found += piece
+        if len(found) > LARGEST_BODY:
+            break
+    return found[: LARGEST_BODY + 1]
+
+
+def run(page: Page, *, port: int, browser: bool, say: Callable[[str], None]) -> None:
+    """Serve the page until Ctrl-C.
+
+    Parameters
+    ----------
+    page : Page
+    port : int
+        0: any.
+    browser : bool
+        Whether the browser is asked to open the link.
+    say : callable
+        Takes a line: first the link, alone.
+
+    Raises
+    ------
+    InputError
+        A port that cannot be had.
+    """
+    import uvicorn
+
+    own = bound(port)
+    access = Access(own.getsockname()[1], new_token())
+    deeds = Deeds()
+    site = Site(access, page, deeds, _reported, read_only=page.read_only)
+    config = uvicorn.Config(
+        application(site),
+        log_config=None,
+        lifespan="off",
+        ws="none",
+        server_header=False,
+        limit_concurrency=CONNECTIONS,
+        timeout_keep_alive=IDLE,
+        timeout_graceful_shutdown=1,
+    )
+    logging.getLogger("uvicorn").setLevel(logging.CRITICAL)
+    own.listen()
+    say(access.address)
+    threading.Thread(target=_warmed, args=(page,), daemon=True).start()
+    if browser and not webbrowser.open(access.address):
+        say("No browser was found: open the link above.")
+    try:
+        with contextlib.suppress(KeyboardInterrupt):
+            uvicorn.Server(config).run(sockets=[own])
+    finally:
+        deeds.close()
+
+
+def _warmed(page: Page) -> None:
+    """Load what the first answer needs, while the browser starts."""
+    with contextlib.suppress(CastsugarError):
+        page.warm()
+
+
+def _reported(error: Exception) -> None:
+    """Tell the terminal of a fault."""
+    import traceback
+
+    traceback.print_exception(error)
