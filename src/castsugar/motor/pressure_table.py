@@ -142,7 +142,7 @@ def origin_of(model: BurnModel, parts: Mapping[str, float], process: str = "") -
         return "assumed: nothing was burned"
     own = own_of(model, parts)
     made = process or model.process
-    like = own_of(model, parts, process)
+    like = [one for one in own if one.process == made]
     if like:
         one = min(like, key=lambda one: KINDS.index(one.kind))
         return f"{_WORDS[one.kind]}: {one.name}"
