@@ -85,11 +85,7 @@ def without_block(text: str, head: str, index: int) -> str:
     What follows its last key, comments of the next table say, stays.
     """
     (part,) = _parts(text, head, index)
-    after = part.after
-    for key, item in reversed(part.table.value.body):
-        if key is not None:
-            break
-        after = item.as_string() + after
+    after = _tail(part.table) + part.after
     return re.sub(r"(\A|(?<=\n))[^\S\n]*\n\Z", "", part.before) + after
 
 
@@ -121,24 +117,43 @@ def with_value(text: str, table: str, keys: Sequence[str], value: Any) -> str:
     InputError
         For an inline table that is not there.
     """
-    parts = [*_parts(text, table)]
-    here = next((part for part in parts if keys[0] in part.table), None)
-    if here is None and len(keys) > 1:
+    end = _line_end(text)
+    for part in _parts(text, table):
+        if keys[0] in part.table:
+            _set(part.table, keys, value)
+            return part.whole()
+    if len(keys) > 1:
         raise InputError(f"there is no {keys[0]} in [{table}]; write it there first")
-    if here is None and not parts:
-        end = _line_end(text)
-        gap = end if text.endswith("\n") else 2 * end
-        return text + gap + _new(table, keys[0], value, end)
-    inner = (here or parts[-1]).table
+    line = toml_text({keys[0]: value}).replace("\n", end)
+    for part in _parts(text, table):
+        return _behind_last(part, line, end)
+    gap = end if text.endswith("\n") or not text else 2 * end
+    return text + gap + f"[{table}]{end}" + line
+
+
+def _set(table: Any, keys: Sequence[str], value: Any) -> None:
+    """Set a value on its way through inline tables."""
     for key in keys[:-1]:
-        inner = inner[key]
-    inner[keys[-1]] = value
-    return (here or parts[-1]).whole()
+        table = table[key]
+    table[keys[-1]] = value
 
 
-def _new(table: str, key: str, value: Any, end: str) -> str:
-    """Return a table with one value."""
-    return f"[{table}]{end}" + toml_text({key: value}).replace("\n", end)
+def _behind_last(part: _Part, line: str, end: str) -> str:
+    """Return the text with a line behind the last key of a part."""
+    whole, after = str(part.document.as_string()), _tail(part.table)
+    kept = whole.removesuffix(after)
+    kept += "" if kept.endswith("\n") else end
+    return part.before + kept + line + after + part.after
+
+
+def _tail(table: Any) -> str:
+    """Return what follows the last key of a table: comments of the next one, say."""
+    found = ""
+    for key, item in reversed(table.value.body):
+        if key is not None:
+            break
+        found = item.as_string() + found
+    return found
 
 
 # ----------------------------------------------------------------------------

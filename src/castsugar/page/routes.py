@@ -69,7 +69,7 @@ class Site:
             "/region": lambda asked: page.region(
                 _seq(asked), asked.get("state"), coarse=asked.get("coarse") is True
             ),
-            "/deed": lambda asked: self.deeds.start(page, asked, self.read_only),
+            "/deed": lambda asked: self.deeds.start(page, asked),
             "/deed/state": lambda asked: self.deeds.state(_text(asked, "id")),
             "/deed/stop": lambda asked: self.deeds.stop(_text(asked, "id")),
         }

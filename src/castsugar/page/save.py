@@ -33,8 +33,7 @@ class Saver:
 
     def __init__(self, page: Page) -> None:
         self.page = page
-        self._before: bytes | None = None
-        self._after = b""
+        self._written: list[tuple[bytes, bytes]] = []
 
     def save(self, asked: dict[str, Any]) -> dict[str, Any]:
         """Show what would be written, or write it if `sure`.
@@ -61,7 +60,12 @@ class Saver:
     def _changed(self, text: str, asked: dict[str, Any]) -> str:
         state = self.page.state(asked.get("state"))
         if asked.get("kind") == "recipe":
-            return with_value(text, "recipes", [_name(asked)], state.recipe)
+            name = _name(asked)
+            if name in self.page.desk.world.bench.processes:
+                raise BoxError(
+                    "name", f"{name!r} states how it is made; change it in the file"
+                )
+            return with_value(text, "recipes", [name], state.recipe)
         if asked.get("kind") == "limits":
             return _with_limits(text, state)
         raise InputError("what is saved is a recipe or the limits")
@@ -71,21 +75,23 @@ class Saver:
             if data is None or decoded(path, data) != before:
                 raise ChangedElsewhere(_ELSEWHERE)
             write_text(path.with_name(path.name + ".bak"), data, force=True)
-            self._before = data
+            found.append(data)
             return after.encode("utf-8")
 
-        self._after = update(path, changed, largest=LARGEST)
+        found: list[bytes] = []
+        new = update(path, changed, largest=LARGEST)
+        self._written.append((found[-1], new))
 
     def undo(self, asked: dict[str, Any]) -> dict[str, Any]:
-        """Put the bytes back that the last saving found.
+        """Put the bytes back that the last saving found, and so on.
 
         Raises
         ------
         ChangedElsewhere, InputError
         """
-        if self._before is None:
+        if not self._written:
             raise InputError("nothing was saved from here")
-        old, new = self._before, self._after
+        old, new = self._written[-1]
 
         def restored(data: bytes | None) -> bytes:
             if data != new:
@@ -93,16 +99,17 @@ class Saver:
             return old
 
         update(self.page.path, restored, largest=LARGEST)
-        self._before = None
+        self._written.pop()
         self.page.reload()
-        return {"hash": self.page.hash, "undo": False}
+        return {"hash": self.page.hash, "undo": bool(self._written)}
 
 
 def _name(asked: dict[str, Any]) -> str:
     name = asked.get("name")
-    if not isinstance(name, str) or not name.strip() or len(name) > 60:
+    told = " ".join(name.split()) if isinstance(name, str) else ""
+    if not 0 < len(told) <= 60 or not told.isprintable():
         raise BoxError("name", "name: give the recipe a name of 1 to 60 characters")
-    return " ".join(name.split())
+    return told
 
 
 def _with_limits(text: str, state: State) -> str:
