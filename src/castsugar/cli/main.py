@@ -16,6 +16,7 @@ import sys
 from collections.abc import Sequence
 from typing import Any, NoReturn
 
+from castsugar.cli import progress
 from castsugar.cli.bench_option import settle_bench
 from castsugar.cli.interrupt import INTERRUPTED
 from castsugar.cli.output import check_outputs, version_line
@@ -238,7 +239,8 @@ def _run(options: argparse.Namespace) -> int:
         return 0
     settle_bench(options)
     check_outputs(options)
-    code: int = options.run(options)
+    with progress.shown(options):
+        code: int = options.run(options)
     if code == 0 and options.remarks and getattr(options, "strict", False):
         remark(f"castsugar: {STRICT}, and remarks: {len(options.remarks)}")
         return NO
