@@ -18,7 +18,6 @@ from castsugar import numerics
 from castsugar.cli import output, workers
 from castsugar.cli.main import main
 from castsugar.data import load
-from castsugar.evaluation import evaluate_part
 from castsugar.mix.rule import Line, Rule, Triangle
 from castsugar.motor.burn_model import BurnModel
 from castsugar.thermo import solver
@@ -192,14 +191,10 @@ def test_a_cluster_must_have_the_same_code_and_data(
     quiet = {"threads_per_worker": 1, "dashboard_address": None}
     with distributed.LocalCluster(n_workers=2, processes=True, **quiet) as cluster:
         address = cluster.scheduler_address
-        rule = Rule(items=("KNO3", "sucrose", "corn syrup"), points=Triangle(step=0.1))
-        with workers._cluster(address) as executor:
-            spread = executor.submit(evaluate_part, rule, 10, 30, {}).result()
-        alone = evaluate_part(rule, 10, 30, {})
-        names = [key for key in alone if isinstance(alone[key], np.ndarray)]
-        for key in names:
-            if alone[key].dtype == float:
-                np.testing.assert_allclose(spread[key], alone[key], rtol=1e-11)
+        one, two = tmp_path / "one.csv", tmp_path / "two.csv"
+        for table, more in ((one, ()), (two, ("--cluster", address))):
+            assert main([*MAP, "1%", "--csv", str(table), *more]) == 0
+        assert one.read_bytes() == two.read_bytes()
         other = shutil.copytree(load.data_folder(), tmp_path / "data")
         (other / "version.txt").write_text("0\n", "utf-8")
         monkeypatch.setattr(load, "data_folder", lambda: other)
