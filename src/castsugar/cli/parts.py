@@ -37,6 +37,10 @@ UNDONE = "not computed: interrupted"
 #: Status of a mix that is out of scope.
 _OUTSIDE = "not computed: sugars are less than nine tenths of what burns"
 
+#: Chunks of the solver in a part. Any number gives the same bytes; more of them hold
+#: more memory, and leave the last workers waiting.
+CHUNKS = 1
+
 #: More mixes than these are not kept whole: no JSON, no picture, no table on a screen.
 WHOLE = 130_000
 
@@ -223,8 +227,8 @@ def compute(task: Task, options: argparse.Namespace, hold: Hold) -> tuple[Kept, 
     """
     from castsugar.thermo.solver import CHUNK
 
-    count = len(task.rule.points)
-    ranges = [(k, min(k + CHUNK, count)) for k in range(0, count, CHUNK)]
+    count, size = len(task.rule.points), CHUNKS * CHUNK
+    ranges = [(k, min(k + size, count)) for k in range(0, count, size)]
     kept, complete = Kept(count, task.limits), True
     with contextlib.ExitStack() as stack:
         write = stack.enter_context(_file(options))
@@ -244,7 +248,7 @@ def compute(task: Task, options: argparse.Namespace, hold: Hold) -> tuple[Kept, 
                 put(part)
         except KeyboardInterrupt:
             complete = False
-            for reach in ranges[-(-kept.reached // CHUNK) :]:
+            for reach in ranges[-(-kept.reached // size) :]:
                 put(task.undone(*reach))
     return kept, complete
 
