@@ -60,6 +60,7 @@ def test_work_without_a_count_shows_seconds(
     clock.now += 12.0
     line.tick()
     assert "search, 12 s" in screen.getvalue()
+    assert "\u2501" not in screen.getvalue()  # no bar
     line.clear()
     assert screen.getvalue().endswith("\x1b[2K")  # the line is wiped
 
@@ -72,6 +73,7 @@ def test_half_done_after_60_s_leaves_60(
     line.count(5, 10, "mixes")
     line.tick()
     assert "5 of 10 mixes, about 60 s left" in screen.getvalue()
+    assert 9 <= screen.getvalue().count("\u2501") <= 20
 
 
 def test_other_work_is_timed_anew(

@@ -84,9 +84,15 @@ def _line(console: Console) -> Any:
     from rich.progress import BarColumn, SpinnerColumn, TextColumn
     from rich.progress import Progress as Live
 
+    class Bar(BarColumn):
+        """A bar of what is counted, else nothing."""
+
+        def render(self, task: Any) -> Any:
+            return "" if task.total is None else super().render(task)
+
     words = TextColumn("{task.description}", markup=False)
     live = Live(
-        SpinnerColumn("line"), words, BarColumn(20), console=console, transient=True,
+        SpinnerColumn("line"), words, Bar(20), console=console, transient=True,
         auto_refresh=False, redirect_stdout=False, redirect_stderr=False,
     )  # fmt: skip
     live.add_task("", total=None)
