@@ -175,8 +175,37 @@ def _withhold(columns: Columns, outside: np.ndarray[Any, Any]) -> None:
 # What stays of all parts.
 
 
+class Texts(Sequence[str]):
+    """A column of words, each different one once."""
+
+    def __init__(self, count: int) -> None:
+        self._codes = np.zeros(count, np.uint32)
+        self._places = {"": 0}
+        self._words = [""]
+
+    def put(self, start: int, words: Sequence[str]) -> None:
+        """Write some of the column."""
+        for word in words:
+            if word not in self._places:
+                self._places[word] = len(self._words)
+                self._words.append(word)
+        codes = [self._places[word] for word in words]
+        self._codes[start : start + len(words)] = codes
+
+    def __len__(self) -> int:
+        return len(self._codes)
+
+    def __getitem__(self, place: Any) -> Any:
+        if isinstance(place, slice):
+            return [self._words[code] for code in self._codes[place]]
+        return self._words[self._codes[place]]
+
+    def __iter__(self) -> Iterator[str]:
+        return map(self._words.__getitem__, self._codes)
+
+
 class Kept:
-    """What stays of all mixes: numbers as arrays, each different text once."""
+    """What stays of all mixes: numbers as arrays, words as :class:`Texts`."""
 
     def __init__(self, count: int, limits: Sequence[Limit]) -> None:
         self.count = count
@@ -184,7 +213,6 @@ class Kept:
         self.reached = 0
         self.table: dict[str, Any] = {}
         self._judged: dict[tuple[int, str], Any] = {}
-        self._texts: dict[str, str] = {}
 
     def add(self, part: Part) -> None:
         """Take a part in."""
@@ -198,9 +226,12 @@ class Kept:
     def _fill(self, whole: dict[Any, Any], key: Any, start: int, values: Any) -> None:
         numbers = isinstance(values, np.ndarray)
         if key not in whole:
-            whole[key] = np.full(self.count, math.nan) if numbers else [""] * self.count
-        own = values if numbers else [self._texts.setdefault(v, v) for v in values]
-        whole[key][start : start + len(values)] = own
+            blank = np.full(self.count, math.nan) if numbers else Texts(self.count)
+            whole[key] = blank
+        if numbers:
+            whole[key][start : start + len(values)] = values
+        else:
+            whole[key].put(start, values)
 
     @property
     def judged(self) -> tuple[Judgement, ...]:
@@ -209,7 +240,7 @@ class Kept:
             Judgement(
                 limit=limit,
                 values=self._judged[place, "values"],
-                reasons=tuple(self._judged[place, "reasons"]),
+                reasons=self._judged[place, "reasons"],
             )
             for place, limit in enumerate(self.limits)
         )

@@ -204,11 +204,11 @@ def csv_lines(*columns: Sequence[Any]) -> str:
 
 def _cells(values: Sequence[Any]) -> Sequence[Any]:
     """Return values as CSV holds them."""
-    if isinstance(values, np.ndarray):
-        values = values.tolist()
-        if all(map(math.isnan, values)):
-            return [""] * len(values)
-    return [*map(_cell, values)]
+    if not isinstance(values, np.ndarray):
+        return [*map(_cell, values)]
+    known = np.isfinite(values).tolist()
+    both = zip(known, values.tolist(), strict=True)
+    return [float(f"{v:.{DIGITS}g}") if fine else "" for fine, v in both]
 
 
 @contextlib.contextmanager
