@@ -221,6 +221,9 @@ def test_a_rule_makes_the_mixes_of_every_range() -> None:
         every, part = rule.blends(), rule.blends(slice(1, 3))
         assert part.names == every.names[1:3]
         np.testing.assert_array_equal(part.elements, every.elements[1:3])
+        some = rule.blends(np.array([2, 0]))
+        assert some.names == (every.names[2], every.names[0])
+        assert len(rule.points) == len(every)
 
 
 def test_a_motor_goes_to_a_worker_without_what_it_worked_out() -> None:
