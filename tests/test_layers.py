@@ -69,6 +69,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
     "records": (5, ()),
     "faces": (6, ("strands", "firing")),
     "report": (6, ()),
+    "answers": (6, ("asked", "evaluated")),
     "plot": (6, ()),
     "cli": (7, ()),
 }
@@ -81,6 +82,7 @@ BESIDE: dict[str, tuple[str, ...]] = {
     "weigh": ("readings", "bench"),
     "records": ("readings", "bench", "weigh"),
     "plot": ("report",),
+    "answers": ("report",),
 }
 
 MOST_LINES, MOST_STATEMENTS = 700, 40

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from castsugar.bench.bench import Bench
-from castsugar.bench.burned import burning_of, check_pots, readings_of
+from castsugar.bench.burned import Files, burning_of, check_pots, readings_of
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.motor.case import Case, Material
@@ -74,8 +74,9 @@ def hardware_of(bench: Bench, database: Database) -> Hardware:
 
 
 def _hardware(table: Mapping[str, Any], bench: Bench, database: Database) -> Hardware:
-    check_pots(bench, database)
-    burning, strands_at = burning_of(bench, database)
+    files: Files = {}
+    check_pots(bench, database, files)
+    burning, strands_at = burning_of(bench, database, files)
     options: dict[str, Any] = {
         "grain": _grain(table["grain"]),
         "throat_diameter": table["throat"],

@@ -8,8 +8,12 @@ from typing import Any
 
 from castsugar.cli.answer import Answer, answer
 from castsugar.cli.bench_option import add_bench_option
-from castsugar.cli.conditions import add_condition_options, read_conditions
-from castsugar.cli.evaluate import drawn_bands, fire_rows, told
+from castsugar.cli.conditions import (
+    add_condition_options,
+    doubts_of,
+    read_conditions,
+)
+from castsugar.cli.evaluate import wanted_of
 from castsugar.cli.kitchen_options import add_kitchen_options
 from castsugar.cli.motor_options import add_cause_options, check_cause_options
 from castsugar.cli.output import SCREEN, add_output_options
@@ -53,6 +57,7 @@ def run(options: argparse.Namespace) -> int:
     """Put the numbers together and print the answer."""
     from castsugar.ballistic_input.block import ballistics, check_burns
     from castsugar.data.load import load_database
+    from castsugar.evaluated import drawn_bands, evaluated, fire_rows
     from castsugar.evaluation import evaluate_columns
     from castsugar.report.ballistics import (
         ROW_FIELDS,
@@ -62,21 +67,22 @@ def run(options: argparse.Namespace) -> int:
     from castsugar.report.field import intervals
     from castsugar.rows import records
 
-    shared = read_conditions(options, load_database())
-    check_cause_options(options, shared.motor)
-    mixes = shared.weigh([options.recipe])
-    rows = records(evaluate_columns(mixes, **shared.evaluate_options()))
+    question = read_conditions(options, load_database())
+    check_cause_options(options, question.motor)
+    mixes = question.weigh([options.recipe])
+    rows = records(evaluate_columns(mixes, **question.evaluate_options()))
     check_burns(rows[0], mixes[0])
-    drawn = drawn_bands(options, shared, mixes)
-    asked = told(
-        options, shared, mixes, rows, ((), fire_rows(shared, mixes, rows), drawn)
-    )
+    drawn = None
+    if question.world is not None:
+        drawn = drawn_bands(question, mixes, doubts_of(options)[1])
+    more = ((), fire_rows(question, mixes, rows), drawn)
+    asked = evaluated(question, mixes, rows, more, wanted_of(options, rows))
     found = ballistics(
         mixes[0],
-        shared.motor,
-        **shared.conditions.options(),
-        kitchen=shared.kitchen,
-        species=shared.species,
+        question.motor,
+        **question.conditions.options(),
+        kitchen=question.kitchen,
+        species=question.species,
         bands=intervals(asked.rows[0]),
     )
     answer(
@@ -85,7 +91,7 @@ def run(options: argparse.Namespace) -> int:
             command="ballistics",
             screen=partial(ballistics_screen, found, asked),
             parts=partial(ballistics_parts, found, asked),
-            told=shared.told(asked),
+            told=question.told(asked),
             rows=found.rows(),
             fields=ROW_FIELDS,
         ),

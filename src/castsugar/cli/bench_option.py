@@ -3,20 +3,15 @@
 from __future__ import annotations
 
 import argparse
-import itertools
-import re
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plausible
+from castsugar.asked import Shelf
 from castsugar.cli.quantities import in_si, quantity
-from castsugar.errors import CastsugarError, InputError, UnknownNameError, unknown_name
+from castsugar.errors import CastsugarError, InputError
 
 if TYPE_CHECKING:
-    from castsugar.bench.bench import Bench
     from castsugar.bench.world import World
-    from castsugar.data.load import Database
     from castsugar.mix.mix import Mix
     from castsugar.mix.weighing import Lot
 
@@ -164,58 +159,6 @@ def stated_world(options: argparse.Namespace) -> World:
     return world
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Shelf:
-    """What is weighed from: one syrup for all, the bench, lots by catalogue name."""
-
-    syrup: Lot | None = None
-    bench: Bench | None = None
-    lots: Mapping[str, Lot] = field(default_factory=dict)
-
-    def of(
-        self, database: Database, recipes: Sequence[Sequence[str]]
-    ) -> list[dict[str, Lot]]:
-        """Return the lots of each recipe, by catalogue name: first the stated syrup.
-
-        Raises
-        ------
-        InputError
-            If a syrup is stated and no recipe holds one.
-        """
-        from castsugar.mix import weighing
-
-        syrups = {
-            typed
-            for typed in itertools.chain(*recipes)
-            if self.syrup is not None and _is_syrup(database, typed)
-        }
-        if self.syrup is not None and not syrups:
-            raise InputError(
-                "--syrup-solids or --syrup-grade, but no recipe holds a syrup"
-            )
-        found: list[dict[str, Lot]] = []
-        for names in recipes:
-            found.append({})
-            for typed in names:
-                try:
-                    item = weighing.item_name(database, typed)
-                except CastsugarError:
-                    continue  # the weighing will say so
-                lot = self.syrup if typed in syrups else self.lots.get(item)
-                if lot is not None:
-                    found[-1][item] = lot
-        return found
-
-
-def _is_syrup(database: Database, name: str) -> bool:
-    from castsugar.data.records import Syrup
-
-    try:
-        return isinstance(database.find(name), Syrup)
-    except UnknownNameError:
-        return False  # the weighing will say so with the nearest names
-
-
 def read_shelf(options: argparse.Namespace) -> Shelf:
     """Read --bench and what is stated about the syrup; raises InputError."""
     world, syrup = world_of(options), read_syrup_lot(options)
@@ -235,91 +178,3 @@ def as_cooked(mix: Mix, world: World, *, water_lost: float | None = None) -> Mix
     from castsugar.kitchen.pour_table import as_cast
 
     return as_cast(mix, learnt.changed(draws=_FEW, water_lost=water_lost))
-
-
-#: One part of a recipe, as a shell hands it over without quotes.
-_PART = re.compile(r"[^:=]+:\s*[0-9.]+%?")
-
-
-def refuse_unquoted(words: Sequence[str]) -> None:
-    """Refuse a recipe that the shell took apart: its parts are no recipes.
-
-    Raises
-    ------
-    InputError
-    """
-    parts = [word for word in words if _PART.fullmatch(word)]
-    if len(parts) > 1 and all(word in parts or ":" not in word for word in words):
-        whole = " ".join(words)
-        raise InputError(f'put the recipe in quotes: "{whole}" is one recipe')
-
-
-def recipe_texts(
-    recipes: Sequence[str], bench: Bench | None
-) -> tuple[list[str], list[str]]:
-    """Return recipes as typed, names of the bench file replaced; and those names.
-
-    A name is empty where a recipe was typed.
-
-    Raises
-    ------
-    InputError
-        For a word that is neither a recipe nor a name of the bench file.
-    """
-    known = bench.recipes if bench is not None else {}
-    refuse_unquoted([word for word in recipes if word.strip() not in known])
-    texts, names = [], []
-    for word in recipes:
-        name = word.strip()
-        named = name in known
-        if known and not named and ":" not in word:
-            raise unknown_name("recipe of the bench file", name, known)
-        texts.append(bench.recipe_text(word) if bench is not None else word)
-        names.append(name if named else "")
-    return texts, names
-
-
-def weigh_recipes(
-    database: Database,
-    recipes: list[str],
-    *,
-    water_lost: float = 0.0,
-    alternatives: dict[str, str] | None = None,
-    shelf: Shelf | None = None,
-) -> list[Mix]:
-    """Read recipes as typed; an error says which one it was.
-
-    Names in the bench file of the shelf stand for recipes.
-    """
-    from castsugar.mix.mix import Mix
-    from castsugar.mix.text import parse_recipe
-
-    places = [
-        f"recipe {count}" if len(recipes) > 1 else "recipe"
-        for count in range(1, len(recipes) + 1)
-    ]
-    shelf = shelf or Shelf()
-    texts, names = recipe_texts(recipes, shelf.bench)
-    processes = {} if shelf.bench is None else shelf.bench.processes
-    parsed = [
-        parse_recipe(typed, where=where)
-        for typed, where in zip(texts, places, strict=True)
-    ]
-    parts = [[name for name, _ in recipe.parts] for recipe in parsed]
-    known = shelf.of(database, parts)
-    mixes = []
-    for recipe, name, where, own in zip(parsed, names, places, known, strict=True):
-        try:
-            mix = Mix.weigh(
-                recipe,
-                name=name,
-                water_lost=water_lost,
-                lots=own,
-                alternatives=alternatives,
-                process=processes.get(name, ""),
-                database=database,
-            )
-        except CastsugarError as error:
-            raise type(error)(f"{where}: {error}") from None
-        mixes.append(mix)
-    return mixes

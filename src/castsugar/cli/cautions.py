@@ -7,11 +7,11 @@ from collections.abc import Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from castsugar.asked import weigh_recipes
 from castsugar.cli.answer import Answer, answer
 from castsugar.cli.bench_option import (
     add_bench_option,
     as_cooked,
-    weigh_recipes,
     world_of,
 )
 from castsugar.cli.output import SCREEN, add_output_options, command_text

@@ -10,17 +10,17 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plausible
+from castsugar.asked import Question
 from castsugar.cli.answer import Answer, units_of
 from castsugar.cli.bench_option import add_bench_option, world_of
 from castsugar.cli.conditions import (
     BATCH,
     STEP,
-    Shared,
     add_condition_options,
     doubts_of,
     read_conditions,
 )
-from castsugar.cli.evaluate import fire_rows, told
+from castsugar.cli.evaluate import wanted_of
 from castsugar.cli.kitchen_options import add_kitchen_options
 from castsugar.cli.output import command_text, version_line
 from castsugar.cli.quantities import quantity, read
@@ -73,7 +73,7 @@ class Comparing:
     """What was asked, read: the same for both commands."""
 
     options: argparse.Namespace
-    shared: Shared
+    question: Question
     mixes: tuple[Mix, ...]
     limits: tuple[Requirement, ...]
     given: dict[str, Any]
@@ -94,18 +94,18 @@ def read_comparing(options: argparse.Namespace, recipes: Sequence[str]) -> Compa
     database = load_database()
     world = world_of(options)
     _from_bench(options, world.bench if world is not None else None)
-    shared = read_conditions(options, database)
-    if shared.leaving is None:
+    question = read_conditions(options, database)
+    if question.leaving is None:
         raise InputError(
             "--exit-pressure is none; a comparison needs one, for example '1 atm'"
         )
-    mixes = shared.weigh(recipes)
-    wanted = shared.evaluate_options()
+    mixes = question.weigh(recipes)
+    wanted = question.evaluate_options()
     del wanted["data_uncertainty"]
     step, doubts = doubts_of(options)
     return Comparing(
         options=options,
-        shared=shared,
+        question=question,
         mixes=tuple(mixes),
         limits=world.limits if world is not None else (),
         given={
@@ -129,11 +129,12 @@ def compared(
     `rows` hold the quantiles that the limits ask for; `claimed` are the columns that
     something was claimed of.
     """
+    from castsugar.evaluated import evaluated, fire_rows
     from castsugar.limits import limits_of
     from castsugar.report.compare import Compared, deciding
 
     options, own = asked.options, [dict(row) for row in rows]
-    fired = fire_rows(asked.shared, asked.mixes, own)
+    fired = fire_rows(asked.question, asked.mixes, own)
     more = (limits_of(asked.limits), fired, comparison.draws)
     caption = (
         "Paired differences, 95 % intervals, each on a scale of its own. Filled: the "
@@ -142,7 +143,8 @@ def compared(
     world, typed = world_of(options), [_word(text) for text in _recipes(options)]
     named = options.bench and not options.bench_said
     files, given = files_read(options), asked.given
-    found = told(options, asked.shared, asked.mixes, own, more)
+    wanted = wanted_of(options, own)
+    found = evaluated(asked.question, asked.mixes, own, more, wanted)
     figure = None
     if options.page:
         columns = [*claimed, *deciding(found, comparison)]
@@ -186,7 +188,7 @@ def delivered(
         command=command,
         screen=screen,
         parts=parts,
-        told=asked.shared.told(told.found, told.comparison.notes),
+        told=asked.question.told(told.found, told.comparison.notes),
     )
 
 

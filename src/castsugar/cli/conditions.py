@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from castsugar.asked import Question
 from castsugar.cli.bench_option import (
-    Shelf,
     add_syrup_options,
     read_shelf,
-    weigh_recipes,
     world_of,
 )
-from castsugar.cli.kitchen_options import kitchen_assumptions, read_kitchen
-from castsugar.cli.motor_options import motor_assumptions
+from castsugar.cli.kitchen_options import read_kitchen
 from castsugar.cli.quantities import (
     add_old_spelling,
     dest,
@@ -34,18 +31,7 @@ if TYPE_CHECKING:
     from castsugar.conditions import Conditions
     from castsugar.data.load import Database
     from castsugar.kitchen.parameters import Kitchen
-    from castsugar.mix.mix import Mix
-    from castsugar.mix.weighing import Lot
     from castsugar.motor.hardware import Hardware
-    from castsugar.report.mixes import Mixes
-    from castsugar.report.sweep import Many
-    from castsugar.thermo.species import SpeciesTable
-    from castsugar.units import Quantity
-
-_REAL_MOTORS = (
-    "small motors deliver clearly less than this; a firing with pressure and "
-    "propellant mass measures how much"
-)
 
 Drawn = TypeVar("Drawn", "Kitchen", "Hardware")
 
@@ -136,177 +122,7 @@ def add_condition_options(
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Shared:
-    """The shared options, read."""
-
-    conditions: Conditions
-    water_lost: float | None
-    alternatives: dict[str, str]
-    data: str
-    uncertainty: bool
-    kitchen: Kitchen | None
-    motor: Hardware | None
-    shelf: Shelf
-    database: Database
-
-    @property
-    def pressure(self) -> Quantity:
-        """In the chamber."""
-        return self.conditions.pressure
-
-    @property
-    def leaving(self) -> Quantity | None:
-        """Pressure at the exit; None for the chamber only."""
-        return self.conditions.exit_pressure
-
-    @property
-    def flow(self) -> str:
-        """How the products expand."""
-        return self.conditions.nozzle_flow
-
-    @property
-    def species(self) -> SpeciesTable:
-        """The product set asked for."""
-        from castsugar.rows import species_set
-
-        return species_set(self.data)
-
-    def for_table(self, mixes: int) -> Shared:
-        """Return them for a table of so many mixes: a large one takes few draws."""
-        from castsugar.draw_set import draws_of
-
-        kitchen, motor = self.kitchen, self.motor
-        if kitchen is not None:
-            kitchen = kitchen.changed(draws=draws_of(mixes, kitchen.draws))
-        if motor is not None:
-            motor = replace(motor, draws=draws_of(mixes, motor.draws))
-        return replace(self, kitchen=kitchen, motor=motor)
-
-    def draws_words(self, mixes: int) -> str:
-        """Say that a table takes few draws; empty if it takes all, or none."""
-        from castsugar.draw_set import DRAWS, FEW_DRAWS, MANY
-
-        if mixes <= MANY or (self.kitchen is None and self.motor is None):
-            return ""
-        return f"{FEW_DRAWS} of {DRAWS:,} draws, for more than {MANY} mixes"
-
-    def evaluate_options(self) -> dict[str, Any]:
-        """Return the options as those of :func:`castsugar.evaluate`."""
-        return {
-            **self.conditions.options(),
-            "data_uncertainty": self.uncertainty,
-            "kitchen": self.kitchen,
-            "motor": self.motor,
-            "species": self.species,
-        }
-
-    def weigh(self, recipes: Sequence[str]) -> list[Mix]:
-        """Read recipes as typed, weighed as the options say."""
-        return weigh_recipes(
-            self.database,
-            list(recipes),
-            water_lost=self.water_lost or 0.0,
-            alternatives=self.alternatives,
-            shelf=self.shelf,
-        )
-
-    def told(self, found: Mixes | Many, more: Sequence[str] = ()) -> dict[str, Any]:
-        """Return what a document says beside the numbers; `more` was assumed, too."""
-        return {
-            "version": self.database.version,
-            **self.to_dict(),
-            "assumptions": [*found.notes, *more],
-            "cautions": list(found.cautions_in_full),
-        }
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return plain values, units in the keys."""
-        syrup = self.syrup
-        return {
-            "conditions": self.conditions.to_dict(),
-            "water_lost": self._water_lost(),
-            "enthalpy_alternatives": self.alternatives,
-            "product_set": self.data,
-            "syrup_dry_solids": syrup and syrup.dry_solids,
-            "syrup_dextrose_equivalent": syrup and syrup.dextrose_equivalent,
-        }
-
-    @property
-    def syrup(self) -> Lot | None:
-        """What is stated about every syrup."""
-        return self.shelf.syrup
-
-    def lots_for(self, database: Database, items: Sequence[str]) -> dict[str, Lot]:
-        """Return the lots of ingredients, by catalogue name."""
-        return self.shelf.of(database, [items])[0]
-
-    def _water_lost(self) -> float | None:
-        """Return the share that is stated; None if the kitchen decides."""
-        if self.water_lost is None and self.kitchen is None:
-            return 0.0
-        return self.water_lost
-
-    def pressures_text(self) -> str:
-        """Say the pressures, as typed beside SI."""
-        text = f"chamber {self.pressure.echo()} ({self.pressure.value / 1e6:.4g} MPa)"
-        if self.leaving is not None:
-            text += (
-                f"; optimum expansion to {self.leaving.echo()} "
-                f"({self.leaving.value / 1e3:.4g} kPa)"
-            )
-        return text
-
-    def assumptions(self) -> list[str]:
-        """Say what was assumed, one line each."""
-        from castsugar.thermo.flow import FLOWS
-
-        lost = self._water_lost()
-        leaves = "what drying and boiling take" if lost is None else f"{100 * lost:g} %"
-        exits = self.leaving is not None
-        lines = [
-            self.pressures_text(),
-            *([f"flow {self.flow}: {FLOWS[self.flow]}"] if exits else []),
-            f"{leaves} of the recipe's water leaves before the cast; the rest takes "
-            "part in the burning",
-            "ingredients at 25 C; ideal gas; condensed products without volume, as "
-            f"warm and as fast as the gas; products {self.data}",
-        ]
-        if self.syrup is not None:
-            lines.append(f"syrup at hand: {_lot_text(self.syrup)}")
-        lots = self.shelf.lots.items()
-        lines += [f"lot of {name}: {_lot_text(lot)}" for name, lot in lots]
-        if self.kitchen is not None:
-            lines += kitchen_assumptions(self.kitchen)
-        if self.motor is not None:
-            lines += motor_assumptions(self.motor)
-        rivals = self.alternatives.items()
-        lines += [f"enthalpy of {name}: rival value {rival}" for name, rival in rivals]
-        if self.uncertainty:
-            lines.append(
-                "± is one standard uncertainty of the data alone: other product set "
-                "and enthalpies of formation"
-            )
-        return [*lines, _REAL_MOTORS]
-
-
-def _lot_text(lot: Lot) -> str:
-    """Say what is stated about a bag or bottle."""
-    parts = (
-        (lot.assay, 100, "assay {:g} % (dry basis)"),
-        (lot.moisture or None, 100, "{:g} % water"),
-        (lot.inert or None, 100, "{:g} % inert (dry basis)"),
-        (lot.dry_solids, 100, "{:g} % dry solids"),
-        (lot.dextrose_equivalent, 1, "dextrose equivalent {:g}"),
-    )
-    return ", ".join(
-        words.format(scale * stated)
-        for stated, scale, words in parts
-        if stated is not None
-    )
-
-
-def read_conditions(options: argparse.Namespace, database: Database) -> Shared:
+def read_conditions(options: argparse.Namespace, database: Database) -> Question:
     """Read the shared options as typed, those of the kitchen included."""
     from castsugar.data.load import PRODUCT_SETS
 
@@ -323,7 +139,7 @@ def read_conditions(options: argparse.Namespace, database: Database) -> Shared:
             )
         found[name.strip()] = rival.strip()
     lost = in_si(options.water_lost)
-    return Shared(
+    return Question(
         conditions=stated_conditions(options, shelf.bench),
         water_lost=lost,
         alternatives=found,
@@ -333,6 +149,7 @@ def read_conditions(options: argparse.Namespace, database: Database) -> Shared:
         motor=seeded(None if world is None else world.motor, options),
         shelf=shelf,
         database=database,
+        world=world,
     )
 
 

@@ -11,13 +11,13 @@ from functools import partial
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
+from castsugar.asked import weigh_recipes
 from castsugar.cli.answer import Answer, answer, invented_files, units_of
 from castsugar.cli.bench_option import (
     add_bench_option,
     add_syrup_options,
     as_cooked,
     read_shelf,
-    weigh_recipes,
     world_of,
 )
 from castsugar.cli.delay import (

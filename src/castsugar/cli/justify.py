@@ -128,7 +128,7 @@ def _record(asked: Comparing, change: Change, told: Compared) -> Record:
     from castsugar.report.cautions import chosen
     from castsugar.report.justify import Record
 
-    database, before = asked.shared.database, told.found.cautions.lines
+    database, before = asked.question.database, told.found.cautions.lines
     topics = ["firing", "justify"]
     plain = chosen(database.cautions, {}, topics, _TICKS + len(before)).lines
     return Record(
@@ -165,9 +165,9 @@ def _check_limits(asked: Comparing) -> None:
     from castsugar.columns import COLUMN
 
     missing = {}
-    if asked.shared.kitchen is None:
+    if asked.question.kitchen is None:
         missing["kitchen"] = "--cook, or cook to [kitchen] of the bench file"
-    if asked.shared.motor is None:
+    if asked.question.motor is None:
         missing["motor"] = "[motor] to the bench file (--bench)"
     for need in asked.limits:
         group = COLUMN[need.column].group
@@ -220,7 +220,7 @@ def _named(asked: Comparing, change: Change, invented: bool) -> Asked:
     """Return the ingredients as typed."""
     from castsugar.report.search_words import Asked
 
-    find = asked.shared.database.find
+    find = asked.question.database.find
     items = [name for mix in change.mixes for name, _ in mix.recipe]
     return Asked(
         file="",
@@ -267,9 +267,9 @@ def _settings(asked: Comparing) -> Settings:
     """Return under what neighbours are judged: as the two mixes are."""
     from castsugar.optimize.settings import Settings
 
-    read = asked.shared
+    read = asked.question
     recipes = [[name for name, _ in mix.recipe] for mix in asked.mixes]
-    lots = read.shelf.of(asked.shared.database, recipes)
+    lots = read.shelf.of(asked.question.database, recipes)
     return Settings(
         items=(),
         pressure=asked.conditions.pressure,

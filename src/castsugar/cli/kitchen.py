@@ -8,19 +8,18 @@ from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from castsugar.asked import weigh_recipes
 from castsugar.cli import kitchen_measure
 from castsugar.cli.answer import Answer, answer, units_of
 from castsugar.cli.bench_option import (
     add_bench_option,
     add_syrup_options,
     read_shelf,
-    weigh_recipes,
     world_of,
 )
 from castsugar.cli.kitchen_options import (
     add_kitchen_options,
     asked_kitchen,
-    kitchen_assumptions,
     read_learnt,
 )
 from castsugar.cli.output import SCREEN, add_output_options, write_picture
@@ -120,6 +119,7 @@ def run_judge(options: argparse.Namespace) -> int:
     from castsugar.data.load import load_database
     from castsugar.report import kitchen as words
     from castsugar.report import kitchen_belief as believed
+    from castsugar.report.assumptions import kitchen_assumptions
     from castsugar.report.cautions import chosen, mix_facts, pan_facts
     from castsugar.report.kitchen_handling import Handled
     from castsugar.report.mixes import Mixes
@@ -322,6 +322,7 @@ def run_parameters(options: argparse.Namespace) -> int:
     """Show the parameters of a kitchen."""
     from castsugar.data.load import load_database
     from castsugar.report import kitchen_belief as words
+    from castsugar.report.assumptions import kitchen_assumptions
 
     database, world = load_database(), world_of(options)
     if world is None or not world.bench.kitchen.get("cook"):

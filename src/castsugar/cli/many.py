@@ -20,7 +20,7 @@ from castsugar.errors import InputError
 
 if TYPE_CHECKING:
     from castsugar.arrays import IntArray
-    from castsugar.cli.conditions import Shared
+    from castsugar.asked import Question
     from castsugar.cli.parts import Kept, Task
     from castsugar.mix.mix import Mix
     from castsugar.mix.rule import Rule
@@ -53,7 +53,7 @@ def add_many_options(parser: argparse.ArgumentParser, drawn: str) -> None:
 
 def answer_many(
     options: argparse.Namespace,
-    conditions: Shared,
+    conditions: Question,
     rule: Rule,
     more: Callable[[Many], dict[str, Any]],
     draw: Callable[[Many, Shown], Drawing],
@@ -101,7 +101,7 @@ def _check_count(options: argparse.Namespace, count: int) -> None:
         )
 
 
-def _task(options: argparse.Namespace, conditions: Shared, rule: Rule) -> Task:
+def _task(options: argparse.Namespace, conditions: Question, rule: Rule) -> Task:
     """Return what is to be computed of every mix.
 
     That is, too, the quantiles that the limits and, where they are drawn, the 95 %
@@ -133,12 +133,12 @@ def _task(options: argparse.Namespace, conditions: Shared, rule: Rule) -> Task:
 
 
 def _told(
-    options: argparse.Namespace, conditions: Shared, task: Task, kept: Kept
+    options: argparse.Namespace, conditions: Question, task: Task, kept: Kept
 ) -> Many:
     """Return many mixes with everything that a screen says of them."""
     import numpy as np
 
-    from castsugar.cli.evaluate import conditions_line
+    from castsugar.evaluated import conditions_line
     from castsugar.report.cautions import (
         chosen,
         mix_facts,
@@ -156,7 +156,7 @@ def _told(
         shares=task.shares,
         table=kept.table,
         judged=kept.judged,
-        conditions=partial(conditions_line, conditions, options.bench),
+        conditions=partial(conditions_line, conditions, options.bench or ""),
         notes=(*conditions.assumptions(), *_windows_said(options, conditions)),
         draws=conditions.draws_words(kept.count),
         bench=options.bench or "",
@@ -189,7 +189,7 @@ def _mixes(task: Task, places: IntArray) -> list[Mix]:
     return [blends.mix(row) for row in range(len(blends))]
 
 
-def _windows_said(options: argparse.Namespace, conditions: Shared) -> tuple[str, ...]:
+def _windows_said(options: argparse.Namespace, conditions: Question) -> tuple[str, ...]:
     """Say whose pour windows a map leaves out."""
     if conditions.kitchen is None or options.drawn != "map" or options.full:
         return ()
@@ -221,7 +221,7 @@ def said_of_bench(options: argparse.Namespace) -> str:
 
 
 def next_of(
-    options: argparse.Namespace, conditions: Shared, rule: Rule, found: Many
+    options: argparse.Namespace, conditions: Question, rule: Rule, found: Many
 ) -> str:
     """Return what to do after a table: search, or look at the mix of the largest c*."""
     import numpy as np
@@ -249,7 +249,7 @@ def picture_notes(found: Many, show: Shown) -> list[str]:
 
 def _give(
     options: argparse.Namespace,
-    conditions: Shared,
+    conditions: Question,
     found: Many,
     draw: Callable[[Shown], Drawing],
 ) -> None:

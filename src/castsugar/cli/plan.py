@@ -35,7 +35,7 @@ from castsugar.cli.weigh import (
 from castsugar.errors import InputError
 
 if TYPE_CHECKING:
-    from castsugar.cli.conditions import Shared
+    from castsugar.asked import Question
     from castsugar.data.load import Database
     from castsugar.mix.mix import Mix
     from castsugar.report.plan import Planned
@@ -189,15 +189,15 @@ class _Batch:
         self.charge: Charge = read_charge(
             options.recipe, bench, self.database, wanted=options.lot
         )
-        self.shared: Shared = shared_of(options, self.world, self.database)
+        self.question: Question = shared_of(options, self.world, self.database)
         step = options.scale_step
         self.equipment: Equipment = equipment_of(
             bench, in_si(step), step.unit if step else "g"
         )
         self.mix: Mix = mix_as_cast(
-            self.charge, self.shared.kitchen, self.shared.water_lost or 0.0
+            self.charge, self.question.kitchen, self.question.water_lost or 0.0
         )
-        self.ratio = density_ratio_of(self.charge, self.shared)
+        self.ratio = density_ratio_of(self.charge, self.question)
 
     def sheet(self, pans: int = 1) -> Sheet:
         """Return the weigh sheet of the batch in so many pans."""
@@ -217,13 +217,13 @@ class _Batch:
         from castsugar.weigh.charge import sizes_of
         from castsugar.weigh.inverse import castings
 
-        motor = self.shared.motor
+        motor = self.question.motor
         return castings(
             self.charge,
             self.equipment,
             mix=self.mix,
             batch=batch,
-            sizes=sizes_of(self.shared.shelf.bench),
+            sizes=sizes_of(self.question.shelf.bench),
             grain=motor.grain if motor is not None else None,
             counts=counts,
             density_ratio=self.ratio,
@@ -239,16 +239,16 @@ class _Batch:
         from castsugar.report.cautions import chosen
         from castsugar.report.plan import Planned
 
-        shared, facts = self.shared, self._facts(total)
+        question, facts = self.question, self._facts(total)
         say = units_of(self.options).rule
         uses = {"lots", "scale", "pan", "casting"}
-        uses |= {"kitchen"} if shared.kitchen is not None else set()
-        uses |= {"motor"} if shared.motor is not None else set()
+        uses |= {"kitchen"} if question.kitchen is not None else set()
+        uses |= {"motor"} if question.motor is not None else set()
         return Planned(
             name=titled(self.charge.name),
             conditions=partial(self._conditions, sheet),
             assumed=tuple(
-                (assumptions_of if burns else cast_assumptions)(shared, sheet)
+                (assumptions_of if burns else cast_assumptions)(question, sheet)
             ),
             cautions=chosen(self.database.cautions, facts, ["weigh"], say=say),
             next=command_of(self.options, words),
@@ -261,7 +261,7 @@ class _Batch:
         facts = self._facts(total)
         return {
             "version": self.database.version,
-            "conditions": self.shared.conditions.to_dict(),
+            "conditions": self.question.conditions.to_dict(),
             "assumptions": list(told.assumed),
             "cautions": [c.text for c in self.database.cautions_for(["weigh"], facts)],
         }
@@ -270,14 +270,16 @@ class _Batch:
         """Return what is known of one pan with so much on the scale [kg]."""
         from castsugar.report.cautions import motor_facts, pan_facts
 
-        shared, rows = self.shared, [{"density_kg_m3": self.mix.density}]
-        facts = pan_facts(batch=total, kitchen=shared.kitchen, bench=shared.shelf.bench)
-        return facts | motor_facts(shared.motor, rows)
+        question, rows = self.question, [{"density_kg_m3": self.mix.density}]
+        facts = pan_facts(
+            batch=total, kitchen=question.kitchen, bench=question.shelf.bench
+        )
+        return facts | motor_facts(question.motor, rows)
 
     def _conditions(self, sheet: Sheet, show: Shown) -> str:
         """Say what is cast, and with which water."""
         dense = show.amount("density", sheet.density)
-        kitchen, lost = self.shared.kitchen, self.shared.water_lost
+        kitchen, lost = self.question.kitchen, self.question.water_lost
         text = f"Cast at {show.share(sheet.density_ratio)} of theoretical density, "
         text += f"{dense}; "
         if kitchen is not None:
@@ -303,7 +305,7 @@ def run_pieces(options: argparse.Namespace) -> int:
     total = found.sheet.total
     sheet = replace(found.sheet, pieces=found.pieces)
     told = asked.told(sheet, total, [*forward, *said(options, _WEIGHED)])
-    motor = asked.shared.motor
+    motor = asked.question.motor
     segments = getattr(motor.grain, "segments", 0) if motor is not None else 0
     given = Answer(
         command="plan_pieces",
@@ -338,7 +340,7 @@ def run_correct(options: argparse.Namespace) -> int:
     extra = read_masses(typed, asked.charge, "--extra", ":")
     done = weighing(
         sheet,
-        conditions_of(asked.shared, asked.world),
+        conditions_of(asked.question, asked.world),
         actual=weighed_with(sheet, extra),
         at_most=in_si(options.at_most),
     )
@@ -382,7 +384,7 @@ def run_pans(options: argparse.Namespace) -> int:
             "no number of pans leaves 250 g or less in one: what stays in cup and pan "
             "is too much, or the scale too coarse; see [pan] and [scale], or say --pans"
         )
-    each, motor = in_pans(one, pans), asked.shared.motor
+    each, motor = in_pans(one, pans), asked.question.motor
     found = words.InPans(
         one=one,
         each=each,

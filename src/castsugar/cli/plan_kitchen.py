@@ -8,19 +8,18 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from castsugar.asked import weigh_recipes
 from castsugar.cli.answer import Answer, answer, units_of
 from castsugar.cli.bench_option import (
     add_bench_option,
     add_syrup_options,
     read_shelf,
-    weigh_recipes,
     world_of,
 )
 from castsugar.cli.kitchen import contributions_of, cook_conditions, kitchen_rows
 from castsugar.cli.kitchen_options import (
     add_kitchen_options,
     asked_kitchen,
-    kitchen_assumptions,
 )
 from castsugar.cli.output import SCREEN, add_output_options
 from castsugar.cli.plan_words import beside, command_of, invented, question, titled
@@ -120,6 +119,7 @@ class _Pan:
 
     def told(self, hottest: Cook, words: Sequence[str]) -> Planned:
         """Return what stands beside the answer; `words` are those to go on with."""
+        from castsugar.report.assumptions import kitchen_assumptions
         from castsugar.report.cautions import chosen
         from castsugar.report.kitchen import cook_words
         from castsugar.report.plan import Planned

@@ -150,8 +150,7 @@ def _asked(
 ) -> Asked:
     """Say what was typed, and what was assumed."""
     from castsugar.bench.search import search_asked
-    from castsugar.cli.kitchen_options import kitchen_assumptions
-    from castsugar.cli.motor_options import motor_assumptions
+    from castsugar.report.assumptions import kitchen_assumptions, motor_assumptions
     from castsugar.report.search_words import Asked
 
     settings = outcome.task.settings

@@ -5,7 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.bench_option import BENCH, recipe_texts
+from castsugar.asked import recipe_texts
+from castsugar.cli.bench_option import BENCH
 from castsugar.cli.conditions import read_conditions
 from castsugar.cli.many import (
     add_many_options,
@@ -16,7 +17,7 @@ from castsugar.cli.many import (
 )
 
 if TYPE_CHECKING:
-    from castsugar.cli.conditions import Shared
+    from castsugar.asked import Question
     from castsugar.mix.rule import Rule
     from castsugar.plot.sheet import Drawing
     from castsugar.report.shown import Shown
@@ -135,7 +136,7 @@ def _percent(share: float) -> str:
 
 def _next(
     options: argparse.Namespace,
-    conditions: Shared,
+    conditions: Question,
     rule: Rule,
     index: int,
     found: Many,

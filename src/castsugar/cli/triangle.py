@@ -7,7 +7,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plausible
-from castsugar.cli.bench_option import recipe_texts
+from castsugar.asked import recipe_texts
 from castsugar.cli.conditions import read_conditions
 from castsugar.cli.many import (
     add_many_options,
@@ -29,7 +29,7 @@ from castsugar.mix.text import parse_recipe
 
 if TYPE_CHECKING:
     from castsugar.arrays import FloatArray
-    from castsugar.cli.conditions import Shared
+    from castsugar.asked import Question
     from castsugar.plot.sheet import Drawing
     from castsugar.report.shown import Shown
     from castsugar.report.sweep import Many
@@ -262,7 +262,7 @@ def run(options: argparse.Namespace) -> int:
 # What is known of a bench for its picture.
 
 
-def _search_ranges(conditions: Shared, corners: list[str]) -> Ranges:
+def _search_ranges(conditions: Question, corners: list[str]) -> Ranges:
     """Return the bounds of a search for three ingredients.
 
     Raises
@@ -289,7 +289,7 @@ def _search_ranges(conditions: Shared, corners: list[str]) -> Ranges:
 
 
 def _measured(
-    conditions: Shared, corners: list[str], fixed: dict[str, float]
+    conditions: Question, corners: list[str], fixed: dict[str, float]
 ) -> FloatArray:
     """Return the mixes that were burned and lie on the map, as shares of the three."""
     import numpy as np

@@ -11,12 +11,11 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plausible
+from castsugar.asked import Question, Shelf
 from castsugar.cli.answer import Answer, answer, units_of
-from castsugar.cli.bench_option import Shelf, add_bench_option, world_of
-from castsugar.cli.conditions import Shared, add_nozzle_options, stated_conditions
-from castsugar.cli.evaluate import conditions_line
-from castsugar.cli.kitchen_options import kitchen_assumptions, read_kitchen
-from castsugar.cli.motor_options import motor_assumptions
+from castsugar.cli.bench_option import add_bench_option, world_of
+from castsugar.cli.conditions import add_nozzle_options, stated_conditions
+from castsugar.cli.kitchen_options import read_kitchen
 from castsugar.cli.output import add_output_options, command_text
 from castsugar.cli.quantities import in_si, quantity
 from castsugar.errors import InputError
@@ -132,19 +131,19 @@ def run(options: argparse.Namespace) -> int:
     database, world = load_database(), world_of(options)
     bench = world.bench if world else None
     charge = read_charge(options.recipe, bench, database, wanted=options.lot)
-    shared = shared_of(options, world, database)
-    motor = shared.motor
-    if shared.kitchen is not None:
-        batch = _sheet(options, charge, shared).in_pan
-        shared = replace(shared, kitchen=shared.kitchen.holding(batch))
+    question = shared_of(options, world, database)
+    motor = question.motor
+    if question.kitchen is not None:
+        batch = _sheet(options, charge, question).in_pan
+        question = replace(question, kitchen=question.kitchen.holding(batch))
     found = weighing(
-        _sheet(options, charge, shared),
-        conditions_of(shared, world),
+        _sheet(options, charge, question),
+        conditions_of(question, world),
         actual=read_masses(options.actual, charge, "--actual", "="),
         at_most=in_si(options.at_most),
         grain_volume=one_grain(motor.grain)[0] if motor is not None else None,
     )
-    told = _told(options, shared, world, found)
+    told = _told(options, question, world, found)
     given = Answer(
         command="weigh",
         screen=partial(weigh_screen, found, told),
@@ -152,7 +151,7 @@ def run(options: argparse.Namespace) -> int:
         parts=partial(weigh_parts, found, told.mixes.judged[0]),
         told={
             "version": database.version,
-            "conditions": shared.conditions.to_dict(),
+            "conditions": question.conditions.to_dict(),
             "assumptions": list(told.mixes.notes),
             "cautions": [caution.text for caution in told.cautions],
         },
@@ -169,11 +168,11 @@ def run(options: argparse.Namespace) -> int:
 
 def shared_of(
     options: argparse.Namespace, world: World | None, database: Database
-) -> Shared:
+) -> Question:
     """Return pressures, kitchen, motor and lots."""
     lost = in_si(options.water_lost)
     bench = world.bench if world else None
-    return Shared(
+    return Question(
         conditions=stated_conditions(options, bench),
         water_lost=lost,
         alternatives={},
@@ -196,22 +195,22 @@ def mix_as_cast(charge: Charge, kitchen: Kitchen | None, lost: float) -> Mix:
     return as_cast(mix, replace(kitchen, draws=_CAST_DRAWS))
 
 
-def _sheet(options: argparse.Namespace, charge: Charge, shared: Shared) -> Sheet:
+def _sheet(options: argparse.Namespace, charge: Charge, question: Question) -> Sheet:
     """Return the sheet of the castings or of the batch asked for."""
     from castsugar.weigh.charge import STRANDS, equipment_of, pieces_of, sizes_of
     from castsugar.weigh.sheet import plan
 
     plausible.checked("pans", options.pans, plausible.said_at("--pans"))
     counts = (options.grains, options.strands, options.delays)
-    motor, bench = shared.motor, shared.shelf.bench
+    motor, bench = question.motor, question.shelf.bench
     step = options.scale_step
     equipment = equipment_of(bench, in_si(step), step.unit if step else "g")
     make = partial(
         plan,
         charge,
         equipment,
-        mix=mix_as_cast(charge, shared.kitchen, shared.water_lost or 0.0),
-        density_ratio=density_ratio_of(charge, shared),
+        mix=mix_as_cast(charge, question.kitchen, question.water_lost or 0.0),
+        density_ratio=density_ratio_of(charge, question),
         pans=options.pans,
     )
     if options.batch is not None:
@@ -235,28 +234,28 @@ def _sheet(options: argparse.Namespace, charge: Charge, shared: Shared) -> Sheet
     return make(pieces=pieces)
 
 
-def conditions_of(shared: Shared, world: World | None) -> Conditions:
+def conditions_of(question: Question, world: World | None) -> Conditions:
     """Return under what a weighing is judged."""
     from castsugar.limits import limits_of
     from castsugar.weigh.correction import Conditions
 
     return Conditions(
-        **shared.conditions.options(),
-        water_lost=shared.water_lost or 0.0,
-        kitchen=shared.kitchen,
-        motor=shared.motor,
+        **question.conditions.options(),
+        water_lost=question.water_lost or 0.0,
+        kitchen=question.kitchen,
+        motor=question.motor,
         limits=limits_of(world.limits) if world is not None else (),
     )
 
 
-def density_ratio_of(charge: Charge, shared: Shared) -> float:
+def density_ratio_of(charge: Charge, question: Question) -> float:
     """Return how dense the casting will be over one without voids.
 
     As the motor states it, else as it flows in the kitchen, else as usual.
     """
     from castsugar.motor.hardware import DENSITY_RATIO
 
-    motor, kitchen = shared.motor, shared.kitchen
+    motor, kitchen = question.motor, question.kitchen
     if motor is not None and motor.density_ratio is not None:
         return motor.density_ratio
     if kitchen is not None:
@@ -298,9 +297,13 @@ def read_masses(
 
 
 def _told(
-    options: argparse.Namespace, shared: Shared, world: World | None, found: Weighing
+    options: argparse.Namespace,
+    question: Question,
+    world: World | None,
+    found: Weighing,
 ) -> Told:
     """Return what a screen says beside the weighing: the mix judged, cautions, next."""
+    from castsugar.evaluated import conditions_line
     from castsugar.limits import judge_rows
     from castsugar.report.cautions import chosen, motor_facts, pan_facts
     from castsugar.report.limit_words import by_mix
@@ -311,33 +314,37 @@ def _told(
     total = found.correction.total if found.correction is not None else sheet.total
     facts = pan_facts(
         batch=max(total, sheet.total),
-        kitchen=shared.kitchen,
-        bench=shared.shelf.bench,
-    ) | motor_facts(shared.motor, [base.values])
-    applying = tuple(shared.database.cautions_for(["weigh"], facts))
+        kitchen=question.kitchen,
+        bench=question.shelf.bench,
+    ) | motor_facts(question.motor, [base.values])
+    applying = tuple(question.database.cautions_for(["weigh"], facts))
     # The mass in the pan is a finding, and so is what forbids the work.
     rest = [c for c in applying if c.quantity != "batch_mass" and c.level != "stop"]
     stops = [c for c in applying if c.level in ("stop", "general")]
     say = units_of(options).rule
     limits = found.conditions.limits
     mix = sheet.charge.mix()
-    asked = {"kitchen": shared.kitchen, "motor": shared.motor, "casting": sheet.pieces}
+    asked = {
+        "kitchen": question.kitchen,
+        "motor": question.motor,
+        "casting": sheet.pieces,
+    }
     uses = {"lots", "scale", "pan", *(table for table, own in asked.items() if own)}
     mixes = Mixes(
         mixes=(mix,),
         rows=(base.row,),
         judged=by_mix(judge_rows(limits, [base.row]), 1) if limits else ((),),
-        conditions=partial(conditions_line, shared, options.bench),
-        notes=tuple(assumptions_of(shared, sheet)),
+        conditions=partial(conditions_line, question, options.bench or ""),
+        notes=tuple(assumptions_of(question, sheet)),
         cautions=chosen(rest, facts, ["weigh"], say=say),
         bench=options.bench or "",
         bench_said=options.bench_said,
         invented=world.invented_for([mix], uses=uses) if world is not None else (),
     )
-    if shared.motor is not None:
+    if question.motor is not None:
         from castsugar.motor.peak_causes import causes_of
 
-        mixes = replace(mixes, causes=causes_of(shared.motor, (mix,), (base.row,)))
+        mixes = replace(mixes, causes=causes_of(question.motor, (mix,), (base.row,)))
     broken = any(one.verdict == "broken" for one in mixes.judged[0])
     return Told(
         mixes=mixes,
@@ -361,8 +368,9 @@ def _next(options: argparse.Namespace, sheet: Sheet) -> str:
     return shlex.join(words + (["--no-bench"] if options.no_bench else []))
 
 
-def cast_assumptions(shared: Shared, sheet: Sheet) -> list[str]:
+def cast_assumptions(question: Question, sheet: Sheet) -> list[str]:
     """Say what was assumed of scale, pan and casting, one line each."""
+    from castsugar.report.assumptions import kitchen_assumptions
     from castsugar.weigh.charge import sizes_of
 
     equipment = sheet.equipment
@@ -370,11 +378,11 @@ def cast_assumptions(shared: Shared, sheet: Sheet) -> list[str]:
         "amounts of the recipe are as weighed: each line with the water of its lot, "
         "without what stays in the cup"
     ]
-    if shared.kitchen is not None:
-        said += kitchen_assumptions(shared.kitchen)
-    elif shared.water_lost:
+    if question.kitchen is not None:
+        said += kitchen_assumptions(question.kitchen)
+    elif question.water_lost:
         said.append(
-            f"{100.0 * shared.water_lost:.3g} % of the recipe's water "
+            f"{100.0 * question.water_lost:.3g} % of the recipe's water "
             "leaves, as you say"
         )
     else:
@@ -388,7 +396,7 @@ def cast_assumptions(shared: Shared, sheet: Sheet) -> list[str]:
     if sheet.cups:
         usual["residue_cup"] = f"{1e3 * equipment.residue_cup:g} g stay in a cup"
     taken = [usual[name] for name in equipment.assumed if name in usual]
-    sizes = sizes_of(shared.shelf.bench).assumed
+    sizes = sizes_of(question.shelf.bench).assumed
     kinds = (piece.kind for piece in sheet.pieces)
     taken += [f"size of a {kind}" for kind in kinds if kind.split()[0] in sizes]
     said += [
@@ -402,12 +410,14 @@ def cast_assumptions(shared: Shared, sheet: Sheet) -> list[str]:
     return said
 
 
-def assumptions_of(shared: Shared, sheet: Sheet) -> list[str]:
+def assumptions_of(question: Question, sheet: Sheet) -> list[str]:
     """Say all that was assumed: how it is cast, and how it burns."""
-    said = cast_assumptions(shared, sheet)
+    from castsugar.report.assumptions import motor_assumptions
+
+    said = cast_assumptions(question, sheet)
     if sheet.charge.dummy:
         return said
-    said.append(f"c* ideal, flow {shared.flow}, at {shared.pressure.echo()}")
-    if shared.motor is not None:
-        said += motor_assumptions(shared.motor)
+    said.append(f"c* ideal, flow {question.flow}, at {question.pressure.echo()}")
+    if question.motor is not None:
+        said += motor_assumptions(question.motor)
     return said
