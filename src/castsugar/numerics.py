@@ -238,6 +238,8 @@ def quantile_of_normals(
     high = float((mean + 10.0 * sd).max()) + 1e-12
     for _ in range(200):
         middle = 0.5 * (low + high)
+        if middle in (low, high):
+            break
         with np.errstate(divide="ignore", invalid="ignore"):
             z = (middle - mean) / sd
         below = float(weights @ np.where(np.isnan(z), 0.5, ndtr(z)))
