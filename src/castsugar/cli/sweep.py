@@ -47,7 +47,6 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "sweep",
-        help="one ingredient against the rest, as a chart and a table",
         description="Let one ingredient of a recipe run; the others keep their ratio.\n"
         "The independent check is not asked.",
         epilog=_EXAMPLES,

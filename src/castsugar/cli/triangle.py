@@ -143,7 +143,6 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "map",
-        help="three ingredients against each other, as a picture and a table",
         description="Compute every mix of three ingredients on a triangular lattice.\n"
         "The independent check is not asked.",
         epilog=_EXAMPLES,
