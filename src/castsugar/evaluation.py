@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from concurrent.futures import Executor
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -17,7 +17,6 @@ from castsugar.limits import PEAK, chance_column, levels_of
 from castsugar.mix import refusals
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import MixLike, as_mix, as_mixes
-from castsugar.mix.rule import Rule
 from castsugar.plausible import RANGES
 from castsugar.rows import other_set, shipped_species
 from castsugar.thermo import solver
@@ -257,22 +256,6 @@ def evaluate_columns(  # noqa: PLR0913 - keyword-only options
         alone = [blends.mix(row) for row in range(count)]
         confirmation.confirm(columns, alone, pressures, second)
     return columns
-
-
-def evaluate_part(
-    rule: Rule, start: int, stop: int, options: Mapping[str, Any]
-) -> rows.Columns:
-    """Return :func:`evaluate_columns` of a range of a rule: the task of a worker.
-
-    Parameters
-    ----------
-    rule : Rule
-    start, stop : int
-        Of the mixes, by index.
-    options : mapping
-        As for :func:`evaluate_columns`.
-    """
-    return evaluate_columns(rule.blends(slice(start, stop)), **options)
 
 
 def table_of(columns: rows.Columns) -> pd.DataFrame:

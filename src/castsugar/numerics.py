@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from castsugar.arrays import BoolArray, FloatArray
+from castsugar.arrays import BoolArray, FloatArray, IntArray
 
 # ----------------------------------------------------------------------------
 # Regular points of a triangle, lines through a recipe, whole steps.
@@ -20,13 +20,14 @@ from castsugar.arrays import BoolArray, FloatArray
 _EDGE = 1e-6
 
 
-def triangle(step: float) -> FloatArray:
-    """Return all triples of multiples of `step` that sum to 1.
+def triangle(step: float, part: slice | IntArray = slice(None)) -> FloatArray:
+    """Return triples of multiples of `step` that sum to 1: all, or some by index.
 
     Parameters
     ----------
     step : float
         A whole fraction of 1.
+    part : slice or ndarray of int
 
     Returns
     -------
@@ -39,10 +40,11 @@ def triangle(step: float) -> FloatArray:
     [[0.0, 0.0, 1.0], [0.0, 0.5, 0.5], [0.0, 1.0, 0.0]]
     """
     count = round(1.0 / step)
-    points = [
-        (i, j, count - i - j) for i in range(count + 1) for j in range(count + 1 - i)
-    ]
-    return np.array(points, dtype=float) / count
+    ends = np.cumsum(np.arange(count + 1, 0, -1))  # of the points with the same i
+    index = np.arange(ends[-1])[part]
+    i = np.searchsorted(ends, index, side="right")
+    j = index - np.where(i > 0, ends[i - 1], 0)
+    return np.stack([i, j, count - i - j], axis=1).astype(float) / count
 
 
 def with_fixed(shares: FloatArray, total: float, fixed: Sequence[float]) -> FloatArray:
