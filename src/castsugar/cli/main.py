@@ -7,6 +7,7 @@ convergence; 70 a fault of castsugar; 130 interrupted.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import importlib
 import io
 import itertools
@@ -81,6 +82,7 @@ LINES = {
     "sweep": "one ingredient against the rest, as a chart and a table",
     "map": "three ingredients against each other, as a picture and a table",
     "next": "what to measure next: pan, cup, strands, a firing; what tells most",
+    "open": "your bench on one live page: drag the mix and see what it does",
     "weigh": "the weigh sheet of a batch, and corrections while weighing",
     "plan": "turned round: what a batch gives, when it is dry, which heat pours",
     "batch": "keep what was made, what was predicted and what was measured",
@@ -275,7 +277,8 @@ def _run(options: argparse.Namespace) -> int:
         return 0
     settle_bench(options)
     check_outputs(options)
-    with progress.shown(options):
+    until_stopped = options.command == "open"
+    with contextlib.nullcontext() if until_stopped else progress.shown(options):
         code: int = options.run(options)
     if code == 0 and options.remarks and getattr(options, "strict", False):
         remark(f"castsugar: {STRICT}, and remarks: {len(options.remarks)}")

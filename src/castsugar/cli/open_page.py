@@ -28,7 +28,6 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "open",
-        help="your bench on one live page: drag the mix and see what it does",
         description="Open the bench as a live page in the browser.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,

@@ -139,7 +139,9 @@ class Deeds:
 
     def __init__(self, *, read_only: bool = False) -> None:
         self.made: OrderedDict[str, bytes] = OrderedDict()
-        self._words = {k: v for k, v in _WORDS.items() if not (read_only and k == "batch")}
+        self._words = {
+            k: v for k, v in _WORDS.items() if not (read_only and k == "batch")
+        }
         self._known: OrderedDict[str, Deed] = OrderedDict()
         self._room = tempfile.TemporaryDirectory(prefix="castsugar-")
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import threading
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -59,7 +60,8 @@ class Site:
     read_only: bool = False
 
     def __post_init__(self) -> None:
-        """Make the table of routes."""
+        """Make the table of routes; one acts at a time."""
+        self.lock = threading.Lock()
         page, saver = self.page, Saver(self.page)
         self._routes: dict[str, Callable[[Told], Told]] = {
             "/bench": lambda asked: page.bench(),
@@ -93,9 +95,10 @@ class Site:
 
     def _acted(self, act: Callable[[Told], Told], asked: Told) -> Response:
         try:
-            told = {"hash": self.page.hash} | act(asked)
-            if changed := self.page.changed:
-                told.setdefault("changed", changed)
+            with self.lock:
+                told = {"hash": self.page.hash} | act(asked)
+                if changed := self.page.changed:
+                    told.setdefault("changed", changed)
             return _json(200, told)
         except ChangedElsewhere as error:
             return failed(409, str(error))

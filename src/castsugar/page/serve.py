@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 #: The only address.
 HOST = "127.0.0.1"
 
-#: Connections at once, of which a browser holds six a tab, and idle seconds of one.
-CONNECTIONS, IDLE = 32, 30
+#: Connections at once: of two browsers, six each, and some; idle seconds of one.
+CONNECTIONS, IDLE = 16, 30
 
 
 def bound(port: int) -> socket.socket:
@@ -69,9 +69,17 @@ class Turns:
         try:
             yield
         finally:
-            self._taken = bool(self._waiting)
-            if self._waiting:
-                heapq.heappop(self._waiting)[2].set_result(None)
+            self._taken = False
+            self._next()
+
+    def _next(self) -> None:
+        """Let the first go on that still waits."""
+        while self._waiting:
+            mine = heapq.heappop(self._waiting)[2]
+            if not mine.done():
+                self._taken = True
+                mine.set_result(None)
+                return
 
 
 def application(site: Site) -> Callable[..., Awaitable[None]]:
@@ -109,6 +117,44 @@ async def _body(asked: Any) -> bytes:
     return found[: LARGEST_BODY + 1]
 
 
+def _server(site: Site) -> Any:
+    """Return the server of a site: it ends its deeds, and who says nothing is cut."""
+    import uvicorn
+    from uvicorn.protocols.http.h11_impl import H11Protocol
+
+    class Patient(H11Protocol):
+        """A connection that has to ask something before it has waited too long."""
+
+        def connection_made(self, transport: Any) -> None:
+            super().connection_made(transport)
+            self.loop.call_later(IDLE, self._silent)
+
+        def _silent(self) -> None:
+            if self.cycle is None:
+                self.transport.close()
+
+    class Server(uvicorn.Server):
+        """Ends its deeds however it is ended."""
+
+        async def shutdown(self, sockets: Any = None) -> None:
+            site.deeds.close()
+            await super().shutdown(sockets)
+
+    return Server(
+        uvicorn.Config(
+            application(site),
+            http=Patient,
+            log_config=None,
+            lifespan="off",
+            ws="none",
+            server_header=False,
+            limit_concurrency=CONNECTIONS + 1,
+            timeout_keep_alive=IDLE,
+            timeout_graceful_shutdown=0,
+        )
+    )
+
+
 def run(page: Page, *, port: int, browser: bool, say: Callable[[str], None]) -> None:
     """Serve the page until Ctrl-C.
 
@@ -118,7 +164,8 @@ def run(page: Page, *, port: int, browser: bool, say: Callable[[str], None]) -> 
     port : int
         0: any.
     browser : bool
-        Whether the browser is asked to open the link.
+        Whether the browser is asked to open the link. The token is for a moment among
+        the words of its process, which others of this machine can read.
     say : callable
         Takes a line: first the link, alone.
 
@@ -127,39 +174,34 @@ def run(page: Page, *, port: int, browser: bool, say: Callable[[str], None]) -> 
     InputError
         A port that cannot be had.
     """
-    import uvicorn
-
     own = bound(port)
     access = Access(own.getsockname()[1], new_token())
-    deeds = Deeds()
+    deeds = Deeds(read_only=page.read_only)
     site = Site(access, page, deeds, _reported, read_only=page.read_only)
-    config = uvicorn.Config(
-        application(site),
-        log_config=None,
-        lifespan="off",
-        ws="none",
-        server_header=False,
-        limit_concurrency=CONNECTIONS,
-        timeout_keep_alive=IDLE,
-        timeout_graceful_shutdown=1,
-    )
     logging.getLogger("uvicorn").setLevel(logging.CRITICAL)
     own.listen()
     say(access.address)
-    threading.Thread(target=_warmed, args=(page,), daemon=True).start()
-    if browser and not webbrowser.open(access.address):
+    if browser:
+        _beside(_shown, access.address, say)
+    _beside(_warmed, site)
+    with contextlib.suppress(KeyboardInterrupt):
+        _server(site).run(sockets=[own])
+
+
+def _beside(act: Callable[..., None], *given: Any) -> None:
+    threading.Thread(target=act, args=given, daemon=True).start()
+
+
+def _shown(address: str, say: Callable[[str], None]) -> None:
+    """Open the browser; a text browser would keep the terminal."""
+    if not webbrowser.open(address):
         say("No browser was found: open the link above.")
-    try:
-        with contextlib.suppress(KeyboardInterrupt):
-            uvicorn.Server(config).run(sockets=[own])
-    finally:
-        deeds.close()
 
 
-def _warmed(page: Page) -> None:
+def _warmed(site: Site) -> None:
     """Load what the first answer needs, while the browser starts."""
-    with contextlib.suppress(CastsugarError):
-        page.warm()
+    with contextlib.suppress(CastsugarError), site.lock:
+        site.page.warm()
 
 
 def _reported(error: Exception) -> None:

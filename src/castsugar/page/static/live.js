@@ -8,6 +8,9 @@ const REST_MS = 300;
 const SLOW_MS = 150;
 const AGAIN_MS = 2000;
 
+// Answers of these are about the bench that this tab knows.
+const STAMPED = ["/answer", "/rest", "/region"];
+
 const page = { bench: null, state: null, saved: [], place: -1, seq: 0, gone: false, region: "" };
 const triangle = new Triangle(by("triangle"), (shares) => change(moved(shares)));
 
@@ -38,6 +41,9 @@ async function ask(path, body) {
   const told = await answer.json().catch(() => ({}));
   if (!answer.ok) throw new Refused(answer.status, told);
   if (told.changed) banner(`${told.changed}.`, "Reload", reload);
+  else if (STAMPED.includes(path) && told.hash !== page.bench.hash) {
+    banner(`${page.bench.name} has changed.`, "Reload", reload);
+  }
   return told;
 }
 
