@@ -194,7 +194,7 @@ def _beside(act: Callable[..., None], *given: Any) -> None:
 
 def _shown(address: str, say: Callable[[str], None]) -> None:
     """Open the browser; a text browser would keep the terminal."""
-    if not webbrowser.open(address):
+    if not webbrowser.open_new_tab(address):
         say("No browser was found: open the link above.")
 
 
