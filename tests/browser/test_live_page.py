@@ -75,20 +75,25 @@ def serve(folder: Path, *words: str) -> Server:
     return Server(process, process.stdout.readline().strip(), folder)
 
 
-@pytest.fixture
-def folder(tmp_path: Path) -> Path:
-    """Write the example bench."""
-    assert command("init", folder=tmp_path).returncode == 0
-    return tmp_path
-
-
-@pytest.fixture
-def server(folder: Path) -> Iterator[Server]:
-    """Serve the example bench."""
+def example(folder: Path) -> Iterator[Server]:
+    """Serve the example bench from a folder."""
+    assert command("init", folder=folder).returncode == 0
     running = serve(folder)
     yield running
     if running.process.poll() is None:
         running.stop()
+
+
+@pytest.fixture(scope="module")
+def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    """Serve a bench that nobody changes."""
+    yield from example(tmp_path_factory.mktemp("bench"))
+
+
+@pytest.fixture
+def own(tmp_path: Path) -> Iterator[Server]:
+    """Serve a bench that a test may change or end."""
+    yield from example(tmp_path)
 
 
 @dataclass
@@ -264,17 +269,17 @@ def test_a_wrong_box(
     assert one.text("#head") == before
 
 
-def test_a_killed_server(browser: Any, server: Server) -> None:
+def test_a_killed_server(browser: Any, own: Server) -> None:
     """The page says that its server has gone, and that its numbers are old."""
-    one = tab(browser, server.link)
-    assert server.stop() == 0
+    one = tab(browser, own.link)
+    assert own.stop() == 0
     one.page.locator("#point").focus()
     one.page.keyboard.press("ArrowUp")
     one.page.wait_for_selector("#banner:not([hidden])", timeout=PATIENCE)
     assert "has gone" in one.text("#banner")
     assert one.page.locator("#undo").is_disabled()
     assert one.parts()[0] == "60.5"
-    one.page.wait_for_function("decodeURIComponent(location.hash).includes('60.5')")
+    one.page.wait_for_function("() => location.hash.includes('60.5')")
 
 
 def test_without_the_token(browser: Any, server: Server) -> None:
@@ -297,11 +302,11 @@ def test_the_token_leaves_the_address(browser: Any, server: Server) -> None:
     assert two.parts() == ["60", "20", "20"]
 
 
-def test_save_and_undo(browser: Any, server: Server) -> None:
+def test_save_and_undo(browser: Any, own: Server) -> None:
     """What is written is shown first; undo puts the old bytes back; a name is text."""
-    bench = server.folder / "bench.toml"
+    bench = own.folder / "bench.toml"
     before = bench.read_bytes()
-    one, two = tab(browser, server.link), tab(browser, server.link)
+    one, two = tab(browser, own.link), tab(browser, own.link)
     one.rest(lambda: one.type_amount(1, "17"))
     one.page.locator("#name").fill("<img src=x onerror=alert(1)>")
     one.page.locator('[data-save="recipe"]').click()
@@ -319,11 +324,11 @@ def test_save_and_undo(browser: Any, server: Server) -> None:
     assert bench.read_bytes() == before
 
 
-def test_a_bench_changed_outside(browser: Any, server: Server) -> None:
+def test_a_bench_changed_outside(browser: Any, own: Server) -> None:
     """A change is said with a button; a broken file says its line, the page stays."""
-    bench = server.folder / "bench.toml"
+    bench = own.folder / "bench.toml"
     good = bench.read_text(encoding="utf-8")
-    one = tab(browser, server.link)
+    one = tab(browser, own.link)
     bench.write_text(good.replace('"red" =', '"rust" ='), encoding="utf-8")
     one.rest(lambda: one.type_amount(1, "21"))
     assert "bench.toml has changed" in one.text("#banner")
