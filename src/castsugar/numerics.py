@@ -212,7 +212,8 @@ def smooth_quantile(draws: FloatArray, level: float) -> FloatArray:
     if not ranks.size:
         ranks = np.array([round(rank)])
     weights = np.maximum(half + 1e-9 * last - np.abs(ranks - rank), 1e-9)
-    order = np.partition(draws, ranks, axis=-1)[..., ranks]
+    ends = np.partition(draws, ranks[[0, -1]], axis=-1)
+    order = np.sort(ends[..., ranks[0] : ranks[-1] + 1], axis=-1)
     with np.errstate(divide="ignore", invalid="ignore"):
         mean = np.log(order) @ (weights / weights.sum())
     gone = np.isnan(draws).any(axis=-1)
