@@ -203,7 +203,7 @@ def peaks(  # noqa: PLR0913 - keyword-only options
     quantiles = np.full((len(levels), len(w)), np.nan)
     exponent = np.full(len(w), np.nan)
     usable = np.flatnonzero((np.isfinite(supply) & np.isfinite(u)).all(axis=0))
-    alike = all(np.array_equal(*rows, equal_nan=True) for rows in (supply, u, fills))
+    alike = all(np.array_equal(a[0], a[1], equal_nan=True) for a in (supply, u, fills))
     for start in range(0, len(usable), _AT_ONCE):
         own = usable[start : start + _AT_ONCE]
         some = _Some(

@@ -417,7 +417,7 @@ def _quantiles(
         return found, exponent
     known = bare if bare.evidence else model  # nothing else tells of the rate
     of = _named(known, of)
-    high = np.flatnonzero(np.array(levels) > 0.5)
+    high = [i for i, level in enumerate(levels) if level > 0.5]
     most, supply = [levels[i] for i in high], (held or supplies)[1]
     before, _ = peaks_of(hardware.unfired(), known, made, supply, most, of)
     u = math.hypot(hardware.efficiency_u, model.scatter.firing)
