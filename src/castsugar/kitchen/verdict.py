@@ -251,6 +251,7 @@ def judge(
     kitchen: Kitchen,
     *,
     window: bool = True,
+    boils: bool = True,
     chances: Sequence[Chance] = (),
 ) -> Verdict:
     """Say how mixes cook, pour, set and keep.
@@ -262,6 +263,8 @@ def judge(
     kitchen : Kitchen
     window : bool
         Whether the pour window is sought (about 25 pours more).
+    boils : bool
+        Whether the boiling point is.
     chances : sequence of (str, float)
         Further quantiles, smooth in the mix: ("viscosity", 0.85), or of
         "relative_solids_20C".
@@ -281,8 +284,12 @@ def judge(
             continue
         known = kitchen.belief if mine else kitchen.belief.of_another_syrup()
         values, part = known.draw(kitchen.draws, kitchen.seed), pot.take(rows)
-        for name, found in _central(part, known.central(), kitchen).items():
+        middle = known.central()
+        for name, found in _central(part, middle, kitchen).items():
             single[name][rows] = found
+        if boils:
+            start = water_at_start(part, middle)
+            single["boils"][rows] = boiling(part, middle, start, kitchen.air_pressure)
         below, classes[rows] = _bands(part, values, kitchen, asked)
         for one in asked:
             quantiles[one][rows] = below[one]
@@ -433,7 +440,6 @@ def _central(pot: Pot, values: Values, kitchen: Kitchen) -> dict[str, FloatArray
     cold = standing(pot.at_rest(), values, left, _AT_ROOM)
     return {
         "water_lost": lost,
-        "boils": boiling(pot, values, start, air),
         "undissolved": hot.undissolved / (1.0 - start + left),
         "crowding": hot.crowding,
         "relative_solids_20C": set_ratio(pot, cold),
