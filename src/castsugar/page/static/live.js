@@ -17,12 +17,28 @@ const triangle = new Triangle(by("triangle"), (shares) => change(moved(shares)))
 // ----------------------------------------------------------------------------
 // The token: in the address once, then with this tab.
 
-const typed = decodeURIComponent(location.hash.slice(1));
-if (typed && !typed.startsWith("{")) {
-  sessionStorage.setItem("token", typed.replace(/^t(oken)?=/, ""));
-  history.replaceState(null, "", location.pathname);
+/** Return the state in the address, or null; a token there moves to this tab. */
+function fromAddress() {
+  const typed = location.hash.slice(1);
+  if (/^[\w-]+$/.test(typed)) {
+    sessionStorage.setItem("token", typed);
+    history.replaceState(null, "", location.pathname);
+    return null;
+  }
+  try {
+    const state = JSON.parse(decodeURIComponent(typed));
+    const pairs = Array.isArray(state.parts) && state.parts.every((one) => one?.length === 2 && one.every((x) => typeof x === "string"));
+    return pairs && typeof (state.limits ?? {}) === "object" ? state : null;
+  } catch {
+    return null;
+  }
 }
-const kept = typed.startsWith("{") ? typed : "";
+
+let kept = fromAddress();
+addEventListener("hashchange", () => {
+  kept = fromAddress() ?? page.state;
+  start();
+});
 
 class Refused extends Error {
   constructor(status, told) {
@@ -31,12 +47,16 @@ class Refused extends Error {
   }
 }
 
-/** Ask the server; Refused for what it says no to, TypeError if nobody is there. */
+class Gone extends Error {}
+
+/** Ask the server; Refused for what it says no to, Gone if nobody is there. */
 async function ask(path, body) {
   const answer = await fetch(path, {
     method: "POST",
     headers: { "Content-Type": "application/json", "X-Castsugar-Token": sessionStorage.getItem("token") ?? "" },
     body: JSON.stringify(body),
+  }).catch(() => {
+    throw new Gone();
   });
   const told = await answer.json().catch(() => ({}));
   if (!answer.ok) throw new Refused(answer.status, told);
@@ -70,7 +90,8 @@ class Lane {
     try {
       this.take(await ask(this.path, body), body);
     } catch (error) {
-      failed(error, () => this.send(body));
+      this.waiting ??= body;
+      failed(error, () => this.run());
     } finally {
       clearInterval(clock);
       this.busy = false;
@@ -106,6 +127,7 @@ function rested(told) {
   showNumbers(told);
   showRest(told);
   draw(told);
+  by("heard").textContent = `${told.verdict.text} For ${told.for}.`;
   drawThickness(by("thick"), told.viscosity);
   by("thick-words").textContent = thickWords(told.viscosity);
   document.body.dataset.rest = told.seq;
@@ -138,7 +160,7 @@ function failed(error, again) {
     return banner("Open the link that the terminal shows: this tab has no key.");
   }
   if (error instanceof Refused) return banner(`${error.message}.`);
-  if (!(error instanceof TypeError)) throw error;
+  if (!(error instanceof Gone)) throw error;
   if (!page.gone) wait(again);
   return undefined;
 }
@@ -152,7 +174,7 @@ function wait(again) {
     try {
       await ask("/bench", {});
     } catch (error) {
-      if (error instanceof TypeError) return;
+      if (error instanceof Gone) return;
       clearInterval(look);
       page.gone = false;
       failed(error, again);
@@ -199,7 +221,7 @@ function clearFaults() {
 const number = (text) => (/^\s*-?\d*\.?\d+\s*$/.test(text) ? Number(text) : NaN);
 
 function shares(state) {
-  const total = state.parts.reduce((sum, [, text]) => sum + number(text), 0);
+  const total = state.parts.reduce((sum, [name, text]) => sum + (name || text ? number(text) : 0), 0);
   const share = (name) => (100 * number(state.parts.find(([own]) => own === name)?.[1] ?? "0")) / total;
   return page.bench.corners.map(share);
 }
@@ -228,7 +250,8 @@ function change(state, { keep = true, boxes = true } = {}) {
     triangle.hold(100 - own.reduce((sum, x) => sum + x, 0));
     triangle.place(own);
   }
-  const sent = { ...state, parts: state.parts.filter(([name, text]) => !(page.bench.corners.includes(name) && number(text) === 0)) };
+  const empty = ([name, text]) => (!name && !text) || (page.bench.corners.includes(name) && number(text) === 0);
+  const sent = { ...state, parts: state.parts.filter((pair) => !empty(pair)) };
   answers.send({ seq: page.seq, state: sent });
   survey(sent);
   clearTimeout(page.timer);
@@ -291,7 +314,8 @@ function showBoxes() {
     const value = box.dataset.limit ? page.state.limits[key] : page.state[key];
     if (box !== held) box.value = value ?? "";
     const slider = by(`slide-${key}`);
-    if (slider && slider !== held && Number.isFinite(parseFloat(value))) slider.value = parseFloat(value);
+    const plain = !/[a-z]/i.test(value ?? "") || (value ?? "").endsWith(` ${slider?.dataset.unit}`);
+    if (slider && slider !== held && plain && Number.isFinite(parseFloat(value))) slider.value = parseFloat(value);
   }
   by("units").value = page.state.units;
 }
@@ -318,7 +342,7 @@ function setting(one) {
   const box = make("input", { id: `box-${one.key}`, class: "short", "data-box": one.key, autocomplete: "off", oninput: (event) => set(event.target.value) });
   const label = make("label", { text: one.label, for: box.id });
   const slide = make("input", {
-    id: `slide-${one.key}`, type: "range", min: one.low, max: one.high, step: one.step, "aria-label": `${one.label}, slider`,
+    id: `slide-${one.key}`, type: "range", min: one.low, max: one.high, step: one.step, "data-unit": one.unit, "aria-label": `${one.label}, slider`,
     oninput: (event) => set(`${event.target.value} ${["C", "F", "mm", "in"].includes(one.unit) ? one.unit : ""}`.trim()),
   });
   return make("div", { class: "row", of: [label, box, slide] });
@@ -339,6 +363,7 @@ function limitRow(one) {
 async function deed(kind) {
   say("fault-deed", "");
   by("done").replaceChildren();
+  clearInterval(page.look);
   try {
     page.deed = (await ask("/deed", { kind, state: page.state, more: {} })).id;
     by("running").hidden = false;
@@ -457,12 +482,20 @@ function recipe(name) {
 async function start() {
   try {
     const bench = await ask("/bench", {});
-    const own = kept ? { ...bench.start, ...JSON.parse(kept) } : bench.start;
+    const own = kept ? { ...bench.start, ...kept } : bench.start;
+    banner("");
+    enable(true);
     open(bench, own);
   } catch (error) {
     failed(error, start);
   }
 }
+
+// On a phone only the head line of the answer stays in sight.
+new ResizeObserver(() => {
+  const up = by("head").offsetHeight + 4 - by("answer").offsetHeight;
+  by("answer").style.setProperty("--up", `${Math.min(up, 0)}px`);
+}).observe(by("answer"));
 
 by("undo").onclick = () => step(-1);
 by("redo").onclick = () => step(1);

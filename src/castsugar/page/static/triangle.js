@@ -36,6 +36,7 @@ export class Triangle {
     this.held = 0;
     this.point.addEventListener("pointerdown", (event) => this.grab(event));
     this.point.addEventListener("pointermove", (event) => this.drag(event));
+    this.point.addEventListener("lostpointercapture", () => (this.hand = null));
     this.point.addEventListener("keydown", (event) => this.key(event));
     svg.addEventListener("click", (event) => this.jump(event));
     new ResizeObserver(() => this.fit()).observe(svg);
@@ -180,28 +181,33 @@ export class Triangle {
   }
 
   grab(event) {
+    if (event.button !== 0 || this.hand) return;
+    const [x, y] = this.read(event);
+    const [a, , c] = this.shares;
     this.point.setPointerCapture(event.pointerId);
     this.point.focus();
-    this.dragging = true;
+    this.hand = { id: event.pointerId, off: [a - x, c - y] };
     event.preventDefault();
   }
 
   drag(event) {
-    if (this.dragging && this.point.hasPointerCapture(event.pointerId)) this.to(event);
+    if (this.hand?.id !== event.pointerId) return;
+    const [a, c] = this.read(event);
+    this.go(a + this.hand.off[0], c + this.hand.off[1]);
   }
 
   /** A click beside the point takes it there. */
   jump(event) {
-    if (this.dragging) this.dragging = false;
-    else this.to(event);
+    if (!this.point.contains(event.target)) this.go(...this.read(event));
   }
 
-  to(event) {
+  /** Return the shares [a, c] under a pointer. */
+  read(event) {
     const box = this.svg.getScreenCTM().inverse();
     const { x, y } = new DOMPoint(event.clientX, event.clientY).matrixTransform(box);
     const a = this.low[1] + ((BOX.bottom - y) / (BOX.bottom - BOX.top)) * this.span[1];
     const along = this.low[0] + ((x - BOX.left) / (BOX.right - BOX.left)) * this.span[0];
-    this.go(a, along - a / 2);
+    return [a, along - a / 2];
   }
 
   key(event) {
@@ -215,7 +221,7 @@ export class Triangle {
 
   /** A finger needs 44 px however small the picture is. */
   fit() {
-    const scale = (this.svg.clientWidth || 640) / 640;
+    const scale = this.svg.getScreenCTM()?.a || 1;
     this.svg.querySelector("#touch").setAttribute("r", Math.max(24 / scale, 16));
     this.svg.querySelector("#ring").setAttribute("r", Math.max(9, 7 / scale));
   }
