@@ -96,6 +96,14 @@ def own(tmp_path: Path) -> Iterator[Server]:
     yield from example(tmp_path)
 
 
+@pytest.fixture(autouse=True)
+def closed(browser: Any) -> Iterator[None]:
+    """Close what a test opened: a tab holds connections."""
+    yield
+    for context in browser.contexts:
+        context.close()
+
+
 @dataclass
 class Tab:
     """One tab on the page."""

@@ -64,16 +64,21 @@ class Turns:
         if self._taken:
             mine = asyncio.get_running_loop().create_future()
             heapq.heappush(self._waiting, (urgency, next(self._count), mine))
-            await mine
+            try:
+                await mine
+            except asyncio.CancelledError:
+                if not mine.cancelled():  # its turn had come already
+                    self._pass_on()
+                raise
         self._taken = True
         try:
             yield
         finally:
-            self._taken = False
-            self._next()
+            self._pass_on()
 
-    def _next(self) -> None:
+    def _pass_on(self) -> None:
         """Let the first go on that still waits."""
+        self._taken = False
         while self._waiting:
             mine = heapq.heappop(self._waiting)[2]
             if not mine.done():
