@@ -43,6 +43,7 @@ GROUPS = {
         "check": "check",
         "ingredients": "ingredients",
         "cautions": "cautions",
+        "examples": "examples",
     },
     "Ask": {
         "evaluate": "evaluate",
@@ -85,7 +86,7 @@ castsugar says what a nitrate-sugar mix does, before it is cooked.
   castsugar ingredients "corn syrup"
   castsugar init my-bench
 
-  Start  init, check, ingredients, cautions
+  Start  init, check, ingredients, cautions, examples
   Ask    evaluate, ballistics, compare, search, justify, sweep, map, next
   Bench  weigh, plan, batch, kitchen
   Learn  burnrate, firing, learn
