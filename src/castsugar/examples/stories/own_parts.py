@@ -35,7 +35,8 @@ for species in (None, cs.species_file(own)):
 
 # %% [markdown]
 # **A burn law.** State rates at two pressures and how unsure they are; the model of
-# burn rates holds them with all else that burned. A motor needs grain and throat.
+# burn rates holds them with all else that burned, and lets a motor burn 4 % faster than
+# strands (assumed). A motor needs grain and throat.
 
 # %%
 law = cs.motor.Burned(

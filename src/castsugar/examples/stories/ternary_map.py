@@ -67,7 +67,7 @@ axes = cs.plot.ternary(
     marks={"best": tuple(shares[best] / 100)},
     zoom=((0.44, 0.76), (0.0, 0.56), (0.0, 0.56)),
 )
-axes.legend(loc="upper left", bbox_to_anchor=(1.2, 1.0))
+axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.15), ncols=5)
 axes.figure.savefig("ternary_map.png", bbox_inches="tight")
 
 # %% [markdown]
