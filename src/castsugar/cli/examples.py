@@ -18,8 +18,7 @@ picture in the folder where it runs.
 examples:
   castsugar examples
   castsugar examples first_table
-  castsugar examples first_table -o stories
-  castsugar examples strands_to_law --notebook -o stories
+  castsugar examples first_table -o .
   castsugar examples -o stories
 """
 

@@ -71,11 +71,8 @@ def script(name: str) -> str:
 
     Examples
     --------
-    >>> print(script("first_table")[:42])
-    # %% [markdown]
-    # # A first table
-    #
-    # Sal
+    >>> script("first_table").splitlines()[:2]
+    ['# %% [markdown]', '# # A first table']
     """
     if name not in STORIES:
         raise unknown_name("example", name, STORIES)
