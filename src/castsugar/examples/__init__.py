@@ -20,8 +20,7 @@ executor                   whatever has `submit`                   many_mixes, o
 
 What cannot: the equations of kitchen and motor, the columns of the table and a function
 of one's own as objective (evaluate, and choose in pandas), an element outside the
-family, a fuel but sugars, polyols and syrups, and an own ingredient in a search, a
-comparison or on a weigh sheet.
+family, and an ingredient of one's own in a search, a comparison or on a weigh sheet.
 """
 
 from __future__ import annotations

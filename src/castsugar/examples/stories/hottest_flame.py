@@ -48,7 +48,7 @@ for fuel, ratio in ratios.items():
 # %% [markdown]
 # The stoichiometric mixtures are at 7.94 and 3.99. The hottest flames lie near them
 # (heat breaks some water apart, so not quite there), the fastest gas lies below: by
-# half for hydrogen, which has the most to gain from being light.
+# more than half for hydrogen, which has the most to gain from being light.
 #
 # Anything light will do? Put water into the hottest hydrogen flame: it cools, too.
 

@@ -4,8 +4,9 @@
 #
 # Fruit sugar, fructose, is not in the catalogue. Python takes it all the same: a
 # formula, an enthalpy of formation, a density. Such a row carries the flag "reference
-# only", because nobody checked it; weigh sheet and search refuse it. The two numbers
-# below are from memory of the usual handbooks: look them up before you lean on them.
+# only", because nobody checked it: it serves checks, and comparison, search and weigh
+# sheet do not take it. The two numbers below are from memory of the usual handbooks:
+# look them up before you lean on them.
 
 # %%
 import castsugar as cs
@@ -67,8 +68,8 @@ for mix, state in zip(mixes, products):
     print(f"{mix.name}, mol/kg: {main}")
 
 # %% [markdown]
-# Only sugars, polyols and syrups may be the fuel of a nitrate mix here, and other
-# elements than those of the family are refused: that is what castsugar is for.
+# Other elements than those of the family (C H O N K Na Fe) are refused, own ingredient
+# or not: castsugar is for nitrate and sugar.
 #
 # Hot mixes burn people and houses; local law decides. Fructose browns early in a pan,
 # and castsugar has no kitchen for it.

@@ -97,5 +97,5 @@ print(f"{len(line)} mixes in {executor.jobs} job")
 
 # %% [markdown]
 # **What cannot be put in**: equations of kitchen or motor, columns of the table, an
-# element outside the family, another fuel than sugars, polyols and syrups, and an own
-# ingredient on a weigh sheet or in a search.
+# element outside the family, and an ingredient of your own in a comparison, in a search
+# or on a weigh sheet.

@@ -28,7 +28,8 @@ print(found)
 
 # %% [markdown]
 # Two bands belong to a law. The narrow one says where the law lies: it shrinks with
-# every strand. The wide one says where the next strand will lie: it does not.
+# every strand. The wide one says where the next strand will lie: it does not. Rings
+# mark strands that a law misses: look at those lines again. (Here it was chance.)
 
 # %%
 axes = cs.plot.strands(found)
@@ -55,7 +56,8 @@ for mix in found.mixes:
 # %%
 for law in cs.motor.borrowed_laws(cs.load_database())[:3]:
     rate = 1e3 * float(cs.motor.burn_rate(law, 3.45e6))
-    print(f"{law.name}: {rate:.1f} mm/s at 3.45 MPa, {100 * law.log_rate_u:.0f} % off")
+    known = 100 * law.log_rate_u
+    print(f"{law.name}: {rate:.1f} mm/s at 3.45 MPa, known to {known:.0f} %")
 
 # %% [markdown]
 # One warning. All strands of a mix here came out of one pot. Two pots of one recipe

@@ -31,8 +31,8 @@ print(f"all water away: {100 * gain:.1f} % more c*")
 
 # %% [markdown]
 # That is little. Steam is light, so it gives back as a gas much of what it takes as
-# heat. Now the pan itself, at 119 °C. The kitchen dries the mix as a pan of 200 g does;
-# its numbers are estimates from before anybody measured yours, so look at the bands.
+# heat. Now the pan itself, at 119 °C. The kitchen dries the mix as a usual small pan
+# does; its numbers are estimates from before anybody measured yours: mind the bands.
 
 # %%
 for minutes in (4, 8, 16, 32):
@@ -45,7 +45,8 @@ for minutes in (4, 8, 16, 32):
     )
 
 # %% [markdown]
-# Longer means drier, thicker and browner. How long until one per cent is left?
+# Longer means drier, thicker and browner, until `inf`: the grains touch, and it jams.
+# How long until one per cent is left?
 
 # %%
 kitchen = cs.Kitchen(cook=cs.Cook.hold(392.15, 480.0))
