@@ -10,7 +10,7 @@ What of castsugar can be extended, and the story that does it:
 part                       how                                     story
 ========================== ======================================= =====================
 ingredient, its doubt      ``cs.Ingredient(enthalpy_uncertainty)`` own_ingredient
-product species            ``cs.species_file``, `species=`         own_parts
+product species            ``cs.species_file``, `species=`         own_products
 burn law                   ``cs.motor.Burned(kind="stated")``      own_parts
 limit                      ``cs.Requirement`` on a column          best_for_a_case
 objective                  a column, or weights of columns         own_parts
@@ -49,7 +49,8 @@ STORIES: dict[str, str] = {
     "own_ingredient": "an ingredient of your own; the second data set",
     "many_mixes": "100,000 mixes on a dask cluster",
     "hottest_flame": "for a class: why the hottest flame is not the best",
-    "own_parts": "product species, burn law, objective, executor of your own",
+    "own_products": "a product species of your own",
+    "own_parts": "burn law, limit, objective, executor of your own",
 }
 
 #: Line 1 of each file is for the type checker of this project, not for readers.

@@ -2,13 +2,12 @@
 # %% [markdown]
 # # Parts of your own
 #
-# Where castsugar can be extended, one short cell each. (An ingredient of your own has a
-# story to itself.) The burn law below is invented.
+# Where else castsugar can be extended, one short cell each. (An ingredient of your own
+# and a product have stories to themselves.) The burn law below is invented.
 
 # %%
 from collections.abc import Callable
 from concurrent.futures import Executor, Future
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -16,22 +15,6 @@ import numpy as np
 import castsugar as cs
 
 mix = cs.Mix.weigh({"KNO3": 65, "sucrose": 35}, name="65/35")
-
-# %% [markdown]
-# **A product species.** Products are read from a file. Copy the shipped one and add an
-# entry: here vapour of potassium carbonate, which the default set leaves out and the
-# newer one has.
-
-# %%
-data = cs.load_database().folder
-newer = (data / "products-2002.yaml").read_text("utf-8")
-vapour = newer.split('- name: "K2CO3"\n')[1].split("- name:")[0]
-text = (data / "products.yaml").read_text("utf-8")
-text = text.replace("gases:\n", f'gases:\n- name: "K2CO3"\n{vapour}', 1)
-own = Path("own-products.yaml")
-own.write_text(text.replace("data-set: ", "data-set: mine, after ", 1), "utf-8")
-for species in (None, cs.species_file(own)):
-    print(f"{cs.equilibrium(mix, species=species).temperature:.2f} K")
 
 # %% [markdown]
 # **A burn law.** State rates at two pressures and how unsure they are; the model of
@@ -68,7 +51,6 @@ found = cs.search(
     objective="weighted sum",
     weights={"characteristic_velocity_m_s": 1.0, "flame_temperature_K": -0.05},
     limits=[cs.Requirement(column="flame_temperature_K", at_most=1750.0)],
-    confirm=False,
 )
 print({name: round(share, 3) for name, share in found.recipe.items()})
 
@@ -83,7 +65,6 @@ class Counting(Executor):
     jobs = 0
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **more: Any) -> Future[Any]:
-        """Do one job."""
         self.jobs += 1
         done: Future[Any] = Future()
         done.set_result(fn(*args, **more))
@@ -91,11 +72,9 @@ class Counting(Executor):
 
 
 executor = Counting()
-nine = [{"KNO3": 60 + n, "sucrose": 40 - n} for n in range(9)]
-line = cs.evaluate(nine, executor=executor)
+line = cs.evaluate([mix] * 9, executor=executor)
 print(f"{len(line)} mixes in {executor.jobs} job")
 
 # %% [markdown]
-# **What cannot be put in**: equations of kitchen or motor, columns of the table, an
-# element outside the family, and an ingredient of your own in a comparison, in a search
-# or on a weigh sheet.
+# **What cannot be put in**: equations of kitchen or motor, columns of the table, other
+# elements, and an ingredient of your own in a comparison, a search or on a weigh sheet.
