@@ -61,6 +61,7 @@ def test_public_names() -> None:
         "records",
         "search",
         "sensitivities",
+        "species_file",
         "species_set",
         "strands",
         "weigh",
@@ -84,7 +85,7 @@ SPACES = {
         "pan_weight parse_cook pour_heat unmeasured"
     ),
     "motor": (
-        "AreaTable BurnLaw BurnModel Burned Case Firing Hardware HollowCylinder "
+        "AreaTable Asked BurnLaw BurnModel Burned Case Firing Hardware HollowCylinder "
         "Material Spread allowable_pressure borrowed_law "
         "borrowed_laws burn_rate firings"
     ),

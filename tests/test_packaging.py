@@ -86,6 +86,26 @@ def test_data_is_found(built: dict[str, Path], kind: str, tmp_path: Path) -> Non
     assert line == f"{len(here.ingredients)} {here.version} {amount}"
 
 
+def test_a_story_runs_from_the_wheel(built: dict[str, Path], tmp_path: Path) -> None:
+    """It is packed, given out by the command, and runs on the packed package alone."""
+    options = {
+        "check": True,
+        "capture_output": True,
+        "text": True,
+        "cwd": tmp_path,
+        "env": os.environ | {"PYTHONPATH": str(built["wheel"])},
+    }
+    give = ["-m", "castsugar", "examples", "strands_to_law", "-o", "."]
+    subprocess.run([sys.executable, *give], **options)
+    done = subprocess.run([sys.executable, "strands_to_law.py"], **options)
+    assert done.stdout.startswith("30 strands of 3 mixes")
+    assert {p.name for p in tmp_path.iterdir()} == {
+        "invented-club",
+        "strands_to_law.png",
+        "strands_to_law.py",
+    }
+
+
 def test_wheel_holds_what_it_should(built: dict[str, Path]) -> None:
     """All modules, templates, all data, the type marker, the command; no tests."""
     wheel = built["wheel"]

@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     from castsugar.mix.weighing import Lot
     from castsugar.motor.hardware import Hardware
     from castsugar.optimize.search import search
-    from castsugar.rows import species_set
+    from castsugar.rows import species_file, species_set
 
 __version__ = "0.2.0"
 
@@ -78,6 +78,7 @@ _PLACES = {
     "performance": "evaluation",
     "search": "optimize.search",
     "sensitivities": "evaluation",
+    "species_file": "rows",
     "species_set": "rows",
 }
 
@@ -122,6 +123,7 @@ __all__ = [
     "records",
     "search",
     "sensitivities",
+    "species_file",
     "species_set",
     "strands",
     "weigh",

@@ -16,7 +16,7 @@ from castsugar.cli.spellings import spelled
 pytestmark = pytest.mark.exact
 
 MIX = "KNO3:65 sucrose:35"
-WITHOUT = ["init", "ingredients", "cautions", "completion"]
+WITHOUT = ["init", "ingredients", "cautions", "examples", "completion"]
 
 
 @pytest.fixture

@@ -32,6 +32,8 @@ def run_all(words: str, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     if words == "learn":  # from what the examples of batch leave
         for line in EXAMPLES["batch"]:
             assert main(shlex.split(line)[1:]) == 0, line
+    if words == "open":  # it serves until it is stopped: tests/page does that
+        monkeypatch.setattr("castsugar.page.serve.run", lambda page, **_: None)
     allowed = (0, 1) if words.split(" ")[0] in MAY_SAY_NO else (0,)
     for line in EXAMPLES[words]:
         assert main(shlex.split(line)[1:]) in allowed, line

@@ -45,6 +45,7 @@ GROUPS = {
         "check": "check",
         "ingredients": "ingredients",
         "cautions": "cautions",
+        "examples": "examples",
     },
     "Ask": {
         "evaluate": "evaluate",
@@ -74,6 +75,7 @@ LINES = {
     "check": "what of your bench is invented, misfit, missing or assumed",
     "ingredients": "list ingredients, or show one with its sources",
     "cautions": "all cautions, those of a topic, or those that your mix raises",
+    "examples": "stories in Python: short scripts to read, run and change",
     "evaluate": "flame temperature, c*, specific impulse and more of some recipes",
     "ballistics": "what a ballistics calculation takes of a mix: c*, burn law, doubts",
     "compare": "mixes side by side: what differs for certain, and what cannot be told",
@@ -113,7 +115,7 @@ castsugar says what a nitrate-sugar mix does, before it is cooked.
   castsugar ingredients "corn syrup"
   castsugar init my-bench
 
-  Start  init, check, ingredients, cautions
+  Start  init, check, ingredients, cautions, examples
   Ask    evaluate, ballistics, compare, search, justify, sweep, map, next, open
   Bench  weigh, plan, batch, kitchen
   Learn  burnrate, firing, learn
