@@ -46,6 +46,7 @@ def test_public_names() -> None:
         "ballistics",
         "bench",
         "blend",
+        "cite",
         "compare",
         "equilibrium",
         "evaluate",

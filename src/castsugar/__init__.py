@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.kitchen.pour_table import kitchen_table
     from castsugar.limits import Requirement
+    from castsugar.mix.basis import cite
     from castsugar.mix.blends import Blends, blend
     from castsugar.mix.mix import Mix
     from castsugar.mix.text import parse_recipe
@@ -68,6 +69,7 @@ _PLACES = {
     "WorkerError": "errors",
     "ballistics": "ballistic_input.block",
     "blend": "mix.blends",
+    "cite": "mix.basis",
     "compare": "comparison.compare",
     "equilibrium": "evaluation",
     "evaluate": "evaluation",
@@ -107,6 +109,7 @@ __all__ = [
     "ballistics",
     "bench",
     "blend",
+    "cite",
     "compare",
     "equilibrium",
     "evaluate",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,6 +12,7 @@ from castsugar import plain
 from castsugar.arrays import FloatArray
 from castsugar.constants import GAS_CONSTANT
 from castsugar.errors import ConvergenceError
+from castsugar.mix.basis import Cited, stamped
 from castsugar.thermo import mixture
 from castsugar.thermo.certificate import Certificate, certify
 from castsugar.thermo.species import SpeciesTable
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class State:
+class State(Cited):
     """A state of the combustion products, per kilogram of mix.
 
     Attributes
@@ -54,6 +55,9 @@ class State:
         Whether two forms of one substance are present.
     certificate : Certificate
         Residuals of the conditions that define the state.
+    basis : dict
+        What it rests on, as :func:`castsugar.mix.basis.basis`; empty of a state that
+        is part of another answer.
     """
 
     temperature: float
@@ -71,6 +75,7 @@ class State:
     isentropic_exponent: float
     on_plateau: bool
     certificate: Certificate
+    basis: dict[str, Any] = field(default_factory=dict, repr=False)
 
     @property
     def gas_moles(self) -> float:
@@ -142,14 +147,17 @@ class State:
 
         names = list(self.main_species(least))
         gas = set(self.species[: self.gas_count])
-        return pd.DataFrame(
-            {
-                "species": names,
-                "amount_mol_kg": [self.amount(n) for n in names],
-                "mole_fraction_in_gas": [
-                    self.mole_fraction(n) if n in gas else np.nan for n in names
-                ],
-            }
+        return stamped(
+            pd.DataFrame(
+                {
+                    "species": names,
+                    "amount_mol_kg": [self.amount(n) for n in names],
+                    "mole_fraction_in_gas": [
+                        self.mole_fraction(n) if n in gas else np.nan for n in names
+                    ],
+                }
+            ),
+            self.basis,
         )
 
     def to_json(self) -> str:
