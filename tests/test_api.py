@@ -64,6 +64,7 @@ def test_public_names() -> None:
         "sensitivities",
         "species_set",
         "strands",
+        "to_cantera",
         "weigh",
     ]
     assert all(hasattr(cs, name) for name in cs.__all__)

@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from castsugar.motor.hardware import Hardware
     from castsugar.optimize.search import search
     from castsugar.rows import species_set
+    from castsugar.thermo.second_opinion.hand_over import to_cantera
 
 __version__ = "0.2.0"
 
@@ -81,6 +82,7 @@ _PLACES = {
     "search": "optimize.search",
     "sensitivities": "evaluation",
     "species_set": "rows",
+    "to_cantera": "thermo.second_opinion.hand_over",
 }
 
 __all__ = [
@@ -127,6 +129,7 @@ __all__ = [
     "sensitivities",
     "species_set",
     "strands",
+    "to_cantera",
     "weigh",
 ]
 
