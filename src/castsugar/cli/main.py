@@ -22,6 +22,7 @@ from castsugar.cli.output import check_outputs, version_line
 from castsugar.cli.screen import remark, say, silence, spell_what_does_not_fit
 from castsugar.cli.spellings import spelled
 from castsugar.errors import CastsugarError, ConvergenceError, InputError, nearest_names
+from castsugar.files.reading import noted
 from castsugar.plausible import collected
 
 #: The matrices here are small: threads of linear algebra only get in each other's way.
@@ -202,7 +203,7 @@ def main(words: Sequence[str] | None = None) -> int:
     typed = tuple(sys.argv[1:] if words is None else words)
     options = argparse.Namespace()
     try:
-        with collected() as options.remarks:
+        with collected() as options.remarks, noted() as options.files_read:
             _read(typed, options)
             return _run(options)
     except ConvergenceError as error:

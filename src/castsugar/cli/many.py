@@ -87,7 +87,7 @@ def add_many_options(parser: argparse.ArgumentParser, drawn: str) -> None:
     add_condition_options(conditions)
     add_kitchen_options(conditions)
     add_worker_options(parser)
-    kinds = ("full", "json", "markdown", "page", "units")
+    kinds = ("full", "json", "markdown", "page", "units", "cite")
     add_output_options(
         parser, *kinds, pictures={drawn: f"the {drawn}"}, table="every mix"
     )
@@ -243,7 +243,7 @@ def answer_many(
         own = {"names": items, "shares": keys, "complete": complete}
         found = _told(options, conditions, blends, rows, limits, own | more(rows, keys))
         picture = partial(draw, found)
-        _give(options, conditions, found, picture)
+        _give(options, conditions, blends, found, picture)
         drawn = {options.drawn: lambda: picture(units_of(options))}
         done = write_pictures(options, hold, drawn)
     return 0 if complete and done else INTERRUPTED
@@ -357,6 +357,7 @@ def picture_notes(found: Many, show: Shown) -> list[str]:
 def _give(
     options: argparse.Namespace,
     conditions: Question,
+    blends: Blends,
     found: Many,
     draw: Callable[[Shown], Drawing],
 ) -> None:
@@ -378,12 +379,12 @@ def _give(
 
         return replace(made, sheet=(shown(draw(show), found.title),))
 
-    told = conditions.told(found)
     made = Answer(
         command=options.command,
         screen=screen,
         parts=partial(many_parts, found),
-        told=told,
+        told=conditions.told(found),
+        basis=partial(conditions.basis, blends),
         rows=rows,
         fields=fields,
     )

@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from castsugar import plain
-from castsugar.mix.basis import Cited, basis, stamped
-from castsugar.mix.blends import put_together
+from castsugar.mix.basis import Cited, stamped
 from castsugar.optimize.robust import Robust
 from castsugar.optimize.rounding import Rounded, Weighable
 from castsugar.optimize.shadow_prices import INTERRUPTED, Found
@@ -125,20 +124,7 @@ class Outcome(Cited):
     @property
     def basis(self) -> dict[str, Any]:
         """What the answer rests on, plain values; see :mod:`castsugar.mix.basis`."""
-        under = self.task.settings
-        shares = np.array([[self.recipe.get(name, 0.0) for name in under.items]])
-        made = basis(
-            put_together(
-                under.items, shares, lots=under.lots, alternatives=under.alternatives
-            ),
-            pressure=under.pressure,
-            exit_pressure=under.exit_pressure,
-            flow=under.flow,
-            species=under.species,
-            kitchen=under.kitchen,
-            motor=under.motor,
-        )
-        return made | {"seed": self.found.seed}
+        return self.task.settings.basis(self.recipe) | {"seed": self.found.seed}
 
     def recipe_of(self, name: str) -> dict[str, float]:
         """Return the recipe of a row: "best", "percents", "weighable" or "robust"."""
