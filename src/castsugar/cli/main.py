@@ -54,6 +54,7 @@ GROUPS = {
         "sweep": "sweep",
         "map": "triangle",
         "next": "next_burns",
+        "audit": "audit",
     },
     "Bench": {
         "weigh": "weigh",
@@ -87,7 +88,7 @@ castsugar says what a nitrate-sugar mix does, before it is cooked.
   castsugar init my-bench
 
   Start  init, check, ingredients, cautions
-  Ask    evaluate, ballistics, compare, search, justify, sweep, map, next
+  Ask    evaluate, ballistics, compare, search, justify, sweep, map, next, audit
   Bench  weigh, plan, batch, kitchen
   Learn  burnrate, firing, learn
   Shell  completion
