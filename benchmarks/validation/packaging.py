@@ -95,7 +95,11 @@ def tried(
     if asked.returncode:
         return f"evaluate: {_last(asked.stderr)}", {}
     row = json.loads(asked.stdout)["mixes"][0]
-    numbers = {k: v for k, v in row.items() if isinstance(v, float)}
+    numbers = {
+        key: value
+        for key, value in row.items()
+        if isinstance(value, float) and not key.startswith("difference_")
+    }
     for words in (["init", "."], [*SHOWN]):
         done = run([castsugar, *words], folder)
         if done.returncode:

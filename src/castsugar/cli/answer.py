@@ -114,7 +114,7 @@ def _document(
     from castsugar.report.document import document
 
     told = {
-        "command": command_text(options.words),
+        "command": command_text(getattr(options, "words", ())),
         "files_read": files_read(options),
         **found.told,
     }
