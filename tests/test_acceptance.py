@@ -337,6 +337,22 @@ def test_a_plain_evaluate_loads_numpy_and_rich(folder: Path) -> None:
     assert heavy & loaded(plain, folder) == {"cantera"}
 
 
+def test_help_loads_no_command(folder: Path) -> None:
+    """It lists them; neither numpy nor the bench is waited for."""
+    code = (
+        "import sys; from castsugar.cli.main import COMMANDS, main\n"
+        "try: main(['--help'])\n"
+        "except SystemExit: pass\n"
+        "found = {f'castsugar.cli.{name}' for name in COMMANDS.values()}\n"
+        "found = (found | {'numpy', 'castsugar.bench'}) & set(sys.modules)\n"
+        "print(*sorted(found), file=sys.stderr)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=folder, capture_output=True, text=True
+    )
+    assert (done.returncode, done.stderr.strip()) == (0, "")
+
+
 def test_no_command_of_text_loads_what_draws(folder: Path, tmp_path: Path) -> None:
     """All of them, one after the other in one process."""
     place = shutil.copytree(folder, tmp_path / "bench")

@@ -462,3 +462,33 @@ def test_what_a_firing_does_to_a_motor_is_checked(
     """Refused in one line, with what is allowed."""
     with pytest.raises(cs.InputError, match=message):
         hardware(**given)
+
+
+@pytest.mark.exact
+def test_an_exhaust_below_an_exponent_of_one_has_a_pressure() -> None:
+    """Its pressure is told, for that needs c* alone; no nozzle gives its thrust."""
+    from castsugar.comparison.change import pressure_bands
+    from castsugar.motor.fired_mixes import firings
+    from castsugar.rows import records
+
+    mix = cs.Mix.weigh({"KNO3": 51.1, "powdered sugar": 15.4, "corn syrup": 33.5})
+    motor = hardware()
+    for exponent, fired in ((0.9618, False), (1.13, True)):
+        (row,) = records(cs.evaluate([mix], motor=motor).to_dict("list"))
+        row |= {"isentropic_exponent": exponent}
+        assert row["peak_pressure_MPa"] > 0.0
+        assert (firings(motor, [mix], [row])[0] is not None) == fired
+        (band,) = pressure_bands([mix], [row], motor)
+        assert (band.expected is not None) == fired
+        assert fired or "exponent of 0.962" in band.reason
+
+
+@pytest.mark.exact
+def test_without_an_oxidizer_there_is_no_pressure() -> None:
+    """Sugar alone burns in no motor, whatever its decomposition would give as c*."""
+    mix = cs.Mix.weigh({"powdered sugar": 60, "corn syrup": 40})
+    row = cs.evaluate(mix, motor=hardware()).iloc[0]
+    assert row.oxidizer_fuel_ratio == 0.0
+    assert math.isnan(row.peak_pressure_MPa)
+    assert math.isnan(row.peak_pressure_p95_MPa)
+    assert "not computed: no c*" in row.burn_law_origin

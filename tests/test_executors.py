@@ -5,9 +5,14 @@ from __future__ import annotations
 import os
 import pickle
 import shutil
+import subprocess
+import sys
 from collections.abc import Callable
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
+from importlib import metadata
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -15,10 +20,9 @@ import pytest
 
 import castsugar as cs
 from castsugar import numerics
-from castsugar.cli import output, workers
+from castsugar.cli import output, parts, workers
 from castsugar.cli.main import main
 from castsugar.data import load
-from castsugar.evaluation import evaluate_part
 from castsugar.mix.rule import Line, Rule, Triangle
 from castsugar.motor.burn_model import BurnModel
 from castsugar.thermo import solver
@@ -122,16 +126,90 @@ def test_dead_worker_is_one_line(make: Callable[[], Executor]) -> None:
 MAP = ("map", "KNO3", "sucrose", "corn syrup", "--no-bench", "--step")
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("ending", [".csv", ".parquet"])
 def test_two_workers_write_the_bytes_of_one(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    ending: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
-    """Exact: parts are cut by index, so who computes them is not seen."""
-    one, two = (tmp_path / name for name in ("one.csv", "two.csv"))
-    assert main([*MAP, "1%", "--csv", str(one)]) == 0
-    assert main([*MAP, "1%", "--csv", str(two), "--workers", "2"]) == 0
+    """Exact: neither who computes the parts nor how they are cut is seen.
+
+    Parquet tells its parts as groups of rows.
+    """
+    if ending == ".parquet":
+        pytest.importorskip("pyarrow", reason="the extra 'cluster' is not installed")
+    one, two, cut = (tmp_path / f"{name}{ending}" for name in ("one", "two", "cut"))
+    assert main([*MAP, "0.5%", "--csv", str(one)]) == 0
+    assert main([*MAP, "0.5%", "--csv", str(two), "--workers", "2"]) == 0
     assert one.read_bytes() == two.read_bytes()
-    assert len(one.read_text("utf-8").splitlines()) == 5152
+    monkeypatch.setattr(parts, "CHUNKS", 3)
+    assert main([*MAP, "0.5%", "--csv", str(cut), "--workers", "2"]) == 0
+    if ending == ".csv":
+        assert one.read_bytes() == cut.read_bytes()
+        assert len(one.read_text("utf-8").splitlines()) == 20302
+    else:
+        assert pd.read_parquet(one).equals(pd.read_parquet(cut))
+    screens = capsys.readouterr().out.split("map: ")
+    assert len(screens) == 4
+    assert len({*screens[1:]}) == 1
+
+
+class _Late(Executor):
+    """Works when a result is asked for, and counts what waits meanwhile."""
+
+    def __init__(self) -> None:
+        self.waiting = self.most = 0
+
+    def submit(self, fn: Callable[..., object], /, *args: object) -> Future:  # type: ignore[override]
+        self.waiting += 1
+        self.most = max(self.most, self.waiting)
+        late: Future = Future()
+
+        def result() -> object:
+            self.waiting -= 1
+            return fn(*args)
+
+        late.result = result  # type: ignore[method-assign, assignment]
+        return late
+
+
+def test_no_more_parts_are_under_way_than_there_is_room() -> None:
+    """Exact: in order, whatever their number."""
+    task, late = SimpleNamespace(part=lambda start, stop: (start, stop)), _Late()
+    ranges = [(k, k + 1) for k in range(1000)]
+    found = parts._parts(task, ranges, workers.Crew(late, 4))  # type: ignore[arg-type]
+    assert [*found] == ranges
+    assert late.most == 4
+
+
+def test_of_many_mixes_only_what_the_answer_needs_is_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Exact: the same screen and table; 175 bytes a mix make 175 MB of a million."""
+    monkeypatch.chdir(tmp_path)
+    assert main(["init"]) == 0
     capsys.readouterr()
+    kept: list[parts.Kept] = []
+    real = parts.compute
+
+    def compute(*given: Any) -> Any:
+        kept.append(real(*given)[0])
+        return kept[-1], True
+
+    monkeypatch.setattr(parts, "compute", compute)
+    words = ["map", *MAP[1:4], "--step", "10%", "--csv"]
+    assert main([*words, "one.csv"]) == 0
+    monkeypatch.setattr(parts, "WHOLE", 10)
+    assert main([*words, "two.csv"]) == 0
+    assert Path("one.csv").read_bytes() == Path("two.csv").read_bytes()
+    screens = capsys.readouterr().out.split("map: ")
+    assert screens[1] == screens[2]
+    values = [*kept[1].table.values(), *kept[1]._judged.values()]
+    assert all(len(one) == 66 for one in values)
+    sizes = [4 if isinstance(one, parts.Texts) else 8 for one in values]
+    assert sum(sizes) <= 175 < 8 * len(kept[0].table)
 
 
 def test_a_rule_makes_the_mixes_of_every_range() -> None:
@@ -143,6 +221,9 @@ def test_a_rule_makes_the_mixes_of_every_range() -> None:
         every, part = rule.blends(), rule.blends(slice(1, 3))
         assert part.names == every.names[1:3]
         np.testing.assert_array_equal(part.elements, every.elements[1:3])
+        some = rule.blends(np.array([2, 0]))
+        assert some.names == (every.names[2], every.names[0])
+        assert len(rule.points) == len(every)
 
 
 def test_a_motor_goes_to_a_worker_without_what_it_worked_out() -> None:
@@ -175,15 +256,36 @@ def test_who_cannot_do_the_work_is_one_line(
 ) -> None:
     if "--cluster" in words:
         pytest.importorskip("distributed", reason="'cluster' is not installed")
-    assert main([*MAP, "10%", *words]) == 2
+    refused([*MAP, "10%", *words], said, capsys)
+
+
+def refused(words: list[str], said: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """Bad input: one line, exit code 2."""
+    assert main(words) == 2
     told = capsys.readouterr().err
     assert said in told
     assert told.count("\n") == 1
 
 
 @pytest.mark.slow
+def test_where_nobody_listens_is_one_line() -> None:
+    """In a process of its own: a client that failed keeps the next from starting."""
+    pytest.importorskip("distributed", reason="'cluster' is not installed")
+    words = [*MAP, "10%", "--cluster", "tcp://127.0.0.1:9"]
+    told = subprocess.run(
+        [sys.executable, "-m", "castsugar", *words],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert told.returncode == 2
+    (line,) = told.stderr.splitlines()
+    assert "tcp://127.0.0.1:9: no scheduler answers within 10 s (Timed out" in line
+
+
+@pytest.mark.slow
 def test_a_cluster_must_have_the_same_code_and_data(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Two workers write the bytes of one; others' data, or no worker, is one line."""
     distributed = pytest.importorskip(
@@ -192,27 +294,25 @@ def test_a_cluster_must_have_the_same_code_and_data(
     quiet = {"threads_per_worker": 1, "dashboard_address": None}
     with distributed.LocalCluster(n_workers=2, processes=True, **quiet) as cluster:
         address = cluster.scheduler_address
-        rule = Rule(items=("KNO3", "sucrose", "corn syrup"), points=Triangle(step=0.1))
-        with workers._cluster(address) as executor:
-            spread = executor.submit(evaluate_part, rule, 10, 30, {}).result()
-        alone = evaluate_part(rule, 10, 30, {})
-        names = [key for key in alone if isinstance(alone[key], np.ndarray)]
-        for key in names:
-            if alone[key].dtype == float:
-                np.testing.assert_allclose(spread[key], alone[key], rtol=1e-11)
+        one, two = tmp_path / "one.csv", tmp_path / "two.csv"
+        for table, more in ((one, ()), (two, ("--cluster", address))):
+            assert main([*MAP, "1%", "--csv", str(table), *more]) == 0
+        assert one.read_bytes() == two.read_bytes()
+        asked = [*MAP, "10%", "--cluster", address]
+        capsys.readouterr()
+        real = metadata.version
+        with monkeypatch.context() as older:
+            older.setattr(
+                metadata, "version", lambda of: "0.0" if of == "castsugar" else real(of)
+            )
+            refused(asked, "here is castsugar 0.0, data", capsys)
         other = shutil.copytree(load.data_folder(), tmp_path / "data")
         (other / "version.txt").write_text("0\n", "utf-8")
         monkeypatch.setattr(load, "data_folder", lambda: other)
-        refused = pytest.raises(cs.InputError, match="the same castsugar on both")
-        with refused, workers._cluster(address):
-            pass
-    refused = pytest.raises(cs.InputError, match="has no workers; start some")
-    with (
-        distributed.LocalCluster(n_workers=0, **quiet) as cluster,
-        refused,
-        workers._cluster(cluster.scheduler_address),
-    ):
-        pass
+        refused(asked, "install the same castsugar on both", capsys)
+    with distributed.LocalCluster(n_workers=0, **quiet) as cluster:
+        asked[-1] = cluster.scheduler_address
+        refused(asked, "has no workers; start some", capsys)
 
 
 def test_a_table_may_be_parquet(

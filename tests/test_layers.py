@@ -69,8 +69,9 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
     "records": (5, ()),
     "faces": (6, ("strands", "firing")),
     "report": (6, ()),
-    "answers": (6, ("asked", "evaluated")),
+    "answers": (6, ("asked", "evaluated", "survey", "advice")),
     "plot": (6, ()),
+    "page": (7, ()),
     "cli": (7, ()),
 }
 OUTSIDE = ("castsugar", "castsugar.__main__")
@@ -83,6 +84,7 @@ BESIDE: dict[str, tuple[str, ...]] = {
     "records": ("readings", "bench", "weigh"),
     "plot": ("report",),
     "answers": ("report",),
+    "cli": ("page",),
 }
 
 MOST_LINES, MOST_STATEMENTS = 700, 40
@@ -108,6 +110,7 @@ PANDAS = (
 FILES = ("data", "files")
 FILE_READERS = (
     "castsugar.report.page",
+    "castsugar.page.routes",
     "castsugar.cli.screen",
     "castsugar.thermo.species",
     "castsugar.thermo.species_arrays",

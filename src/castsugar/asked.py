@@ -13,6 +13,7 @@ from castsugar.errors import CastsugarError, InputError, UnknownNameError, unkno
 if TYPE_CHECKING:
     from castsugar.bench.bench import Bench
     from castsugar.bench.world import World
+    from castsugar.comparison.uncertain_inputs import Doubts
     from castsugar.conditions import Conditions
     from castsugar.data.load import Database
     from castsugar.kitchen.parameters import Kitchen
@@ -211,6 +212,44 @@ def _lot_text(lot: Lot) -> str:
     )
 
 
+#: Batch and step of the scale where nothing is stated. [kg]
+BATCH, STEP = 0.2, 1e-4
+
+
+def doubts_of(
+    bench: Bench | None, *, step: float | None = None, batch: float | None = None
+) -> tuple[float, Doubts]:
+    """Return the step of the scale [kg], and what is doubted about a batch.
+
+    Parameters
+    ----------
+    bench : Bench or None
+    step, batch : float, optional
+        As typed, before what the bench file states. [kg]
+
+    Raises
+    ------
+    InputError
+    """
+    from castsugar.comparison.uncertain_inputs import Doubts
+
+    scale: dict[str, Any] = (bench.scale if bench else None) or {}
+    search: dict[str, Any] = (bench.search if bench else None) or {}
+
+    def first(*values: float | None) -> float:
+        return next(float(one) for one in values if one is not None)
+
+    step = first(step, scale.get("step"), STEP)
+    batch = first(batch, search.get("batch"), BATCH)
+    if step > batch:
+        raise InputError(
+            f"the scale step is {1e3 * step:g} g, the batch {1e3 * batch:g} g; it must "
+            "be at least one step"
+        )
+    accuracy = scale.get("accuracy") or 0.5 * step
+    return step, Doubts(weighing=min(accuracy, 0.2 * batch), batch=batch)
+
+
 # ----------------------------------------------------------------------------
 # From recipes as typed to mixes.
 
@@ -335,7 +374,7 @@ def weigh_recipes(
         parse_recipe(typed, where=where)
         for typed, where in zip(texts, places, strict=True)
     ]
-    parts = [[name for name, _ in recipe.parts] for recipe in parsed]
+    parts = [[name for name, part in recipe.parts if part] for recipe in parsed]
     known = shelf.of(database, parts)
     mixes = []
     for recipe, name, where, own in zip(parsed, names, places, known, strict=True):

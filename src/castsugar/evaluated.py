@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from castsugar.limits import judge_rows
-from castsugar.report.cautions import chosen, facts_of, pan_facts, topics_of
+from castsugar.limits import chances_of, judge_rows
+from castsugar.report.cautions import Chosen, chosen, facts_of, pan_facts, topics_of
 from castsugar.report.limit_words import by_mix
 from castsugar.report.mixes import Mixes, row_of
 
@@ -31,6 +31,20 @@ Rows = list[dict[str, Any]]
 #: Up to this many mixes the second solver is asked without being told to, and bands are
 #: drawn.
 MOST_CONFIRMED = 20
+
+
+def rows_of(
+    question: Question, mixes: Sequence[Mix], limits: Sequence[Limit], **more: Any
+) -> Rows:
+    """Return rows of the table, with the quantiles that limits ask for.
+
+    `more` are options of :func:`castsugar.evaluation.evaluate_columns`.
+    """
+    from castsugar.evaluation import evaluate_columns
+    from castsugar.rows import records
+
+    given = question.evaluate_options() | {"chances": chances_of(limits)}
+    return records(evaluate_columns(mixes, **given, **more))
 
 
 def fire_rows(
@@ -79,6 +93,9 @@ class Wanted:
         Said before what was assumed.
     bench, bench_said, bench_option : str
         As in :class:`castsugar.report.mixes.Mixes`.
+    brief : bool
+        Whether the answer is wanted at once: without cautions, bands of the kitchen
+        and where the doubt of a pressure comes from.
     """
 
     rule: Callable[..., Any]
@@ -91,6 +108,7 @@ class Wanted:
     bench: str = ""
     bench_said: str = ""
     bench_option: str = ""
+    brief: bool = False
 
 
 def evaluated(
@@ -106,14 +124,11 @@ def evaluated(
     firings of the mixes, and the draws of their bands.
     """
     limits, fired, drawn = more
-    world, database = question.world, question.database
-    topics = topics_of(wanted.topics, question.kitchen, question.motor)
-    bench = question.shelf.bench
+    world, bench = question.world, question.shelf.bench
     pan = pan_facts(
         batch=wanted.batch, kitchen=question.kitchen, bench=bench, rows=rows
     )
-    facts = facts_of(pan, mixes, rows, question.motor, list(fired))
-    bands = _kitchen_bands(question, mixes)
+    bands = [{}] * len(mixes) if wanted.brief else _kitchen_bands(question, mixes)
     pairs = enumerate(zip(rows, fired, strict=True))
     shown = [row_of(row, one, drawn, i) | bands[i] for i, (row, one) in pairs]
     delivered = _delivered(question, rows, shown)
@@ -129,14 +144,13 @@ def evaluated(
         judged=judged,
         conditions=partial(conditions_line, question, wanted.bench),
         notes=(*wanted.notes, *question.assumptions()),
-        cautions=chosen(database.cautions, facts, topics, say=wanted.rule),
-        cautions_in_full=tuple(c.text for c in database.cautions_for(topics, facts)),
+        **_cautions(question, (mixes, rows, fired), pan, wanted),
         misfits=tuple(one.cautions if one is not None else () for one in fired),
         recipes=frozenset(world.recipes if world is not None else ()),
         not_modelled=_not_modelled(fired),
         causes=_causes(question, fired, rows, wanted),
         draws=drawn,
-        doubts=_doubts(question, mixes, rows),
+        doubts=() if wanted.brief else _doubts(question, mixes, rows),
         pan=pan,
         bench=wanted.bench,
         bench_said=wanted.bench_said,
@@ -145,6 +159,25 @@ def evaluated(
         flows=_flows(question, mixes) if wanted.annexes else (),
         species=_species(solved),
     )
+
+
+def _cautions(
+    question: Question,
+    found: tuple[Sequence[Mix], Rows, Sequence[Firing | None]],
+    pan: Mapping[str, float],
+    wanted: Wanted,
+) -> dict[str, Any]:
+    """Return what is said of the cautions, and all that apply; none in a hurry."""
+    if wanted.brief:
+        return {"cautions": Chosen(lines=(), keys=(), rest=0)}
+    mixes, rows, fired = found
+    known = question.database
+    topics = topics_of(wanted.topics, question.kitchen, question.motor)
+    facts = facts_of(pan, mixes, rows, question.motor, list(fired))
+    return {
+        "cautions": chosen(known.cautions, facts, topics, say=wanted.rule),
+        "cautions_in_full": tuple(c.text for c in known.cautions_for(topics, facts)),
+    }
 
 
 def _doubts(

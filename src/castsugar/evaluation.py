@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from concurrent.futures import Executor
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -19,7 +19,6 @@ from castsugar.mix import refusals
 from castsugar.mix.basis import basis, stamped
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import MixLike, as_mix, as_mixes
-from castsugar.mix.rule import Rule
 from castsugar.plausible import RANGES
 from castsugar.rows import other_set, shipped_species
 from castsugar.thermo import solver
@@ -275,22 +274,6 @@ def evaluate_columns(  # noqa: PLR0913 - keyword-only options
     return columns
 
 
-def evaluate_part(
-    rule: Rule, start: int, stop: int, options: Mapping[str, Any]
-) -> rows.Columns:
-    """Return :func:`evaluate_columns` of a range of a rule: the task of a worker.
-
-    Parameters
-    ----------
-    rule : Rule
-    start, stop : int
-        Of the mixes, by index.
-    options : mapping
-        As for :func:`evaluate_columns`.
-    """
-    return evaluate_columns(rule.blends(slice(start, stop)), **options)
-
-
 def table_of(columns: rows.Columns) -> pd.DataFrame:
     """Return columns as the table, in its order."""
     import pandas as pd
@@ -329,10 +312,13 @@ def _drive(
     """Fill the motor columns, and add what is special to the flags."""
     from castsugar.motor import pressure_table
 
+    bare = np.asarray(columns["oxidizer_fuel_ratio"]) == 0.0  # makes no flame
     driven = pressure_table.motor_rows(
         blends,
         motor,
-        characteristic_velocity=columns["characteristic_velocity_m_s"],
+        characteristic_velocity=np.where(
+            bare, np.nan, columns["characteristic_velocity_m_s"]
+        ),
         castings=castings_of(columns, motor, len(blends)),
         levels=levels,
     )

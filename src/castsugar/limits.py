@@ -356,13 +356,13 @@ class Judgement:
     limit : Limit
     values : ndarray, shape (n,)
         What is held against it; NaN where not computed.
-    reasons : tuple of str
+    reasons : sequence of str
         Why not; empty where computed.
     """
 
     limit: Limit
     values: FloatArray
-    reasons: tuple[str, ...]
+    reasons: Sequence[str]
 
     @property
     def kept(self) -> NDArray[np.bool_]:

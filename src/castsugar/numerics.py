@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from castsugar.arrays import FloatArray
+from castsugar.arrays import BoolArray, FloatArray, IntArray
 
 # ----------------------------------------------------------------------------
 # Regular points of a triangle, lines through a recipe, whole steps.
@@ -20,13 +20,14 @@ from castsugar.arrays import FloatArray
 _EDGE = 1e-6
 
 
-def triangle(step: float) -> FloatArray:
-    """Return all triples of multiples of `step` that sum to 1.
+def triangle(step: float, part: slice | IntArray = slice(None)) -> FloatArray:
+    """Return triples of multiples of `step` that sum to 1: all, or some by index.
 
     Parameters
     ----------
     step : float
         A whole fraction of 1.
+    part : slice or ndarray of int
 
     Returns
     -------
@@ -39,10 +40,11 @@ def triangle(step: float) -> FloatArray:
     [[0.0, 0.0, 1.0], [0.0, 0.5, 0.5], [0.0, 1.0, 0.0]]
     """
     count = round(1.0 / step)
-    points = [
-        (i, j, count - i - j) for i in range(count + 1) for j in range(count + 1 - i)
-    ]
-    return np.array(points, dtype=float) / count
+    ends = np.cumsum(np.arange(count + 1, 0, -1))  # of the points with the same i
+    index = np.arange(ends[-1])[part]
+    i = np.searchsorted(ends, index, side="right")
+    j = index - np.where(i > 0, ends[i - 1], 0)
+    return np.stack([i, j, count - i - j], axis=1).astype(float) / count
 
 
 def with_fixed(shares: FloatArray, total: float, fixed: Sequence[float]) -> FloatArray:
@@ -204,20 +206,32 @@ def smooth_quantile(draws: FloatArray, level: float) -> FloatArray:
     >>> round(float(smooth_quantile(draws, 0.5)), 9)
     1.648721271
     """
-    last = draws.shape[-1] - 1
+    (found,) = smooth_quantiles(draws, (level,))
+    return found
+
+
+def smooth_quantiles(draws: FloatArray, levels: Sequence[float]) -> list[FloatArray]:
+    """Return :func:`smooth_quantile` at several levels, the draws sorted once."""
+    order = np.sort(draws, axis=-1)
+    gone = np.isnan(order[..., -1])  # they are sorted to the end
+    return [_smooth(order, gone, level) for level in levels]
+
+
+def _smooth(order: FloatArray, gone: BoolArray, level: float) -> FloatArray:
+    """Return one quantile of sorted draws; NaN where some are gone."""
+    last = order.shape[-1] - 1
     rank = level * last
     half = min(_WIDTH * last, rank, last - rank)
     low, high = int(np.ceil(rank - half)), int(np.floor(rank + half))
+    if high < low:
+        low = high = round(rank)
     ranks = np.arange(low, high + 1)
-    if not ranks.size:
-        ranks = np.array([round(rank)])
     weights = np.maximum(half + 1e-9 * last - np.abs(ranks - rank), 1e-9)
-    order = np.partition(draws, ranks, axis=-1)[..., ranks]
+    near = order[..., low : high + 1]
     with np.errstate(divide="ignore", invalid="ignore"):
-        mean = np.log(order) @ (weights / weights.sum())
-    gone = np.isnan(draws).any(axis=-1)
+        mean = np.log(near) @ (weights / weights.sum())
     # Rounding must not carry it past the draws that it lies between.
-    inside = np.clip(np.exp(mean), order[..., 0], order[..., -1])
+    inside = np.clip(np.exp(mean), near[..., 0], near[..., -1])
     return np.asarray(np.where(gone, np.nan, inside))
 
 
@@ -238,6 +252,8 @@ def quantile_of_normals(
     high = float((mean + 10.0 * sd).max()) + 1e-12
     for _ in range(200):
         middle = 0.5 * (low + high)
+        if middle in (low, high):
+            break
         with np.errstate(divide="ignore", invalid="ignore"):
             z = (middle - mean) / sd
         below = float(weights @ np.where(np.isnan(z), 0.5, ndtr(z)))

@@ -244,7 +244,7 @@ RANGES: Final[dict[str, PlausibleRange]] = {
     "spread of moisture": _percent(0, 19.9, 0, 2),
     "spread of the cook temperature": _K(0, 10, 0, 5),
     "spread of the cook time": _s(0, 3600, 0, 300),
-    "step of a map": _percent(0.25, 25),
+    "step of a map": _percent(0.05, 25),
     "step of a sweep": _percent(0.001, 50),
     "share of the mix": _percent(0, 100),
     "probability of a limit": _percent(50, 99),

@@ -217,7 +217,7 @@ def test_a_batch_that_is_one_pot_passes(bench: Callable[..., Path]) -> None:
     same = FIRING.replace(ONE, "KNO3:30 sucrose:10 corn syrup:10")
     text = MOTOR.replace("2026-05-02", "2026-05-20") + same + SECOND
     text += 'batch = "pot 2"\ndate = "2026-06-01"\n'
-    check_pots(read_bench(bench(text)), load_database())
+    check_pots(read_bench(bench(text)), load_database(), {})
 
 
 # --- how a mix is made ---------------------------------------------------------------

@@ -120,9 +120,8 @@ def test_while_it_draws_the_table_is_there(
 @pytest.mark.parametrize(
     "late",
     [
-        "castsugar.report.sweep.many_rows",
-        "castsugar.report.document.to_csv",
-        "castsugar.files.writing.write_text",
+        "castsugar.report.sweep.many_screen",
+        "castsugar.files.writing._sent",
     ],
 )
 def test_while_it_writes_the_table_is_there(

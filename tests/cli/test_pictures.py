@@ -12,9 +12,8 @@ import pytest
 
 import castsugar as cs
 from castsugar import evaluation
-from castsugar.cli import many, workers
+from castsugar.cli import parts, workers
 from castsugar.cli.main import main
-from castsugar.cli.many import Progress
 
 pytestmark = pytest.mark.exact
 
@@ -155,13 +154,17 @@ def test_interruption_keeps_what_is_done(
     monkeypatch.setattr(evaluation, "evaluate_columns", interrupted)
     table, picture = tmp_path / "part.csv", tmp_path / "part.svg"
     assert main([*words, "--csv", str(table), "-o", str(picture)]) == 130
-    assert {r["status"] for r in rows(table)} == {many.UNDONE}
+    assert {r["status"] for r in rows(table)} == {parts.UNDONE}
     assert "INCOMPLETE" in capsys.readouterr().out
     assert "INCOMPLETE" in picture.read_text("utf-8")
 
 
 ERRORS = [
-    ([*MAP, "--step", "3%"], "does not divide"),
+    ([*MAP, "--step", "3%"], "does not divide 100 %; near it are 3.125% and 2.5%"),
+    ([*MAP, "--step", "0.1%", "--json"], "--json of 501,501 mixes; at most 130,000"),
+    ([*MAP, "--step", "0.1%", "--csv"], "--csv without FILE of 501,501 mixes"),
+    ([*MAP, "--step", "0.1%", "--picture", "a.svg"], "--picture of 501,501 mixes"),
+    ([*MAP, "--step", "0.01%"], "0.05 to 25"),
     ([*MAP, "--show", "characteristic_velosity"], "characteristic_velocity_m_s"),
     ([*MAP, "--with", "sulfur:1%"], "refused"),
     ([*MAP, "--with", "red iron oxide"], "NAME:PERCENT"),
@@ -221,26 +224,6 @@ def test_files_are_not_replaced(
     assert table.read_text() == "mine"
     assert main([*MAP, "--csv", str(table), "--force"]) == 0
     assert table.read_text() != "mine"
-
-
-def test_progress_is_silent_off_a_terminal(capsys: pytest.CaptureFixture[str]) -> None:
-    """A pipe gets no progress, whatever the time."""
-    progress = Progress(10)
-    progress._started -= 60.0
-    progress.update(5)
-    progress.close()
-    assert capsys.readouterr().err == ""
-
-
-def test_progress_says_how_long(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """Exact: half done after 60 s leaves 60 s."""
-    monkeypatch.setattr("sys.stderr.isatty", lambda: True, raising=False)
-    progress = Progress(10)
-    progress._started -= 60.0
-    progress.update(5)
-    assert "5 of 10 mixes, about 60 s left" in capsys.readouterr().err
 
 
 def test_pour_windows_of_a_map_are_those_of_what_is_cast(

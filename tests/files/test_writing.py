@@ -25,6 +25,7 @@ from castsugar.files.writing import (
     write_new,
     write_text,
     write_together,
+    written_in_parts,
 )
 
 # Exact: what is there afterwards is what was there before, or what was written.
@@ -152,6 +153,12 @@ def _fresh(folder: Path) -> None:
     write_text(folder / "fresh", "new")
 
 
+def _in_parts(folder: Path) -> None:
+    with written_in_parts(folder / "fresh") as stream:
+        stream.write(b"n")
+        stream.write(b"ew")
+
+
 def _numbered(folder: Path) -> None:
     assert write_new(folder / "fresh", b"new")
 
@@ -160,7 +167,7 @@ def _changed(folder: Path) -> None:
     update(folder / "old", lambda before: b"new" if before else b"")
 
 
-@pytest.mark.parametrize("work", [_over, _fresh, _numbered, _changed])
+@pytest.mark.parametrize("work", [_over, _fresh, _in_parts, _numbered, _changed])
 def test_a_fault_at_any_call(work: Callable[[Path], None], tmp_path: Path) -> None:
     """One line; old or new, never half, nothing beside."""
     for count in range(80):
@@ -183,6 +190,15 @@ def test_a_fault_at_any_call(work: Callable[[Path], None], tmp_path: Path) -> No
     else:
         pytest.fail("never ran through")
     assert count > 5
+
+
+def test_what_ends_between_two_parts_leaves_nothing(tmp_path: Path) -> None:
+    (tmp_path / "old").write_text("old", "utf-8")
+    stopped = pytest.raises(KeyboardInterrupt)
+    with stopped, written_in_parts(tmp_path / "old", force=True) as stream:
+        stream.write(b"n")
+        raise KeyboardInterrupt
+    assert _left(tmp_path) == {"old": "old"}
 
 
 @pytest.mark.parametrize("deep", ["", "a/b"])

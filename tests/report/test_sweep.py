@@ -20,6 +20,7 @@ from castsugar.report.sweep import (
     BREAKS,
     PARTS,
     Many,
+    broken_limits,
     many_fields,
     many_parts,
     many_rows,
@@ -79,7 +80,10 @@ def many(rows: list[dict[str, Any]], *, judged: bool = True, **more: Any) -> Man
         "cautions": Chosen(lines=(), keys=(), rest=4),
         "next": "castsugar search",
     }
-    return Many(rows=rows, **(known | more))
+    table = {key: [one[key] for one in rows] for key in rows[0]}
+    if known["judged"]:
+        table[BREAKS.key] = broken_limits(known["judged"])
+    return Many(table=table, **(known | more))
 
 
 def said(found: Many, show: Shown | None = None) -> list[str]:
@@ -191,7 +195,7 @@ def test_document_and_csv() -> None:
     jsonschema.validate(json.loads(text), schema_of("sweep", PARTS))
     assert [x["broken"] for x in parts["limits"]] == [3, 3]
     rows = many_rows(found)
-    head, first, *_ = to_csv(rows, many_fields(found, rows)).splitlines()
+    head, first, *_ = to_csv(rows, many_fields(found)).splitlines()
     assert head.split(",")[:3] == [*KEYS, "name"]
     assert head.endswith(",limits_broken")
     assert first.startswith("55.0,45.0,mix 0,ok")

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
+import scipy.optimize
 from equilibrium_checks import scope
 
 import castsugar as cs
 from castsugar import numerics
+from castsugar.thermo.gibbs import newton
 
 
 @pytest.mark.exact
@@ -25,6 +29,53 @@ def test_lost_rows_take_nothing_from_others() -> None:
         assert alone["status"][0] == every["status"][row]
         for key in ("flame_temperature_K", "exit_temperature_K"):
             np.testing.assert_allclose(alone[key][0], every[key][row], atol=1e-7)
+
+
+#: Linear programs that a row may cost before it is given up.
+MOST = 20
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize("times", [1, 1000])
+def test_a_row_whose_first_guess_fails_costs_few_linear_programs(
+    times: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The iteration refuses one mix of eleven, once or always.
+
+    Once: the linear programs find the same state. Always: it is given up after a few.
+    The others are as they were, but for the last bits: a batch has a row less.
+    """
+    shares = np.linspace(0.55, 0.75, 11)[:, None] * [1.0, -1.0] + [0.0, 1.0]
+    blends, victim = cs.blend(["KNO3", "sucrose"], shares), 4
+    before = cs.evaluate(blends)
+    real_run, real_program = newton.run, scipy.optimize.linprog
+    refused, programs = [], []
+
+    def run(model: Any, batch: Any, *rest: Any, **more: Any) -> newton.Outcome:
+        outcome = real_run(model, batch, *rest, **more)
+        own = blends.elements[victim][blends.elements[victim] > 0.0]
+        here = (batch.elements == own).all(axis=1)
+        if here.any() and len(refused) < times:
+            refused.append(here)
+            outcome.solved[here] = False
+        return outcome
+
+    def program(*given: Any, **more: Any) -> Any:
+        programs.append(given)
+        return real_program(*given, **more)
+
+    monkeypatch.setattr(newton, "run", run)
+    monkeypatch.setattr(scipy.optimize, "linprog", program)
+    after = cs.evaluate(blends)
+    assert 1 <= len(programs) <= MOST
+    status = ["ok"] * len(blends)
+    if times > 1:
+        status[victim] = "no convergence: the chamber was not found"
+    assert list(after["status"]) == status
+    fine = [row for row, word in enumerate(status) if word == "ok"]
+    for key in ("flame_temperature_K", "characteristic_velocity_m_s"):
+        np.testing.assert_allclose(after[key][fine], before[key][fine], rtol=1e-10)
+        assert np.isnan(after[key].drop(fine)).all()
 
 
 @pytest.mark.exact

@@ -26,7 +26,6 @@ from castsugar.motor.efficiency import Reading
 from castsugar.motor.scatter import Scatter
 from castsugar.motor.strand_model import burned_by_batch
 from castsugar.motor.strands import Strand, analyse_mix
-from castsugar.plausible import collected
 from castsugar.readings.strand_files import (
     check_batches,
     read_strands,
@@ -48,8 +47,16 @@ def scatter_of(bench: Bench | None) -> Scatter:
     return Scatter(**values, stated=tuple(values))
 
 
-def strands_of(entry: Mapping[str, Any], bench: Bench) -> tuple[str, list[Strand]]:
+#: Files of strands that were read, by their names: entries share them.
+Files = dict[str, tuple[Strand, ...]]
+
+
+def strands_of(
+    entry: Mapping[str, Any], bench: Bench, files: Files | None = None
+) -> tuple[str, list[Strand]]:
     """Return the strands of one burn law, and what their mix is called in their file.
+
+    `files` holds those that were read already, and takes this one.
 
     Batch, process, degraded share and date are those of the file, else of the entry;
     the process, if neither states one, that of [kitchen].
@@ -62,7 +69,10 @@ def strands_of(entry: Mapping[str, Any], bench: Bench) -> tuple[str, list[Strand
         As for :func:`castsugar.readings.strand_files.read_strands`.
     """
     path = bench.path.parent / entry["strands"]
-    strands = read_strands(path)
+    known, file = {} if files is None else files, entry["strands"]
+    if file not in known:
+        known[file] = read_strands(path)
+    strands = known[file]
     names = list(dict.fromkeys(s.mix for s in strands))
     listed = ", ".join(map(repr, names))
     wanted = entry["mix"] or (names[0] if len(names) == 1 else "")
@@ -85,10 +95,12 @@ def strands_of(entry: Mapping[str, Any], bench: Bench) -> tuple[str, list[Strand
 _Seen = dict[tuple[tuple[str, float], ...], list[list[Strand]]]
 
 
-def burning_of(bench: Bench, database: Database) -> tuple[BurnModel, float | None]:
+def burning_of(
+    bench: Bench, database: Database, files: Files | None = None
+) -> tuple[BurnModel, float | None]:
     """Return what is known of burn rates, and the temperature of the strands.
 
-    None if not all of them state one. [K]
+    None if not all of them state one. [K] `files` as for :func:`strands_of`.
 
     Raises
     ------
@@ -97,15 +109,16 @@ def burning_of(bench: Bench, database: Database) -> tuple[BurnModel, float | Non
     """
     evidence: list[Burned] = []
     seen: _Seen = {}
+    files = {} if files is None else files
     for place, entry in _entries(bench, "burn_law"):
         with _said_at(place):
-            evidence += _evidence(entry, bench, database, seen)
+            evidence += _evidence(entry, bench, database, (seen, files))
     for place, entry in _entries(bench, "firing"):
         with _said_at(place):
             evidence.append(_fired(entry, place.index, bench, database))
-    for files in seen.values():
-        refuse_twice(files)
-    every = [s for files in seen.values() for strands in files for s in strands]
+    for alike in seen.values():
+        refuse_twice(alike)
+    every = [s for alike in seen.values() for strands in alike for s in strands]
     temperatures = [s.temperature for s in every]
     known = [t for t in temperatures if t is not None]
     dated = bool(known) and len(known) == len(temperatures)
@@ -142,9 +155,12 @@ def _told_of(entry: Mapping[str, Any], name: str) -> tuple[float, float]:
 
 
 def _evidence(
-    entry: Mapping[str, Any], bench: Bench, database: Database, seen: _Seen
+    entry: Mapping[str, Any],
+    bench: Bench,
+    database: Database,
+    noted: tuple[_Seen, Files],
 ) -> list[Burned]:
-    """Return what one entry says of burn rates; strands are noted in `seen`."""
+    """Return what one entry says of burn rates; its strands and file are noted."""
     invented = bench.invented_in(entry["entry"])
     if "borrowed" in entry:
         law = borrowed_law(database, entry["borrowed"])
@@ -156,7 +172,8 @@ def _evidence(
     if "strands" not in entry:
         law = replace(_stated(entry), invented=invented)
         return [replace(stated_law(law, parts), process=_process(entry, bench))]
-    name, strands = strands_of(entry, bench)
+    seen, files = noted
+    name, strands = strands_of(entry, bench, files)
     seen.setdefault(tuple(sorted(parts.items())), []).append(strands)
     name = name or entry["recipe"]
     made_up = invented or any(s.invented for s in strands)
@@ -239,8 +256,10 @@ class _Pot:
     strand: str = ""
 
 
-def check_pots(bench: Bench, database: Database) -> None:
+def check_pots(bench: Bench, database: Database, files: Files) -> None:
     """Refuse what cannot be of the batches that the motor of a file names.
+
+    `files` as for :func:`strands_of`.
 
     Raises
     ------
@@ -248,7 +267,7 @@ def check_pots(bench: Bench, database: Database) -> None:
         File and line: a batch of two mixes or of two processes; a strand that burned
         after the grains of its batch; a recipe or strands that cannot be read.
     """
-    told = list(_told(bench, database))
+    told = list(_told(bench, database, files))
     first: dict[str, _Pot] = {}
     for one in told:
         known = first.setdefault(one.batch, one)
@@ -274,12 +293,13 @@ def check_pots(bench: Bench, database: Database) -> None:
                 )
 
 
-def _told(bench: Bench, database: Database) -> Iterator[_Pot]:
+def _told(bench: Bench, database: Database, files: Files) -> Iterator[_Pot]:
     """Yield what is told of each batch that has a name."""
     for place, entry in _entries(bench, "burn_law"):
         if "strands" in entry:
-            with _said_at(place), collected():  # the motor has remarked on them
-                shares, strands = _shares(entry, database), strands_of(entry, bench)[1]
+            with _said_at(place):
+                shares = _shares(entry, database)
+                strands = strands_of(entry, bench, files)[1]
                 check_batches(strands)
             for s in filter(lambda s: s.batch, strands):
                 name = f"the strand of {entry['strands']} line {s.line}"

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -85,11 +85,7 @@ def without_block(text: str, head: str, index: int) -> str:
     What follows its last key, comments of the next table say, stays.
     """
     (part,) = _parts(text, head, index)
-    after = part.after
-    for key, item in reversed(part.table.value.body):
-        if key is not None:
-            break
-        after = item.as_string() + after
+    after = _tail(part.table) + part.after
     return re.sub(r"(\A|(?<=\n))[^\S\n]*\n\Z", "", part.before) + after
 
 
@@ -106,6 +102,58 @@ def without_key(text: str, table: str, key: str) -> str:
             del part.table[key]
             return part.whole()
     return text
+
+
+def with_value(text: str, table: str, keys: Sequence[str], value: Any) -> str:
+    """Return a text with a value of a table set; comments stay.
+
+    Parameters
+    ----------
+    keys : sequence of str
+        Of the value in the table: one, or the way through inline tables.
+
+    Raises
+    ------
+    InputError
+        For an inline table that is not there.
+    """
+    end = _line_end(text)
+    for part in _parts(text, table):
+        if keys[0] in part.table:
+            _set(part.table, keys, value)
+            return part.whole()
+    if len(keys) > 1:
+        raise InputError(f"there is no {keys[0]} in [{table}]; write it there first")
+    line = toml_text({keys[0]: value}).replace("\n", end)
+    for part in _parts(text, table):
+        return _behind_last(part, line, end)
+    gap = end if text.endswith("\n") or not text else 2 * end
+    return text + gap + f"[{table}]{end}" + line
+
+
+def _set(table: Any, keys: Sequence[str], value: Any) -> None:
+    """Set a value on its way through inline tables."""
+    for key in keys[:-1]:
+        table = table[key]
+    table[keys[-1]] = value
+
+
+def _behind_last(part: _Part, line: str, end: str) -> str:
+    """Return the text with a line behind the last key of a part."""
+    whole, after = str(part.document.as_string()), _tail(part.table)
+    kept = whole.removesuffix(after)
+    kept += "" if kept.endswith("\n") else end
+    return part.before + kept + line + after + part.after
+
+
+def _tail(table: Any) -> str:
+    """Return what follows the last key of a table: comments of the next one, say."""
+    found = ""
+    for key, item in reversed(table.value.body):
+        if key is not None:
+            break
+        found = item.as_string() + found
+    return found
 
 
 # ----------------------------------------------------------------------------

@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from castsugar.bench.bench import Bench
-from castsugar.bench.burned import burning_of, check_pots, readings_of
+from castsugar.bench.burned import Files, burning_of, check_pots, readings_of
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.motor.case import Case, Material
@@ -73,9 +74,49 @@ def hardware_of(bench: Bench, database: Database) -> Hardware:
         raise InputError(f"{bench.path}, [motor]: {text}") from None
 
 
+def resized(
+    motor: Hardware,
+    bench: Bench,
+    *,
+    throat: float | None = None,
+    segments: int | None = None,
+) -> Hardware:
+    """Return the motor of a bench file as if the file stated another throat or grain.
+
+    Parameters
+    ----------
+    motor : Hardware
+        As :func:`hardware_of` made it of this file.
+    bench : Bench
+    throat : float, optional
+        Diameter. [m]
+    segments : int, optional
+        Number of grains.
+
+    Raises
+    ------
+    InputError
+        A motor that cannot be built, or a grain whose areas are stated.
+    """
+    table = dict(bench.motor or {})
+    if throat is not None:
+        table["throat"] = throat
+    if segments is not None and "segments" not in table["grain"]:
+        raise InputError("the grain is stated by its areas; its number is one")
+    if segments is not None:
+        table["grain"] = {**table["grain"], "segments": segments}
+    return replace(
+        motor,
+        grain=_grain(table["grain"]),
+        throat_diameter=table["throat"],
+        spread=_spread(table),
+    )
+
+
 def _hardware(table: Mapping[str, Any], bench: Bench, database: Database) -> Hardware:
-    check_pots(bench, database)
-    burning, strands_at = burning_of(bench, database)
+    files: Files = {}
+    check_pots(bench, database, files)
+    burning, strands_at = burning_of(bench, database, files)
     options: dict[str, Any] = {
         "grain": _grain(table["grain"]),
         "throat_diameter": table["throat"],

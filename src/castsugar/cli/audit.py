@@ -55,7 +55,6 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "audit",
-        help="recompute a record (JSON) and say which numbers differ",
         description="Recompute a record and say whether its numbers are the same.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,

@@ -35,7 +35,6 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "ballistics",
-        help="what a ballistics calculation takes of a mix: c*, burn law, doubts",
         description="Say what a ballistics calculation takes of a mix and a motor.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,

@@ -57,7 +57,6 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "batch",
-        help="keep what was made, what was predicted and what was measured",
         description="Keep a record of every batch: one file each, only added to.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,

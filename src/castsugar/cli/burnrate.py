@@ -63,7 +63,6 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "burnrate",
-        help="burning-rate law, with its uncertainty, from strands that you burned",
         description="Turn strands into burning-rate laws r = a p^n, one for each mix.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,

@@ -35,7 +35,6 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "cautions",
-        help="all cautions, those of a topic, or those that your mix raises",
         description="Print every caution with its level and its source.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,

@@ -23,7 +23,6 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "check",
-        help="what of your bench is invented, misfit, missing or assumed",
         description="Say what of a bench file is invented, misfit, missing or assumed.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,

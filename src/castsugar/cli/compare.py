@@ -41,7 +41,6 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "compare",
-        help="mixes side by side: what differs for certain, and what cannot be told",
         description="Compare recipes with a baseline.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,

@@ -27,7 +27,6 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "completion",
-        help="print a script that completes commands and options in bash or zsh",
         description="Print a script for the shell, to complete what is typed.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from castsugar.asked import Question
 from castsugar.cli.bench_option import (
@@ -19,7 +19,6 @@ from castsugar.cli.quantities import (
     exit_pressure,
     in_si,
     quantity,
-    read,
 )
 from castsugar.cli.screen import remark
 from castsugar.constants import DEFAULT_FLOW
@@ -165,24 +164,15 @@ def seeded(drawn: Drawn | None, options: argparse.Namespace) -> Drawn | None:
 
 def doubts_of(options: argparse.Namespace) -> tuple[float, Doubts]:
     """Return the step of the scale, and what is doubted about a batch."""
-    from castsugar.comparison.uncertain_inputs import Doubts
+    from castsugar.asked import doubts_of as stated_doubts
 
     world = world_of(options)
-    scale: dict[str, Any] = (world.bench.scale if world else None) or {}
-    search: dict[str, Any] = (world.bench.search if world else None) or {}
 
-    def stated(option: str, known: float | None, default: str) -> float:
-        typed = getattr(options, dest(option), None)
-        if typed is None and known is not None:
-            return known
-        return float((typed or read(option, default)).value)
+    def typed(option: str) -> float | None:
+        return in_si(getattr(options, dest(option), None))
 
-    step = stated("--scale-step", scale.get("step"), STEP)
-    batch = stated("--batch", search.get("batch"), BATCH)
-    if step > batch:
-        raise InputError(
-            f"the scale step is {1e3 * step:g} g, the batch {1e3 * batch:g} g; it must "
-            "be at least one step"
-        )
-    accuracy = scale.get("accuracy") or 0.5 * step
-    return step, Doubts(weighing=min(accuracy, 0.2 * batch), batch=batch)
+    return stated_doubts(
+        world.bench if world else None,
+        step=typed("--scale-step"),
+        batch=typed("--batch"),
+    )

@@ -63,7 +63,6 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "evaluate",
-        help="flame temperature, c*, specific impulse and more of some recipes",
         description="Say what recipes do, and whether they keep your limits.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,

@@ -81,7 +81,6 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "firing",
-        help="c*, impulse, efficiency and burning-rate law from a static test; delays",
         description="Reduce the recording of a static test, or size a delay column.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,

@@ -21,7 +21,6 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "ingredients",
-        help="list ingredients, or show one with its sources",
         description="List the ingredients, or show one with uncertainty, rival values "
         "and sources.",
         epilog=_EXAMPLES,

@@ -34,7 +34,6 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "init",
-        help="write an example bench file with readings, to learn on",
         description="Write an example scenario, invented, into a folder.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,

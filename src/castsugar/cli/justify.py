@@ -69,7 +69,6 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "justify",
-        help="a change of mix on one page: what it does, how sure, on what evidence",
         description="Write the record of a change from one mix to another.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,

@@ -56,7 +56,6 @@ def add_parser(commands: Any) -> None:
     """Add the command with its sub-commands."""
     parser = commands.add_parser(
         "kitchen",
-        help="how a mix cooks, pours, sets and keeps; kitchen measurements",
         description="Judge recipes in the kitchen, and learn from measurements.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,

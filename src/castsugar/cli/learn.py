@@ -59,7 +59,6 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "learn",
-        help="refit kitchen, burning rate and efficiency from your batches",
         description="Learn from all closed batches; hold old predictions to account.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,

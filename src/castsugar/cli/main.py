@@ -7,6 +7,7 @@ convergence; 70 a fault of castsugar; 130 interrupted.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import importlib
 import io
 import itertools
@@ -16,6 +17,7 @@ import sys
 from collections.abc import Sequence
 from typing import Any, NoReturn
 
+from castsugar.cli import progress
 from castsugar.cli.bench_option import settle_bench
 from castsugar.cli.interrupt import INTERRUPTED
 from castsugar.cli.output import check_outputs, version_line
@@ -55,6 +57,7 @@ GROUPS = {
         "map": "triangle",
         "next": "next_burns",
         "audit": "audit",
+        "open": "open_page",
     },
     "Bench": {
         "weigh": "weigh",
@@ -66,6 +69,32 @@ GROUPS = {
     "Shell": {"completion": "completion"},
 }
 COMMANDS = {name: module for own in GROUPS.values() for name, module in own.items()}
+
+#: The line of each in the help.
+LINES = {
+    "init": "write an example bench file with readings, to learn on",
+    "check": "what of your bench is invented, misfit, missing or assumed",
+    "ingredients": "list ingredients, or show one with its sources",
+    "cautions": "all cautions, those of a topic, or those that your mix raises",
+    "evaluate": "flame temperature, c*, specific impulse and more of some recipes",
+    "ballistics": "what a ballistics calculation takes of a mix: c*, burn law, doubts",
+    "compare": "mixes side by side: what differs for certain, and what cannot be told",
+    "search": "the best mix that pours, sets and stays under pressure, and why",
+    "justify": "a change of mix on one page: what it does, how sure, on what evidence",
+    "sweep": "one ingredient against the rest, as a chart and a table",
+    "map": "three ingredients against each other, as a picture and a table",
+    "next": "what to measure next: pan, cup, strands, a firing; what tells most",
+    "audit": "recompute a record (JSON) and say which numbers differ",
+    "open": "your bench on one live page: drag the mix and see what it does",
+    "weigh": "the weigh sheet of a batch, and corrections while weighing",
+    "plan": "turned round: what a batch gives, when it is dry, which heat pours",
+    "batch": "keep what was made, what was predicted and what was measured",
+    "kitchen": "how a mix cooks, pours, sets and keeps; kitchen measurements",
+    "burnrate": "burning-rate law, with its uncertainty, from strands that you burned",
+    "firing": "c*, impulse, efficiency and burning-rate law from a static test; delays",
+    "learn": "refit kitchen, burning rate and efficiency from your batches",
+    "completion": "print a script that completes commands and options in bash or zsh",
+}
 
 #: What argparse says of a word that is none of a few.
 _CHOICE = re.compile(r"argument .*?: invalid choice: (.*) \(choose from (.*)\)")
@@ -88,7 +117,8 @@ castsugar says what a nitrate-sugar mix does, before it is cooked.
   castsugar init my-bench
 
   Start  init, check, ingredients, cautions
-  Ask    evaluate, ballistics, compare, search, justify, sweep, map, next, audit
+  Ask    evaluate, ballistics, compare, search, justify, sweep, map, next, audit,
+         open
   Bench  weigh, plan, batch, kitchen
   Learn  burnrate, firing, learn
   Shell  completion
@@ -116,6 +146,14 @@ class Grouped(argparse.RawDescriptionHelpFormatter):
             lines.append(super()._format_action(command))
             self._dedent()
         return "".join(lines)
+
+
+class Commands(argparse._SubParsersAction):  # type: ignore[type-arg]
+    """The commands, each with its line of the help."""
+
+    def add_parser(self, name: str, **options: Any) -> Any:
+        """Add a command; of one that is only listed there is no more."""
+        return super().add_parser(name, help=LINES[name], **options)
 
 
 class Parser(argparse.ArgumentParser):
@@ -179,7 +217,10 @@ class Parser(argparse.ArgumentParser):
 
 
 def build_parser(only: str | None = None) -> Parser:
-    """Return the parser of all commands, or that of one: it loads nothing else."""
+    """Return the parser of all commands, or that of one: it loads nothing else.
+
+    A word that is none of them lists all, and loads none.
+    """
     parser = Parser(prog="castsugar", description=INTRODUCTION, allow_abbrev=False)
     parser.formatter_class = Grouped
     parser.add_argument(
@@ -187,9 +228,11 @@ def build_parser(only: str | None = None) -> Parser:
         action="store_true",
         help="print the versions of castsugar, its data and Cantera",
     )
-    commands = parser.add_subparsers(dest="command", metavar="COMMAND")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", action=Commands)
     for name, module in COMMANDS.items():
-        if only in (None, name):
+        if only is not None and only not in COMMANDS:
+            commands.add_parser(name)
+        elif only in (None, name):
             importlib.import_module(f"castsugar.cli.{module}").add_parser(commands)
     return parser
 
@@ -222,12 +265,10 @@ def main(words: Sequence[str] | None = None) -> int:
 
 def _read(words: tuple[str, ...], options: argparse.Namespace) -> None:
     """Fill in the options that were typed, with the words themselves."""
-    parser = build_parser("")
-    parser.check(words)
+    Parser(prog="castsugar").check(words)
     options.words = spelled(words)
-    first = next((word for word in options.words if not word.startswith("-")), None)
-    parser = build_parser(first if first in COMMANDS else None)
-    parser.parse_args(options.words, options)
+    first = next((word for word in options.words if not word.startswith("-")), "")
+    build_parser(first).parse_args(options.words, options)
 
 
 def _run(options: argparse.Namespace) -> int:
@@ -240,7 +281,9 @@ def _run(options: argparse.Namespace) -> int:
         return 0
     settle_bench(options)
     check_outputs(options)
-    code: int = options.run(options)
+    until_stopped = options.command == "open"
+    with contextlib.nullcontext() if until_stopped else progress.shown(options):
+        code: int = options.run(options)
     if code == 0 and options.remarks and getattr(options, "strict", False):
         remark(f"castsugar: {STRICT}, and remarks: {len(options.remarks)}")
         return NO

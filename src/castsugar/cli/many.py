@@ -1,14 +1,10 @@
-"""What sweep and map share: options, workers, progress, tables."""
+"""What sweep and map share: options, and the answer on many mixes."""
 
 from __future__ import annotations
 
 import argparse
-import math
-import sys
-import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import Executor, Future
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -18,66 +14,23 @@ from castsugar.cli.bench_option import BENCH, add_bench_option, world_of
 from castsugar.cli.conditions import add_condition_options
 from castsugar.cli.interrupt import INTERRUPTED, held_back, write_pictures
 from castsugar.cli.kitchen_options import add_kitchen_options
-from castsugar.cli.output import add_output_options, is_parquet, write_file
-from castsugar.cli.workers import add_worker_options, workers_of
-from castsugar.columns import COLUMNS
+from castsugar.cli.output import add_output_options, is_parquet
+from castsugar.cli.workers import add_worker_options
+from castsugar.errors import InputError
 
 if TYPE_CHECKING:
     from castsugar.arrays import IntArray
     from castsugar.asked import Question
-    from castsugar.cli.interrupt import Hold
-    from castsugar.limits import Judgement, Limit
-    from castsugar.mix.blends import Blends
+    from castsugar.cli.parts import Kept, Task
+    from castsugar.mix.mix import Mix
     from castsugar.mix.rule import Rule
     from castsugar.plot.sheet import Drawing
     from castsugar.report.screen import Screen
     from castsugar.report.shown import Shown
     from castsugar.report.sweep import Many
-    from castsugar.rows import Columns
 
 #: About so many mixes of a table decide its cautions, and what is invented behind it.
 _SOME = 100
-
-
-# ----------------------------------------------------------------------------
-# A line of progress on a terminal, for work that takes longer than two seconds.
-
-#: Quicker work shows nothing [s].
-PATIENCE = 2.0
-
-
-class Progress:
-    """Counts mixes and says how long the rest will take; silent off a terminal."""
-
-    def __init__(self, total: int) -> None:
-        self.total = total
-        self._started = time.monotonic()
-        self._shown = False
-
-    def update(self, done: int) -> None:
-        """Show how many are done, if it is worth it."""
-        spent = time.monotonic() - self._started
-        if not sys.stderr.isatty() or spent < PATIENCE or not 0 < done < self.total:
-            return
-        left = spent / done * (self.total - done)
-        sys.stderr.write(
-            f"\r{done:,} of {self.total:,} mixes, about {left:.0f} s left \x1b[K"
-        )
-        sys.stderr.flush()
-        self._shown = True
-
-    def close(self) -> None:
-        """Remove the line."""
-        if self._shown:
-            sys.stderr.write("\r\x1b[K")
-            sys.stderr.flush()
-
-
-# ----------------------------------------------------------------------------
-# Thousands of mixes from one command: parts, workers, progress, interruption.
-
-#: Written as the status of a row that an interruption left undone.
-UNDONE = "not computed: interrupted"
 
 
 def add_many_options(parser: argparse.ArgumentParser, drawn: str) -> None:
@@ -94,113 +47,6 @@ def add_many_options(parser: argparse.ArgumentParser, drawn: str) -> None:
     parser.set_defaults(drawn=drawn)
 
 
-Rows = list[dict[str, Any]]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Asked:
-    """Mixes that are asked for: by their rule, all made, and what they must keep.
-
-    `all_windows`: pour windows also of what does not burn or nobody casts.
-    """
-
-    rule: Rule
-    blends: Blends
-    limits: Sequence[Limit]
-    all_windows: bool
-
-
-def evaluate_many(
-    asked: Asked, options: argparse.Namespace, conditions: Question, hold: Hold
-) -> tuple[Rows, bool]:
-    """Evaluate mixes part by part; only this is what Ctrl-C may stop.
-
-    Parts are cut by index alone, whoever computes them. Returns a row a mix, whatever
-    happened, with the quantiles that the limits and, where they are drawn, the 95 %
-    bands ask for, and False if the user interrupted: the rows left say so in their
-    status.
-    """
-    from castsugar.limits import BAND, chances_of
-    from castsugar.rows import records
-    from castsugar.thermo.solver import CHUNK
-
-    count = len(asked.blends)
-    chances = (*(() if options.drawn == "map" else BAND), *chances_of(asked.limits))
-    given = conditions.evaluate_options() | {
-        "chances": chances,
-        "castable_windows": not asked.all_windows,
-    }
-    starts = range(0, count, CHUNK)
-    progress = Progress(count)
-    done: Rows = []
-    try:
-        with hold.work(), workers_of(options, len(starts)) as executor:
-            for columns in _parts(asked, starts, given, executor):
-                done += records(columns)
-                progress.update(len(done))
-    except KeyboardInterrupt:
-        return [*done, *_undone(asked.blends.take(slice(len(done), None)))], False
-    finally:
-        progress.close()
-    return done, True
-
-
-def _parts(
-    asked: Asked, starts: range, given: Mapping[str, Any], executor: Executor | None
-) -> Iterator[Columns]:
-    """Yield the columns of every part, in order."""
-    from castsugar.errors import CastsugarError, WorkerError
-    from castsugar.evaluation import evaluate_columns, evaluate_part
-
-    if executor is None:
-        for start in starts:
-            part = asked.blends.take(slice(start, start + starts.step))
-            yield evaluate_columns(part, **given)
-        return
-    at_work: list[Future[Columns]] = []
-    try:
-        for start in starts:
-            task = (asked.rule, start, start + starts.step, given)
-            at_work.append(executor.submit(evaluate_part, *task))
-        for one in at_work:
-            yield one.result()
-    except CastsugarError:
-        raise
-    except Exception as error:
-        reason = " ".join(f"{type(error).__name__}: {error}".split())[:160]
-        raise WorkerError(
-            f"a worker did not finish its part ({reason}); run it again with fewer "
-            "workers, or without --workers and --cluster"
-        ) from error
-    finally:
-        for one in at_work:
-            one.cancel()
-
-
-def _undone(blends: Blends) -> Rows:
-    """Return rows of blends that were not reached."""
-    from castsugar import rows
-
-    count = len(blends)
-    known = rows.not_asked("kitchen", count) | rows.not_asked("motor", count)
-    known |= rows.mix_columns(blends) | rows.not_confirmed(count)
-    known["status"] = [UNDONE] * count
-    known["flags"] = ["; ".join(f) for f in blends.flags]
-    for column in COLUMNS:
-        if column.group in ("chamber", "nozzle"):
-            known.setdefault(column.key, [math.nan] * count)
-    return rows.records(known)
-
-
-def _withheld(row: dict[str, Any]) -> dict[str, Any]:
-    """Return the row of a mix that is out of scope: its name, and why it is empty."""
-    empty = {key: math.nan for key, value in row.items() if isinstance(value, float)}
-    status = "not computed: sugars are less than nine tenths of what burns"
-    told = {"status": status, "flags": "", "confirmation": "not asked"}
-    classes = ("flow_class", "burn_law_origin")
-    return row | empty | told | {k: "not computed" for k in classes if k in row}
-
-
 # ----------------------------------------------------------------------------
 # From rows to the answer.
 
@@ -209,57 +55,90 @@ def answer_many(
     options: argparse.Namespace,
     conditions: Question,
     rule: Rule,
-    more: Callable[[Rows, tuple[str, ...]], dict[str, Any]],
+    more: Callable[[Many], dict[str, Any]],
     draw: Callable[[Many, Shown], Drawing],
 ) -> int:
     """Evaluate mixes and give what was asked for; return the exit code.
 
-    `rule` tells ingredients as typed and the mixes. `more` returns from rows and keys
-    of the shares what the command alone knows of its answer; `draw` is its picture.
+    `rule` tells ingredients as typed and the mixes. `more` returns from what was found
+    what the command alone knows of its answer; `draw` is its picture.
     """
-    from castsugar.limits import limits_of
-    from castsugar.report.mix_words import share_key
-    from castsugar.report.sweep import add_window
+    from castsugar.cli.parts import compute
+    from castsugar.mix.rule import Line
 
-    items, blends = rule.items, rule.blends(database=conditions.database)
-    world = world_of(options)
-    limits = limits_of(world.limits) if world is not None else ()
-    conditions = conditions.for_table(len(blends))
-    find = conditions.database.find
-    every = options.full or options.drawn != "map" or "pour_window" in options.show
-    asked = Asked(rule=rule, blends=blends, limits=limits, all_windows=every)
-    keys = tuple(f"recipe.{share_key(find(name).name)}" for name in items)
+    count = len(rule.points)
+    _check_count(options, count)
+    if isinstance(rule.points, Line):
+        rule.blends(database=conditions.database)  # refuses before any work
+    conditions = conditions.for_table(count)
+    task = _task(options, conditions, rule)
     with held_back() as hold:
-        rows, complete = evaluate_many(asked, options, conditions, hold)
-        both = zip(rows, blends.outside, strict=True)
-        rows = [_withheld(row) if out else row for row, out in both]
-        if conditions.kitchen is not None:
-            add_window(rows)
-        shares = (100.0 * rule.points.fractions()).tolist()
-        rows = [
-            dict(zip(keys, own, strict=True)) | row
-            for own, row in zip(shares, rows, strict=True)
-        ]
-        own = {"names": items, "shares": keys, "complete": complete}
-        found = _told(options, conditions, blends, rows, limits, own | more(rows, keys))
+        kept, complete = compute(task, options, hold)
+        found = _told(options, conditions, task, kept)
+        found = replace(found, complete=complete)
+        found = replace(found, **more(found))
         picture = partial(draw, found)
-        _give(options, conditions, blends, found, picture)
+        _give(options, conditions, rule, found, picture)
         drawn = {options.drawn: lambda: picture(units_of(options))}
         done = write_pictures(options, hold, drawn)
     return 0 if complete and done else INTERRUPTED
 
 
+def _check_count(options: argparse.Namespace, count: int) -> None:
+    """Refuse what would hold too many mixes at once."""
+    from castsugar.cli.parts import WHOLE
+
+    asked = {
+        "--json": options.json,
+        "--csv without FILE": options.csv is True,
+        "--page": options.page,
+        "--picture": options.picture,
+    }
+    for name in (name for name, given in asked.items() if given and count > WHOLE):
+        raise InputError(
+            f"{name} of {count:,} mixes; at most {WHOLE:,}: leave it out (--csv FILE "
+            "holds all of them), or take a larger --step"
+        )
+
+
+def _task(options: argparse.Namespace, conditions: Question, rule: Rule) -> Task:
+    """Return what is to be computed of every mix.
+
+    That is, too, the quantiles that the limits and, where they are drawn, the 95 %
+    bands ask for.
+    """
+    from castsugar.cli.choice import read_column
+    from castsugar.cli.parts import Task
+    from castsugar.limits import BAND, chances_of, limits_of
+    from castsugar.report.mix_words import share_key
+
+    world, a_map = world_of(options), options.drawn == "map"
+    limits = limits_of(world.limits) if world is not None else ()
+    every = options.full or not a_map or "pour_window" in options.show
+    named = [options.show] if a_map else options.show
+    find = conditions.database.find
+    given = {
+        "chances": (*(() if a_map else BAND), *chances_of(limits)),
+        "castable_windows": not every,
+    }
+    file = options.csv if isinstance(options.csv, str) else ""
+    return Task(
+        rule=rule,
+        shares=tuple(f"recipe.{share_key(find(i).name)}" for i in rule.items),
+        limits=limits,
+        options=conditions.evaluate_options() | given,
+        file=file and ("parquet" if is_parquet(file) else "csv"),
+        shown=tuple(read_column(name).key for name in named),
+    )
+
+
 def _told(
-    options: argparse.Namespace,
-    conditions: Question,
-    blends: Blends,
-    rows: Rows,
-    limits: Sequence[Limit],
-    more: Mapping[str, Any],
+    options: argparse.Namespace, conditions: Question, task: Task, kept: Kept
 ) -> Many:
     """Return many mixes with everything that a screen says of them."""
+    import numpy as np
+
     from castsugar.evaluated import conditions_line
-    from castsugar.limits import judge_rows
     from castsugar.report.cautions import (
         chosen,
         mix_facts,
@@ -271,32 +150,43 @@ def _told(
 
     world, motor, kitchen = world_of(options), conditions.motor, conditions.kitchen
     topics = topics_of(["evaluate"], kitchen, motor)
-    judged = judge_rows(limits, rows) if limits else ()
-    likely = _likely(rows, judged)
-    some_rows = [rows[i] for i in likely]
-    facts = pan_facts(kitchen=kitchen, bench=conditions.shelf.bench)
-    facts |= mix_facts(some_rows, ())
-    made = [blends.mix(row) for row in likely] if motor is not None else []
-    facts |= motor_facts(motor, some_rows, mixes=made)
-    wings = {"lots": world, "kitchen": kitchen, "motor": motor}
-    uses = {name for name, given in wings.items() if given is not None}
-    some = range(0, len(blends), max(1, len(blends) // _SOME))
-    mixes = [blends.mix(row) for row in some]
-    every = conditions.database.cautions_for(topics, facts)
-    say = units_of(options).rule
-    return Many(
+    found = Many(
         command=options.command,
-        rows=rows,
-        judged=judged,
+        names=task.rule.items,
+        shares=task.shares,
+        table=kept.table,
+        judged=kept.judged,
         conditions=partial(conditions_line, conditions, options.bench or ""),
         notes=(*conditions.assumptions(), *_windows_said(options, conditions)),
+        draws=conditions.draws_words(kept.count),
+        bench=options.bench or "",
+    )
+    likely = _likely(found)
+    some_rows = [found.row(place) for place in likely.tolist()]
+    facts = pan_facts(kitchen=kitchen, bench=conditions.shelf.bench)
+    facts |= mix_facts(some_rows, ())
+    if motor is not None:
+        facts |= motor_facts(motor, some_rows, mixes=_mixes(task, likely))
+    wings = {"lots": world, "kitchen": kitchen, "motor": motor}
+    uses = {name for name, given in wings.items() if given is not None}
+    invented: tuple[str, ...] = ()
+    if world is not None:
+        some = np.arange(0, kept.count, max(1, kept.count // _SOME))
+        invented = world.invented_for(_mixes(task, some), uses=uses)
+    every = conditions.database.cautions_for(topics, facts)
+    say = units_of(options).rule
+    return replace(
+        found,
         cautions=chosen(conditions.database.cautions, facts, topics, say=say),
         cautions_in_full=tuple(caution.text for caution in every),
-        draws=conditions.draws_words(len(rows)),
-        bench=options.bench or "",
-        invented=world.invented_for(mixes, uses=uses) if world is not None else (),
-        **more,
+        invented=invented,
     )
+
+
+def _mixes(task: Task, places: IntArray) -> list[Mix]:
+    """Return some of the mixes as objects."""
+    blends = task.rule.blends(places)
+    return [blends.mix(row) for row in range(len(blends))]
 
 
 def _windows_said(options: argparse.Namespace, conditions: Question) -> tuple[str, ...]:
@@ -312,14 +202,14 @@ def _windows_said(options: argparse.Namespace, conditions: Question) -> tuple[st
     )
 
 
-def _likely(rows: Rows, judged: Sequence[Judgement]) -> IntArray:
+def _likely(found: Many) -> IntArray:
     """Return some that may be made: of those that keep the limits, else of all."""
     import numpy as np
 
-    kept = np.array([row["status"] == "ok" for row in rows])
-    for one in judged:
+    kept = found.are("status", "ok")
+    for one in found.judged:
         kept &= one.kept
-    places = np.flatnonzero(kept if kept.any() else np.ones(len(rows), dtype=bool))
+    places = np.flatnonzero(kept if kept.any() else np.ones(len(kept), dtype=bool))
     return places[:: max(1, len(places) // _SOME)]
 
 
@@ -330,17 +220,20 @@ def said_of_bench(options: argparse.Namespace) -> str:
     return f" ({Path(options.bench).name})"
 
 
-def next_of(options: argparse.Namespace, conditions: Question, found: Rows) -> str:
+def next_of(
+    options: argparse.Namespace, conditions: Question, rule: Rule, found: Many
+) -> str:
     """Return what to do after a table: search, or look at the mix of the largest c*."""
+    import numpy as np
+
     bench = conditions.shelf.bench
     where = "" if options.bench in (None, BENCH) else f" --bench {options.bench}"
     if bench is not None and bench.search is not None:
         return f"castsugar search{where}"
-    known = [row for row in found if row["characteristic_velocity_m_s"] > 0.0]
-    best = max(
-        known or found, key=lambda row: float(row["characteristic_velocity_m_s"])
-    )
-    return f'castsugar evaluate "{best["name"]}"{where}'
+    velocity = found.values("characteristic_velocity_m_s")
+    place = int(np.argmax(np.where(velocity > 0.0, velocity, 0.0)))
+    name = rule.blends(np.array([place])).names[0]
+    return f'castsugar evaluate "{name}"{where}'
 
 
 def picture_notes(found: Many, show: Shown) -> list[str]:
@@ -354,22 +247,27 @@ def picture_notes(found: Many, show: Shown) -> list[str]:
     return notes if found.complete else [*notes, "INCOMPLETE: interrupted"]
 
 
+def _basis(conditions: Question, rule: Rule) -> dict[str, Any]:
+    """Return what the answer rests on: some of the mixes hold all ingredients."""
+    import numpy as np
+
+    places = np.linspace(0, len(rule.points) - 1, _CITED).astype(int)
+    return conditions.basis(rule.blends(np.unique(places)))
+
+
+#: Mixes that are looked at for what a table cites.
+_CITED = 200
+
+
 def _give(
     options: argparse.Namespace,
     conditions: Question,
-    blends: Blends,
+    rule: Rule,
     found: Many,
     draw: Callable[[Shown], Drawing],
 ) -> None:
     """Print and write what was asked for; the picture stands on the page too."""
-    from castsugar.report.document import to_csv, to_parquet
     from castsugar.report.sweep import many_fields, many_parts, many_rows, many_screen
-
-    rows = many_rows(found)
-    fields = many_fields(found, rows)
-    if isinstance(options.csv, str):
-        table = to_parquet if is_parquet(options.csv) else to_csv
-        write_file(options, options.csv, table(rows, fields))
 
     def screen(show: Shown) -> Screen:
         made = many_screen(found, show)
@@ -384,8 +282,8 @@ def _give(
         screen=screen,
         parts=partial(many_parts, found),
         told=conditions.told(found),
-        basis=partial(conditions.basis, blends),
-        rows=rows,
-        fields=fields,
+        basis=partial(_basis, conditions, rule),
+        rows=many_rows(found) if options.csv is True else (),
+        fields=many_fields(found),
     )
     answer(options, made)

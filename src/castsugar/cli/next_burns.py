@@ -50,7 +50,6 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "next",
-        help="what to measure next: pan, cup, strands, a firing; what tells most",
         description="Say what to measure next, in kitchen and motor.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,

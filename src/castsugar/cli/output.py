@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import shlex
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from importlib.util import find_spec
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 from castsugar.cli.screen import remark, say, visible
 from castsugar.errors import InputError
@@ -189,6 +190,20 @@ def write_file(options: argparse.Namespace, name: str, text: str | bytes) -> Non
     from castsugar.files.writing import write_text
 
     write_text(Path(name), text, force=options.force)
+    _wrote(options, name)
+
+
+@contextlib.contextmanager
+def write_in_parts(options: argparse.Namespace, name: str) -> Iterator[BinaryIO]:
+    """Open a file that an option names, to be there when all is written; say so."""
+    from castsugar.files.writing import written_in_parts
+
+    with written_in_parts(Path(name), force=options.force) as stream:
+        yield stream
+    _wrote(options, name)
+
+
+def _wrote(options: argparse.Namespace, name: str) -> None:
     _note(options, name)
     remark(f"wrote {name}")
 

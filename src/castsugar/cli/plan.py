@@ -66,7 +66,6 @@ def add_parser(commands: Any) -> None:
     """Add the command with its questions."""
     parser = commands.add_parser(
         "plan",
-        help="turned round: what a batch gives, when it is dry, which heat pours",
         description="Ask from what you want back to what you do.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,

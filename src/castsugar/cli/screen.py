@@ -15,6 +15,7 @@ import re
 import sys
 from typing import TextIO
 
+from castsugar.cli import progress
 from castsugar.errors import InputError
 
 #: Longest piece of input that a line repeats, and the longest line [characters].
@@ -88,6 +89,7 @@ def say(text: str) -> None:
     """
     if sys.stdout is None:
         raise InputError("nothing can be printed: the output is closed")
+    progress.clear()
     try:
         _write(sys.stdout, visible(text))
     except BrokenPipeError:
@@ -120,6 +122,7 @@ def remark(text: str) -> None:
 
     Nobody need hear it: an output without room changes nothing.
     """
+    progress.clear()
     try:
         sys.stderr.write(one_line(text) + "\n")
         sys.stderr.flush()

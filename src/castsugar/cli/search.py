@@ -71,7 +71,6 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "search",
-        help="the best mix that pours, sets and stays under pressure, and why",
         description="Search the best mix under limits.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,

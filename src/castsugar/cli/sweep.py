@@ -9,7 +9,6 @@ from castsugar.asked import recipe_texts
 from castsugar.cli.bench_option import BENCH
 from castsugar.cli.conditions import read_conditions
 from castsugar.cli.many import (
-    Rows,
     add_many_options,
     answer_many,
     next_of,
@@ -19,6 +18,7 @@ from castsugar.cli.many import (
 
 if TYPE_CHECKING:
     from castsugar.asked import Question
+    from castsugar.mix.rule import Rule
     from castsugar.plot.sheet import Drawing
     from castsugar.report.shown import Shown
     from castsugar.report.sweep import Many
@@ -47,7 +47,6 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "sweep",
-        help="one ingredient against the rest, as a chart and a table",
         description="Let one ingredient of a recipe run; the others keep their ratio.\n"
         "The independent check is not asked.",
         epilog=_EXAMPLES,
@@ -108,16 +107,16 @@ def run(options: argparse.Namespace) -> int:
     )
     drawn = columns or tuple(map(read_column, _DRAWN))
 
-    def more(rows: Rows, keys: tuple[str, ...]) -> dict[str, Any]:
+    def more(found: Many) -> dict[str, Any]:
         title = (
             f"sweep: {items[index]} from {_percent(values[0])} to "
             f"{_percent(values[-1])} % of {options.recipe}, the rest in proportion"
         )
         return {
             "title": title + said_of_bench(options),
-            "varied": keys[index],
+            "varied": found.shares[index],
             "columns": columns,
-            "next": _next(options, conditions, items, index, rows),
+            "next": _next(options, conditions, rule, index, found),
         }
 
     def draw(found: Many, show: Shown) -> Drawing:
@@ -137,23 +136,23 @@ def _percent(share: float) -> str:
 def _next(
     options: argparse.Namespace,
     conditions: Question,
-    items: list[str],
+    rule: Rule,
     index: int,
-    rows: Rows,
+    found: Many,
 ) -> str:
     """Return what to do next: where nothing pours, let the syrup run."""
     from castsugar.data.records import Syrup
 
-    find = conditions.database.find
+    items, find = rule.items, conditions.database.find
     syrups = [name for name in items if isinstance(find(name), Syrup)]
-    seldom = all(float(row["pours_probability"]) < _SELDOM for row in rows)
+    seldom = bool((found.values("pours_probability") < _SELDOM).all())
     if seldom and syrups and items[index] != syrups[0]:
         words = ["sweep", options.recipe, "--vary", syrups[0], "--from", "15%"]
         words += ["--to", "35%"]
         if options.bench not in (None, BENCH):
             words += ["--bench", options.bench]
         return "castsugar " + " ".join(_quoted(word) for word in words)
-    return next_of(options, conditions, rows)
+    return next_of(options, conditions, rule, found)
 
 
 def _quoted(word: str) -> str:

@@ -10,7 +10,6 @@ from castsugar import plausible
 from castsugar.asked import recipe_texts
 from castsugar.cli.conditions import read_conditions
 from castsugar.cli.many import (
-    Rows,
     add_many_options,
     answer_many,
     next_of,
@@ -44,6 +43,9 @@ _PARTS = {
 #: Fixed parts are the same within so much of the whole. [mass fraction]
 _SAME = 0.005
 
+#: Parts of the smallest step, of 0.05 %.
+_FINEST = 2000
+
 # ----------------------------------------------------------------------------
 # Read steps, fixed parts and marks of a map.
 
@@ -52,8 +54,12 @@ def read_step(text: str) -> float:
     """Read a step as a fraction; it must divide 1."""
     step = plausible.read(text, "step of a map", where="--step").value
     if abs(1.0 / step - round(1.0 / step)) > 1e-6:
+        parts = {2**a * 5**b for a in range(11) for b in range(5)}
+        short = [100.0 / count for count in parts if count <= _FINEST]
+        near = sorted(short, key=lambda one: abs(math.log(one / (100.0 * step))))
         raise InputError(
-            f"--step {text!r} does not divide 100 %; write for example 1% or 2%"
+            f"--step {text!r} does not divide 100 %; near it are {near[0]:.6g}% and "
+            f"{near[1]:.6g}%"
         )
     return step
 
@@ -137,7 +143,6 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "map",
-        help="three ingredients against each other, as a picture and a table",
         description="Compute every mix of three ingredients on a triangular lattice.\n"
         "The independent check is not asked.",
         epilog=_EXAMPLES,
@@ -214,15 +219,15 @@ def run(options: argparse.Namespace) -> int:
         alternatives=conditions.alternatives,
     )
 
-    def more(rows: Rows, keys: tuple[str, ...]) -> dict[str, Any]:
+    def more(found: Many) -> dict[str, Any]:
         title = (
-            f"map: {len(rows):,} mixes of {', '.join(items)} in steps of "
+            f"map: {len(found):,} mixes of {', '.join(items)} in steps of "
             f"{100.0 * step:.6g} %"
         )
         return {
             "title": title + said_of_bench(options),
             "columns": (column,),
-            "next": next_of(options, conditions, rows),
+            "next": next_of(options, conditions, rule, found),
         }
 
     def draw(found: Many, show: Shown) -> Drawing:

@@ -56,7 +56,6 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "weigh",
-        help="the weigh sheet of a batch, and corrections while weighing",
         description="Say what to weigh for some castings, or for a batch.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,

@@ -8,10 +8,14 @@ import importlib
 import signal
 from collections.abc import Iterator
 from concurrent.futures import Executor
+from dataclasses import dataclass
 from typing import Any
 
 #: How long an address may take to answer. [s]
 _ANSWERS_WITHIN = 10.0
+
+#: Tasks a worker that may be under way: one in hand, and the next.
+_AHEAD = 2
 
 
 def add_worker_options(parser: argparse.ArgumentParser) -> None:
@@ -30,8 +34,16 @@ def add_worker_options(parser: argparse.ArgumentParser) -> None:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class Crew:
+    """Who works, and how many tasks may be under way: more would pile up results."""
+
+    executor: Executor
+    room: int
+
+
 @contextlib.contextmanager
-def workers_of(options: argparse.Namespace, tasks: int) -> Iterator[Executor | None]:
+def workers_of(options: argparse.Namespace, tasks: int) -> Iterator[Crew | None]:
     """Open what was asked for, if there is work for more than one.
 
     Raises
@@ -48,8 +60,8 @@ def workers_of(options: argparse.Namespace, tasks: int) -> Iterator[Executor | N
     if options.cluster is not None:
         if options.workers is not None:
             raise InputError("--workers and --cluster are both given; choose one")
-        with _cluster(options.cluster) as executor:
-            yield executor
+        with _cluster(options.cluster) as crew:
+            yield crew
         return
     if count == 1 or tasks <= 1:
         yield None
@@ -61,11 +73,11 @@ def workers_of(options: argparse.Namespace, tasks: int) -> Iterator[Executor | N
     with ProcessPoolExecutor(
         min(count, tasks), initializer=signal.signal, initargs=deaf
     ) as pool:
-        yield pool
+        yield Crew(pool, _AHEAD * min(count, tasks))
 
 
 @contextlib.contextmanager
-def _cluster(address: str) -> Iterator[Executor]:
+def _cluster(address: str) -> Iterator[Crew]:
     """Connect to a scheduler, and see that its workers would compute the same."""
     from castsugar.errors import InputError
 
@@ -86,7 +98,7 @@ def _cluster(address: str) -> Iterator[Executor]:
         ) from None
     with client:
         _check_alike(address, client)
-        yield client.get_executor()
+        yield Crew(client.get_executor(), _AHEAD * sum(client.ncores().values()))
 
 
 def _check_alike(address: str, client: Any) -> None:

@@ -38,6 +38,7 @@ from castsugar.mix.basis import Cited
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix, MixLike, as_mix
 from castsugar.mix.weighing import item_name
+from castsugar.motor.fired_mixes import can_fire
 from castsugar.motor.firing.expectation import Expected, expect
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.pressure_table import burn_law_of, casting_of, untold
@@ -133,6 +134,12 @@ def _band(
     if not math.isfinite(peak):
         why = untold(row) or row["status"]
         reason = "no stable pressure" if peak > 0.0 else f"not computed: {why}"
+        return PressureBand(
+            name=mix.name, burn_law=origin, expected=None, reason=reason
+        )
+    if not can_fire(hardware, row):
+        reason = "not computed: no nozzle is reckoned with an isentropic exponent of "
+        reason += f"{row['isentropic_exponent']:.3g}"
         return PressureBand(
             name=mix.name, burn_law=origin, expected=None, reason=reason
         )

@@ -28,7 +28,7 @@ from castsugar.kitchen.parameters import (
     Values,
     find,
 )
-from castsugar.kitchen.pot import pots_of, poured, standing, water_at_start, water_left
+from castsugar.kitchen.pot import at_pour, pots_of, standing, water_at_start, water_left
 from castsugar.kitchen.pour_table import browned_of
 from castsugar.kitchen.verdict import ROOM, Verdict, humidity, judge, set_ratio
 from castsugar.mix.blends import Blends
@@ -165,7 +165,7 @@ class InPot:
         left = water_left(pot, values, kitchen.cook, kitchen.air_pressure)
         with np.errstate(invalid="ignore", divide="ignore"):
             lost = np.where(start > 0.0, 1.0 - left / start, 0.0)
-        eta, _ = poured(pot, values, kitchen.cook, kitchen.air_pressure)
+        eta, _ = at_pour(pot, values, kitchen.cook, left)
         cold = standing(pot.at_rest(), values, left, np.asarray(ROOM))
         return Cooking(
             viscosity=eta[:, 0],

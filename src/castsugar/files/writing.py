@@ -15,6 +15,7 @@ import stat
 import time
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
+from typing import BinaryIO
 
 from castsugar.errors import InputError
 from castsugar.files.locking import locked
@@ -120,12 +121,27 @@ def write_text(path: Path, text: str | bytes, *, force: bool = False) -> None:
     InputError
         If the file exists (without `force`), is no regular one or cannot be written.
     """
+    with written_in_parts(path, force=force) as stream:
+        stream.write(text if isinstance(text, bytes) else _encoded(text))
+
+
+@contextlib.contextmanager
+def written_in_parts(path: Path, *, force: bool = False) -> Iterator[BinaryIO]:
+    """Open what becomes a file at the end, unless something is raised before.
+
+    Raises
+    ------
+    InputError
+        As for :func:`write_text`.
+    """
     mode, target = _mode(path, force=force), real(path)
-    data = text if isinstance(text, bytes) else _encoded(text)
-    with explained(path, "written"), _staged(target.parent, data, mode) as made:
+    with explained(path, "written"), _open_staged(target.parent, mode) as made:
+        stream, temporary = made
+        yield stream
+        _sent(stream)
         if force:
-            _replace(made, target)
-        elif not _name(made, target):
+            _replace(temporary, target)
+        elif not _name(temporary, target):
             raise _exists(path)
         _sync(target.parent)
 
@@ -256,18 +272,33 @@ def make_folder(folder: Path) -> None:
 @contextlib.contextmanager
 def _staged(folder: Path, data: bytes, mode: int | None = None) -> Iterator[Path]:
     """Write a temporary file, whole and on the disk; it is gone afterwards."""
+    with _open_staged(folder, mode) as (stream, path):
+        stream.write(data)
+        _sent(stream)
+        yield path
+
+
+@contextlib.contextmanager
+def _open_staged(
+    folder: Path, mode: int | None = None
+) -> Iterator[tuple[BinaryIO, Path]]:
+    """Open a temporary file; it is gone afterwards."""
     _sweep(folder)
     path = folder / f".castsugar-{secrets.token_hex(8)}.tmp"
     try:
         with path.open("xb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-        if mode is not None:
-            path.chmod(mode)
-        yield path
+            if mode is not None:
+                path.chmod(mode)
+            yield stream, path
     finally:
         _remove(path)
+
+
+def _sent(stream: BinaryIO) -> None:
+    """Close a file that is whole and on the disk."""
+    stream.flush()
+    os.fsync(stream.fileno())
+    stream.close()
 
 
 def _name(temporary: Path, path: Path) -> bool:

@@ -372,7 +372,13 @@ def poured(
 
     Arguments as for :func:`water_left` and :func:`standing`.
     """
-    left = water_left(pot, values, cook, pressure)
+    return at_pour(pot, values, cook, water_left(pot, values, cook, pressure))
+
+
+def at_pour(
+    pot: Pot, values: Values, cook: Cook, left: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return what :func:`poured` does, of the water that is left."""
     temperature = cook.pour_temperature + values.thermometer
     held = standing(pot, values, left, temperature)
     return viscosity(pot, values, held, temperature), held.crowding

@@ -165,6 +165,7 @@ def cook(
     kitchen: Kitchen,
     *,
     window: bool = True,
+    boils: bool = True,
     chances: Sequence[tuple[str, float]] = (),
 ) -> Cooked:
     """Judge mixes, and cast them again with the water that the kitchen leaves.
@@ -172,13 +173,14 @@ def cook(
     The dry solids of the syrup that was measured become those of the kitchen, so that
     thermochemistry sees the same water. A mix whose `water_lost` is above 0 keeps it:
     its loss is known. Mixes without a kitchen model lose what is stated, and no more.
-    Each learns how far its sugar browned. `chances` are quantiles of columns, (column,
-    level); those of other wings are left out.
+    Each learns how far its sugar browned. `window` and `boils` as for
+    :func:`castsugar.kitchen.verdict.judge`; `chances` are quantiles of columns,
+    (column, level); those of other wings are left out.
     """
     pot = pots_of(blends, kitchen)
     drawn = {column: name for name, column in _BANDED.items() if name in _ASKED}
     asked = [(drawn[column], level) for column, level in chances if column in drawn]
-    verdict = judge(pot, kitchen, window=window, chances=asked)
+    verdict = judge(pot, kitchen, window=window, boils=boils, chances=asked)
     told = np.array([not why for why in verdict.gap], dtype=bool)
     unsaid = np.where(np.isnan(pot.stated_loss), blends.water_lost, pot.stated_loss)
     lost = np.where(told, verdict.water_lost, unsaid)

@@ -17,6 +17,7 @@ from castsugar.kitchen.parameters import PLACE, Kitchen, Values
 from castsugar.kitchen.pot import (
     Pot,
     Slurry,
+    at_pour,
     columns,
     poured,
     standing,
@@ -29,7 +30,7 @@ from castsugar.kitchen.solubility import melting_point
 from castsugar.kitchen.sugars import HOTTEST as HOTTEST_MELT
 from castsugar.kitchen.sugars import MAJOR, MARGIN, MELTS, SUGARS, Setting, settings
 from castsugar.kitchen.validity import ICE_POINT
-from castsugar.numerics import smooth_quantile
+from castsugar.numerics import smooth_quantiles
 
 # ----------------------------------------------------------------------------
 # The pour window: at which temperatures a mix pours without breaking its sugar.
@@ -250,6 +251,7 @@ def judge(
     kitchen: Kitchen,
     *,
     window: bool = True,
+    boils: bool = True,
     chances: Sequence[Chance] = (),
 ) -> Verdict:
     """Say how mixes cook, pour, set and keep.
@@ -261,6 +263,8 @@ def judge(
     kitchen : Kitchen
     window : bool
         Whether the pour window is sought (about 25 pours more).
+    boils : bool
+        Whether the boiling point is.
     chances : sequence of (str, float)
         Further quantiles, smooth in the mix: ("viscosity", 0.85), or of
         "relative_solids_20C".
@@ -280,8 +284,12 @@ def judge(
             continue
         known = kitchen.belief if mine else kitchen.belief.of_another_syrup()
         values, part = known.draw(kitchen.draws, kitchen.seed), pot.take(rows)
-        for name, found in _central(part, known.central(), kitchen).items():
+        middle = known.central()
+        for name, found in _central(part, middle, kitchen).items():
             single[name][rows] = found
+        if boils:
+            start = water_at_start(part, middle)
+            single["boils"][rows] = boiling(part, middle, start, kitchen.air_pressure)
         below, classes[rows] = _bands(part, values, kitchen, asked)
         for one in asked:
             quantiles[one][rows] = below[one]
@@ -347,7 +355,7 @@ def intervals(pot: Pot, kitchen: Kitchen) -> dict[str, FloatArray]:
         for block in _blocks(rows):
             drawn = drawn_columns(pot.take(block), values, kitchen)
             for name, array in drawn.items():
-                found[name][:, block] = [smooth_quantile(array, q) for q in ENDS]
+                found[name][:, block] = smooth_quantiles(array, ENDS)
     return found
 
 
@@ -432,7 +440,6 @@ def _central(pot: Pot, values: Values, kitchen: Kitchen) -> dict[str, FloatArray
     cold = standing(pot.at_rest(), values, left, _AT_ROOM)
     return {
         "water_lost": lost,
-        "boils": boiling(pot, values, start, air),
         "undissolved": hot.undissolved / (1.0 - start + left),
         "crowding": hot.crowding,
         "relative_solids_20C": set_ratio(pot, cold),
@@ -461,17 +468,19 @@ def _bands(
     cold = any(name == _SOLIDS for name, _ in asked)
     for rows in _blocks(np.arange(count)):
         part = pot.take(rows)
-        eta, crowding = poured(part, values, kitchen.cook, kitchen.air_pressure)
+        left = water_left(part, values, kitchen.cook, kitchen.air_pressure)
+        eta, crowding = at_pour(part, values, kitchen.cook, left)
         drawn = {"viscosity": eta}
         if cold:
-            left = water_left(part, values, kitchen.cook, kitchen.air_pressure)
             rest = standing(part.at_rest(), values, left, _AT_ROOM)
             drawn[_SOLIDS] = set_ratio(part, rest)
         index = suspension.flow_class(eta, crowding)
         for which in range(len(suspension.CLASSES)):
             classes[rows, which] = (index == which).mean(axis=1)
-        for name, level in asked:
-            quantiles[name, level][rows] = smooth_quantile(drawn[name], level)
+        for name, own in drawn.items():
+            levels = [level for one, level in asked if one == name]
+            for level, found in zip(levels, smooth_quantiles(own, levels), strict=True):
+                quantiles[name, level][rows] = found
     return quantiles, classes
 
 

@@ -306,7 +306,7 @@ def put_together(
     data = database or load_database()
     weighing.check_named_once(data, items)
     found = weigh_items(data, items, lots or {}, alternatives or {})
-    names = tuple(_name(items, row) for row in shares)
+    names = tuple(_name(items, row) for row in shares.tolist())
     lost, none = np.full(len(shares), water_lost), np.zeros(len(shares))
     return _cast(names, found, shares, lost, none)
 
@@ -393,16 +393,27 @@ def _columns(
         "oxygen_balance": weighing.oxygen_balance(list(elements.T)),
         "water_as_weighed": share("water", weighed),
         "water_as_cast": share("water", cast),
-        "flags": tuple(
-            weighing.mix_flags(ingredients, row, brown)
-            for row, brown in zip(cast, browned.tolist(), strict=True)
-        ),
+        "flags": _flags(ingredients, cast, share("inert", cast), browned),
         "ingredients": ingredients,
         "moles": moles,
     }
 
 
-def _name(items: Sequence[str], shares: FloatArray) -> str:
+def _flags(
+    ingredients: Sequence[Ingredient],
+    cast: FloatArray,
+    inert: FloatArray,
+    browned: FloatArray,
+) -> tuple[tuple[str, ...], ...]:
+    """Return the flags of every row, worked out once for rows that are alike."""
+    above = inert > weighing.INERT_FLAG, browned > weighing.BROWNED_FLAG
+    alike = np.column_stack([cast > 0.0, *above])
+    _, first, own = np.unique(alike, axis=0, return_index=True, return_inverse=True)
+    each = [weighing.mix_flags(ingredients, cast[k], float(browned[k])) for k in first]
+    return tuple(each[k] for k in own.ravel().tolist())
+
+
+def _name(items: Sequence[str], shares: Sequence[float]) -> str:
     """Name a mix by its percents."""
     return " ".join(
         f"{item}:{100 * share:.6g}%"

@@ -6,11 +6,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
+
 from castsugar import numerics
-from castsugar.arrays import FloatArray
+from castsugar.arrays import FloatArray, IntArray
 from castsugar.data.load import Database
 from castsugar.mix.blends import Blends, blend, put_together
 from castsugar.mix.weighing import Lot
+
+#: Which of the mixes.
+Some = slice | IntArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,13 +36,17 @@ class Triangle:
     total: float = 1.0
     fixed: tuple[float, ...] = ()
 
-    def shares(self) -> FloatArray:
-        """Return the shares of the three among themselves, (mixes, 3)."""
-        return numerics.triangle(self.step)
+    def __len__(self) -> int:
+        along = round(1.0 / self.step)
+        return (along + 1) * (along + 2) // 2
 
-    def fractions(self) -> FloatArray:
+    def shares(self, part: Some = slice(None)) -> FloatArray:
+        """Return the shares of the three among themselves, (mixes, 3)."""
+        return numerics.triangle(self.step, part)
+
+    def fractions(self, part: Some = slice(None)) -> FloatArray:
         """Return mass fractions of the whole, (mixes, items)."""
-        return numerics.with_fixed(self.shares(), self.total, self.fixed)
+        return numerics.with_fixed(self.shares(part), self.total, self.fixed)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,9 +67,14 @@ class Line:
     index: int
     values: tuple[float, ...]
 
-    def fractions(self) -> FloatArray:
+    def __len__(self) -> int:
+        return len(self.values)
+
+    def fractions(self, part: Some = slice(None)) -> FloatArray:
         """Return mass fractions of the whole, (mixes, items)."""
-        return numerics.along(self.recipe, self.index, self.values)
+        return numerics.along(
+            self.recipe, self.index, np.array(self.values)[part].tolist()
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,14 +98,14 @@ class Rule:
     process: str = ""
 
     def blends(
-        self, part: slice = slice(None), database: Database | None = None
+        self, part: Some = slice(None), database: Database | None = None
     ) -> Blends:
-        """Return a range of the mixes, or all.
+        """Return all mixes, or some by index.
 
         On a line every mix is looked at, as for :func:`castsugar.mix.blends.blend`; a
         triangle has corners that are no mixes of this family.
         """
-        fractions = self.points.fractions()[part]
+        fractions = self.points.fractions(part)
         given: dict[str, Any] = {
             "water_lost": self.water_lost,
             "lots": self.lots,

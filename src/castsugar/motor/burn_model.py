@@ -123,11 +123,12 @@ class Rates:
 class _Node:
     """The posterior at one pressure: ln r = prior + phi a, variance less phi G phi."""
 
-    near: FloatArray  # a of the features that differ from point to point, (points, u)
-    rest: FloatArray  # a of those that do not, (points, features - u)
-    of_near: FloatArray  # G of them: (points, u, u),
-    twice: FloatArray  # (points u, features - u), twice that of both kinds,
-    of_rest: FloatArray  # (points, square of features - u)
+    # Of the features that differ from point to point a and G, (points, 1 + u, u);
+    near: FloatArray
+    # of those that do not a and twice G with the others, ((1 + u) points, rest),
+    rest: FloatArray
+    of_rest: FloatArray  # and G of every two, once, (points, pairs).
+    spread: FloatArray  # The prior variance that all mixes share, (points, 1).
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -138,19 +139,19 @@ class MixRates:
     ----------
     model : BurnModel
     asked : Asked
-    fractions : ndarray, shape (mixes, k)
-        Of the components of the model.
+    before : ndarray, shape (mixes,)
+        What is held of ln r at 2.5 MPa before the data.
     near : ndarray, shape (points, u, mixes)
         Likeness to every mix that burned, by the length of the point.
-    rest, square : ndarray, shape (features - u, mixes), (its square, mixes)
-        What is the same at all points, and its products.
+    rest, square : ndarray, shape (features - u, mixes), (its pairs, mixes)
+        What is the same at all points, and the products of every two, once.
     apart, degraded : ndarray, shape (mixes,)
         Half the squared distance from the centre mix; degraded share of the sugar.
     """
 
     model: BurnModel
     asked: Asked
-    fractions: FloatArray
+    before: FloatArray
     near: FloatArray
     rest: FloatArray
     square: FloatArray
@@ -166,11 +167,14 @@ class MixRates:
         """Return :meth:`BurnModel.share_as_steep` of what is asked."""
         return self.model.share_as_steep(exponent, x, self.asked)
 
-    def at(self, x: float, own: Any = slice(None)) -> tuple[FloatArray, FloatArray]:
+    def at(
+        self, x: float, own: NDArray[np.intp] | None = None
+    ) -> tuple[FloatArray, FloatArray]:
         """Return means and variances at x = ln(p / 2.5 MPa), (points, mixes) each.
 
         `own` takes some of the mixes.
         """
+        own = np.arange(len(self.apart)) if own is None else own
         return self.model.posterior(self, x, own)
 
 
@@ -289,44 +293,44 @@ class BurnModel:
         degraded: ArrayLike = 0.0,
     ) -> MixRates:
         """Return what ln r of mixes needs at any pressure; as for :meth:`rates`."""
+        asked = asked or Asked()
         w, foreign = self.rows.aligned(fractions, components)
+        centre = places_of(w, 0.0, motor=asked.motor)
         gone = np.broadcast_to(np.asarray(degraded, dtype=float), len(w))
         off = offsets(self.rows.components, w)
         moved = moved_between(w, self._mixes) + 0.5 * foreign[:, None]
         fixed = np.column_stack(
             [np.exp(-moved / (2.0 * scatter.BEND_MIX**2)), np.ones(len(w)), off, gone]
         )
-        near = np.sqrt(5.0 * moved).T[:, None] / self.widths.length[:, None]
+        near = np.sqrt(5.0 * moved).T / self.widths.length[:, None, None]
+        one, other = np.triu_indices(fixed.shape[1])
         return MixRates(
             model=self,
-            asked=asked or Asked(),
-            fractions=w,
+            asked=asked,
+            before=mean(self.rows.components, centre, self.scatter),
             near=matern(near),
             rest=fixed.T,
-            square=(fixed.T[:, None] * fixed.T).reshape(fixed.shape[1] ** 2, len(w)),
+            square=fixed.T[one] * fixed.T[other],
             apart=0.5 * ((off**2).sum(axis=1) + foreign),
             degraded=gone,
         )
 
     def posterior(
-        self, mixes: MixRates, x: float, own: Any
+        self, mixes: MixRates, x: float, own: NDArray[np.intp]
     ) -> tuple[FloatArray, FloatArray]:
         """Return means and variances at a pressure; see :meth:`MixRates.at`."""
         node, at = self._node(x, mixes.asked), self.widths
-        near, rest, apart = mixes.near[..., own], mixes.rest[:, own], mixes.apart[own]
+        near, rest = mixes.near.take(own, axis=2), mixes.rest[:, own]
+        apart, square = mixes.apart[own], mixes.square[:, own]
         prior = at.slope[:, None] ** 2 * apart
-        prior = prior + self._spread(x, mixes.asked)[:, None]
+        prior += node.spread
         lever = scatter.EXPONENT[1] ** 2 + scatter.EXPONENT_SLOPE**2 * apart
         prior += x * x * lever + (scatter.DEGRADED * mixes.degraded[own]) ** 2
-        before = self._before(mixes.fractions[own], x, mixes.asked)
-        means = before + node.rest @ rest
-        prior -= node.of_rest @ mixes.square[:, own]
-        crossed = (node.twice @ rest).reshape(near.shape)
-        for one, like in enumerate(near):
-            means += node.near[one][:, None] * like
-            for other, alike in enumerate(near):
-                crossed[one] += node.of_near[one, other][:, None] * alike
-            prior -= like * crossed[one]
+        prior -= node.of_rest @ square
+        found = (node.rest @ rest).reshape(len(near), near.shape[1] + 1, len(own))
+        found += node.near @ near
+        means = mixes.before[own] + scatter.EXPONENT[0] * x + found[:, 0]
+        prior -= np.einsum("hum,hum->hm", near, found[:, 1:])
         return means, np.maximum(prior, 1e-12)
 
     def share_as_steep(self, exponent: float, x: FloatArray, asked: Asked) -> float:
@@ -457,10 +461,6 @@ class BurnModel:
         number = PROCESSES.index(process or self.process)
         return -1 if number == self.rows.usual else number
 
-    def _before(self, w: FloatArray, x: float, asked: Asked) -> FloatArray:
-        at = places_of(w, x, motor=asked.motor)
-        return mean(self.rows.components, at, self.scatter)
-
     def _spread(self, x: float, asked: Asked) -> FloatArray:
         """Return the prior variance that all mixes share, (points,)."""
         at, known = self.widths, self.scatter
@@ -518,12 +518,14 @@ class BurnModel:
         inverse, weighted = self._inverse
         level = np.einsum("hpm,hm->hp", b, weighted)
         gain = b @ inverse @ np.swapaxes(b, 1, 2)
+        rest = np.concatenate([level[:, None, u:], 2.0 * gain[:, :u, u:]], axis=1)
+        i, j = np.triu_indices(u + k + 2)
+        pairs = gain[:, u + i, u + j] * np.where(i == j, 1.0, 2.0)
         return _Node(
-            near=np.ascontiguousarray(level[:, :u].T),
-            rest=np.ascontiguousarray(level[:, u:]),
-            of_near=np.ascontiguousarray(gain[:, :u, :u].transpose(1, 2, 0)),
-            twice=2.0 * gain[:, :u, u:].swapaxes(0, 1).reshape(u * points, u + k + 2),
-            of_rest=gain[:, u:, u:].reshape(points, -1),
+            near=np.concatenate([level[:, None, :u], gain[:, :u, :u]], axis=1),
+            rest=rest.reshape(points * (1 + u), -1),
+            of_rest=pairs,
+            spread=self._spread(x, asked)[:, None],
         )
 
 

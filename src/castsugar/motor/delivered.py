@@ -295,12 +295,13 @@ def expansion_share(
     if hardware.thrust_coefficient is not None:
         return np.asarray(hardware.thrust_coefficient / np.asarray(coefficient, float))
     diameter = hardware.exit_diameter or hardware.throat_diameter
-    own = thrust_coefficient(
-        pressure,
-        hardware.ambient_pressure,
-        exponent=exponent,
-        ratio=(diameter / hardware.throat_diameter) ** 2,
-        separation=SEPARATES,
-    )
-    best = optimum_thrust_coefficient(exit_pressure / pressure, exponent)
+    with np.errstate(invalid="ignore"):  # NaN of an exponent below 1
+        own = thrust_coefficient(
+            pressure,
+            hardware.ambient_pressure,
+            exponent=exponent,
+            ratio=(diameter / hardware.throat_diameter) ** 2,
+            separation=SEPARATES,
+        )
+        best = optimum_thrust_coefficient(exit_pressure / pressure, exponent)
     return np.asarray(own / best)

@@ -94,14 +94,20 @@ def firings(
     Returns
     -------
     list of Firing or None
-        None for a row that could not be driven.
+        None for a row that could not be driven, or whose exhaust has an isentropic
+        exponent that no nozzle is reckoned with.
     """
     return [
-        _fire(hardware, of_mixes([mix]), row)
-        if math.isfinite(row["peak_pressure_MPa"])
-        else None
+        _fire(hardware, of_mixes([mix]), row) if can_fire(hardware, row) else None
         for mix, row in zip(mixes, rows, strict=True)
     ]
+
+
+def can_fire(hardware: Hardware, row: Mapping[str, Any]) -> bool:
+    """Return whether a row has a pressure, and an exponent that a nozzle can have."""
+    told = hardware.thrust_coefficient is not None
+    usual = told or _LOW < row["isentropic_exponent"] < _HIGH
+    return usual and math.isfinite(row["peak_pressure_MPa"])
 
 
 def _fire(hardware: Hardware, blends: Blends, row: dict[str, Any]) -> Firing:

@@ -175,6 +175,14 @@ class Supply:
             per_rate=self.per_rate[own], filling=self.filling[own], u=self.u[own]
         )
 
+    def beside(self, other: Supply) -> Supply:
+        """Return this and another, two rows of each column, (2, n)."""
+        return Supply(
+            per_rate=np.stack([self.per_rate, other.per_rate]),
+            filling=np.stack([self.filling, other.filling]),
+            u=np.stack([self.u, other.u]),
+        )
+
     def log_left(self, pressure: float) -> FloatArray:
         """Return ln(S (1 - q p)) at a pressure [Pa]; -infinite where S is none."""
         with np.errstate(divide="ignore", invalid="ignore"):

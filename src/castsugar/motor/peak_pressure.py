@@ -177,11 +177,12 @@ def peaks(  # noqa: PLR0913 - keyword-only options
         As weighed.
     components : sequence of str
         Catalogue names of them.
-    log_supply, supply_u : array_like, shape (mixes,)
-        ln S [Pa s/m]; its standard uncertainty. NaN gives NaN.
+    log_supply, supply_u : array_like, shape (mixes,) or (2, mixes)
+        ln S [Pa s/m]; its standard uncertainty. NaN gives NaN. Of two rows the second
+        is for levels above a half.
     levels : sequence of float
         Above 0, below 1.
-    filling : array_like, shape (mixes,)
+    filling : array_like, shape (mixes,) or (2, mixes)
         q of the mass balance. [1/Pa]
     asked : Asked, optional
     degraded : array_like, shape (mixes,)
@@ -194,24 +195,27 @@ def peaks(  # noqa: PLR0913 - keyword-only options
     if not all(0.0 < level < 1.0 for level in levels):
         raise InputError(f"levels are {list(levels)}; each must lie between 0 and 1")
     w = np.atleast_2d(np.asarray(fractions, dtype=float))
-    supply, u, gone, fills = (
-        np.broadcast_to(np.asarray(a, dtype=float), len(w))
-        for a in (log_supply, supply_u, degraded, filling)
+    supply, u, fills = (
+        np.broadcast_to(np.asarray(a, dtype=float), (2, len(w)))
+        for a in (log_supply, supply_u, filling)
     )
+    gone = np.broadcast_to(np.asarray(degraded, dtype=float), len(w))
     quantiles = np.full((len(levels), len(w)), np.nan)
     exponent = np.full(len(w), np.nan)
-    usable = np.flatnonzero(np.isfinite(supply) & np.isfinite(u))
+    usable = np.flatnonzero((np.isfinite(supply) & np.isfinite(u)).all(axis=0))
+    alike = all(np.array_equal(a[0], a[1], equal_nan=True) for a in (supply, u, fills))
     for start in range(0, len(usable), _AT_ONCE):
         own = usable[start : start + _AT_ONCE]
         some = _Some(
             rates=model.of_mixes(w[own], components, asked, gone[own]),
-            threshold=math.log(CENTRE) - supply[own],
-            supply_u=u[own],
-            fills=CENTRE * fills[own],
+            threshold=math.log(CENTRE) - supply[0, own],
+            supply_u=u[0, own],
+            fills=CENTRE * fills[0, own],
         )
         exponent[own] = some.slope(some.found(0.5))
+        high = some if alike else some.under(supply[1, own], u[1, own], fills[1, own])
         for row, level in enumerate(levels):
-            quantiles[row, own] = some.pressure(level)
+            quantiles[row, own] = (high if level > 0.5 else some).pressure(level)
     return Peaks(quantiles=quantiles, exponent=exponent)
 
 
@@ -224,6 +228,7 @@ class _Some:
     supply_u: FloatArray
     fills: FloatArray  # q times the pressure at the centre
     places: dict[float, FloatArray] = field(default_factory=dict)
+    near: FloatArray | None = None  # where to begin
     moments: FloatArray = field(init=False)  # (mixes, nodes, 2 points)
     known: BoolArray = field(init=False)  # (mixes, nodes)
 
@@ -232,6 +237,18 @@ class _Some:
         mixes, nodes = len(self.threshold), len(_LATTICE)
         self.moments = np.empty((mixes, nodes, 2 * len(self.weights)))
         self.known = np.zeros((mixes, nodes), dtype=bool)
+
+    def under(self, log_supply: FloatArray, u: FloatArray, fills: FloatArray) -> _Some:
+        """Return the same mixes with another supply; what is known of rates stays."""
+        other = _Some(
+            rates=self.rates,
+            threshold=math.log(CENTRE) - log_supply,
+            supply_u=u,
+            fills=CENTRE * fills,
+            near=self.found(0.5),
+        )
+        other.moments, other.known = self.moments, self.known
+        return other
 
     @property
     def weights(self) -> FloatArray:
@@ -304,7 +321,8 @@ class _Some:
 
         own = np.arange(len(self.threshold))
         begin = np.full(len(own), _LATTICE[_BEGIN])
-        x = next(iter(self.places.values()), begin)  # of a level that is found
+        start = begin if self.near is None else self.near
+        x = next(iter(self.places.values()), start)  # of a level that is found
         x = np.where(np.isnan(x), begin, x)
         mean, variance, slope, _ = self._read(x, own)
         at, steep = mean @ self.weights, 1.0 - slope @ self.weights

@@ -142,7 +142,7 @@ def origin_of(model: BurnModel, parts: Mapping[str, float], process: str = "") -
         return "assumed: nothing was burned"
     own = own_of(model, parts)
     made = process or model.process
-    like = own_of(model, parts, process)
+    like = [one for one in own if one.process == made]
     if like:
         one = min(like, key=lambda one: KINDS.index(one.kind))
         return f"{_WORDS[one.kind]}: {one.name}"
@@ -350,23 +350,19 @@ def motor_rows(
     velocity = np.asarray(characteristic_velocity, dtype=float)
     supplies = _supplies(hardware, blends, velocity, castings)
     wanted = (*_LEVELS, *levels)
-    found, exponent = _quantiles(hardware, made, supplies, wanted)
+    held = supplies
     if castings is not None and hardware.density_ratio is None:
-        supplies = _supplies(hardware, blends, velocity, castings, guarded=True)
-        high = np.flatnonzero(np.array(wanted) > 0.5)
-        held = tuple(wanted[i] for i in high)
-        found[high], _ = _quantiles(hardware, made, supplies, held)
+        held = _supplies(hardware, blends, velocity, castings, guarded=True)
+    found, exponent = _quantiles(hardware, made, supplies, wanted, held=held)
     parts = tuple(components_of(blends))
     estimate = found[0]
     why = mass_balance.withheld(exponent, estimate, hardware.ambient_pressure)
-    why = np.where(
-        np.isnan(supplies[0].per_rate), "an input is not a positive number", why
-    )
+    why = np.where(np.isnan(held[0].per_rate), "an input is not a positive number", why)
     status = np.where(why == "", "ok", np.char.add("not computed: ", why))
     none = "not computed: no c*, without a nozzle, a flame or a sound cook"
     status = np.where(np.isnan(velocity), none, status)
     told = np.where(status == "ok", found, np.nan)
-    own = _of_this_batch(hardware, made, parts, supplies)
+    own = _of_this_batch(hardware, made, parts, held)
     return MotorRows(
         hardware=hardware,
         parts=parts,
@@ -403,15 +399,17 @@ def _quantiles(
     supplies: tuple[Supply, Supply],
     levels: Sequence[float],
     of: str = NEXT,
+    held: tuple[Supply, Supply] | None = None,
 ) -> tuple[FloatArray, FloatArray]:
     """Return quantiles of the peak of the next or another batch, and the exponent.
 
-    Before three sound firings no firing may lower what a limit is held against by more
-    than its own uncertainty allows.
+    Levels above a half are those with supplies `held` against a limit. Before three
+    sound firings no firing may lower them by more than its own uncertainty allows.
     """
     model = hardware.burning
     which = _named(model, of)
-    found, exponent = peaks_of(hardware, model, made, supplies[0], levels, which)
+    both = supplies[0].beside((held or supplies)[0])
+    found, exponent = peaks_of(hardware, model, made, both, levels, which)
     bare = without_firings(model)
     fired = max(hardware.firings, len(model.evidence) - len(bare.evidence))
     lowered = bare is not model or hardware.efficiency_measured
@@ -419,12 +417,13 @@ def _quantiles(
         return found, exponent
     known = bare if bare.evidence else model  # nothing else tells of the rate
     of = _named(known, of)
-    before, _ = peaks_of(hardware.unfired(), known, made, supplies[1], levels, of)
+    high = [i for i, level in enumerate(levels) if level > 0.5]
+    most, supply = [levels[i] for i in high], (held or supplies)[1]
+    before, _ = peaks_of(hardware.unfired(), known, made, supply, most, of)
     u = math.hypot(hardware.efficiency_u, model.scatter.firing)
     u = math.hypot(u, model.scatter.strands_to_motor_u)
-    high = np.array(levels) > 0.5
-    least = before * math.exp(-1.96 * u)
-    return np.where(high[:, None], np.fmax(found, least), found), exponent
+    found[high] = np.fmax(found[high], before * math.exp(-1.96 * u))
+    return found, exponent
 
 
 def _named(model: BurnModel, batch: str) -> str:
@@ -442,7 +441,8 @@ def peaks_of(
 ) -> tuple[FloatArray, FloatArray]:
     """Return quantiles of the peak [Pa] and exponents, of the next or another batch.
 
-    The mixes of each process are taken together.
+    The mixes of each process are taken together; a supply may have two rows, the second
+    for levels above a half.
     """
     size = len(made.fractions)
     found, exponent = np.empty((len(levels), size)), np.empty(size)
@@ -455,10 +455,10 @@ def peaks_of(
             model,
             made.fractions[own],
             made.components,
-            log_supply=np.where(np.isfinite(log_supply), log_supply, np.nan)[own],
-            supply_u=supply.u[own],
+            log_supply=np.where(np.isfinite(log_supply), log_supply, np.nan)[..., own],
+            supply_u=supply.u[..., own],
             levels=levels,
-            filling=supply.filling[own],
+            filling=supply.filling[..., own],
             asked=Asked(of=of, process=process),
             degraded=made.degraded[own],
         )

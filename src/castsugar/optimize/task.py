@@ -213,6 +213,7 @@ class TableProblem:
                 blends.take(slice(start, start + each)),
                 kitchen.changed(cook=one),
                 window=window,
+                boils="liquid_boils_C" in self.wanted,
                 chances=self.chances,
             )
             for start, one in zip(range(0, len(blends), each), cooks, strict=False)

@@ -290,9 +290,8 @@ def sweep_drawing(
     show: Shown,
 ) -> Drawing:
     """Return the picture of a sweep, one panel a column."""
-    keys = dict.fromkeys(key for row in found.rows for key in row)
-    table = {k: np.array([row.get(k, np.nan) for row in found.rows]) for k in keys}
-    x = np.array([float(row[found.varied]) for row in found.rows])
+    table = {key: np.asarray(values) for key, values in found.table.items()}
+    x = found.values(found.varied)
     name = found.names[found.shares.index(found.varied)]
     label = f"{name}, % (the others keep their ratio)"
     conditions, *told = notes

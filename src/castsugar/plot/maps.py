@@ -318,11 +318,9 @@ def _kept_words(made: Map) -> list[str]:
 
 def _areas(made: Map, show: Shown) -> list[Area]:
     """Return what hides mixes, with its reason."""
-    rows = made.found.rows
-    status = np.array([str(row["status"]) for row in rows])
     if made.column.group == "kitchen":
         return _kitchen_areas(made, show)
-    cold = status == "cold"
+    cold = made.found.are("status", "cold")
     faint = made.found.flagged(_FAINT) | cold
     least = show.bound("flame temperature", _BURNS)
     areas = [
@@ -339,7 +337,7 @@ def _areas(made: Map, show: Shown) -> list[Area]:
 def _flame(made: Map) -> FloatArray:
     """Return how far flames are above what burns, over it; below 0 without a flame."""
     heat = made.found.values("flame_temperature_K") / _BURNS - 1.0
-    cold = np.array([str(row["status"]) == "cold" for row in made.found.rows])
+    cold = made.found.are("status", "cold")
     return np.where(np.isnan(heat), np.where(cold, -1.0, 1.0), heat)
 
 
@@ -347,8 +345,7 @@ def _kitchen_areas(made: Map, show: Shown) -> list[Area]:
     """Return what hides mixes on a map of the kitchen."""
     key = made.column.key
     values = made.found.values(key)
-    flow = np.array([str(row["flow_class"]) for row in made.found.rows])
-    missing = np.isin(flow, ("not asked", "not computed"))
+    missing = made.found.are("flow_class", "not asked", "not computed")
     gap = next((words for begin, words in GAPS.items() if key.startswith(begin)), "")
     areas = []
     if gap:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
+import importlib
 import io
 import json
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib import metadata
 from operator import attrgetter
-from typing import Any
+from typing import Any, BinaryIO
+
+import numpy as np
 
 from castsugar.plain import DIGITS, plain, to_json
 from castsugar.report.field import INTERVAL, Field, Row, interval_schema
@@ -206,31 +210,50 @@ def to_csv(rows: Sequence[Row], fields: Sequence[Field]) -> str:
 
     Missing and infinite numbers are empty, and a hyphen is the minus.
     """
+    columns = _columns(rows, fields)
+    return csv_lines(*([name] for name in columns)) + csv_lines(*columns.values())
+
+
+def csv_lines(*columns: Sequence[Any]) -> str:
+    """Return lines of CSV, of one value a column each."""
     buffer = io.StringIO()
     writer = csv.writer(buffer)  # quotes what holds either end of a line
-    columns = _columns(rows, fields)
-    writer.writerow(columns)
-    cells = [list(map(_cell, values)) for values in columns.values()]
-    writer.writerows(zip(*cells, strict=True))
+    writer.writerows(zip(*map(_cells, columns), strict=True))
     return buffer.getvalue().replace("\r\n", "\n")
 
 
-def to_parquet(rows: Sequence[Row], fields: Sequence[Field]) -> bytes:
-    """Return rows as a Parquet file, columns as of :func:`to_csv`, by pandas.
+def _cells(values: Sequence[Any]) -> Sequence[Any]:
+    """Return values as CSV holds them."""
+    if not isinstance(values, np.ndarray):
+        return [*map(_cell, values)]
+    known = np.isfinite(values).tolist()
+    both = zip(known, values.tolist(), strict=True)
+    return [float(f"{v:.{DIGITS}g}") if fine else "" for fine, v in both]
 
-    Numbers are those of the rows, not rounded; needs pyarrow.
+
+@contextlib.contextmanager
+def parquet_in_parts(
+    stream: BinaryIO,
+) -> Iterator[Callable[[Mapping[str, Sequence[Any]]], None]]:
+    """Write a Parquet file: what is given appends columns of the same names to it.
+
+    Numbers are not rounded; needs pyarrow.
     """
-    import pandas as pd
+    pa: Any = importlib.import_module("pyarrow")
+    parquet: Any = importlib.import_module("pyarrow.parquet")
+    with contextlib.ExitStack() as stack:
+        made: list[Any] = []
 
-    table = pd.DataFrame(
-        {
-            name: [plain(v) if isinstance(v, list | dict) else v for v in values]
-            for name, values in _columns(rows, fields).items()
-        }
-    )
-    buffer = io.BytesIO()
-    table.to_parquet(buffer, engine="pyarrow", compression="zstd", index=False)
-    return buffer.getvalue()
+        def append(columns: Mapping[str, Sequence[Any]]) -> None:
+            table = pa.table(
+                {k: pa.array(v, from_pandas=True) for k, v in columns.items()}
+            )
+            if not made:
+                writer = parquet.ParquetWriter(stream, table.schema, compression="zstd")
+                made.append(stack.enter_context(writer))
+            made[0].write_table(table)
+
+        yield append
 
 
 def _columns(rows: Sequence[Row], fields: Sequence[Field]) -> dict[str, list[Any]]:

@@ -77,14 +77,18 @@ _COOKED = ("kitchen not computed", "browned", "degraded")
 _STOP, _FAINT, _FREEZING = "do not fire it", "flame below", "freezing"
 
 
+_NO_CAUTIONS = Chosen(lines=(), keys=(), rest=0)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Many:
     """Many mixes with everything that a screen says of them.
 
     Attributes
     ----------
-    rows : sequence of mapping
-        With ``recipe.<name>_mass_percent`` of every ingredient.
+    table : mapping
+        Columns, one value a mix: ``recipe.<name>_mass_percent`` of every ingredient,
+        and of those of :data:`castsugar.columns.COLUMNS` what was kept.
     names, shares : tuple of str
         The ingredients as typed, and the keys of their shares.
     varied : str
@@ -100,8 +104,8 @@ class Many:
     """
 
     command: str
-    title: str
-    rows: Sequence[Row]
+    title: str = ""
+    table: Mapping[str, Any]
     names: tuple[str, ...]
     shares: tuple[str, ...]
     varied: str = ""
@@ -109,32 +113,44 @@ class Many:
     columns: tuple[Column, ...] = ()
     conditions: Callable[[Shown], str]
     notes: tuple[str, ...] = ()
-    cautions: Chosen
+    cautions: Chosen = _NO_CAUTIONS
     cautions_in_full: tuple[str, ...] = ()
-    next: str
+    next: str = ""
     complete: bool = True
     draws: str = ""
     bench: str = ""
     invented: tuple[str, ...] = ()
 
+    def __len__(self) -> int:
+        return len(self.table["status"])
+
     def values(self, key: str) -> NDArray[np.float64]:
-        """Return a column, NaN where a row has none."""
-        return np.array([float(row.get(key, math.nan)) for row in self.rows])
+        """Return a column, NaN where there is none."""
+        found = self.table.get(key, [math.nan] * len(self))
+        return np.asarray(found, dtype=float)
+
+    def row(self, place: int) -> dict[str, Any]:
+        """Return the values of one mix."""
+        return {k: values[place] for k, values in self.table.items()}
+
+    def are(self, key: str, *words: str) -> Mask:
+        """Return which mixes have one of some words in a column."""
+        return np.array([text in words for text in self.table[key]], dtype=bool)
 
     def flagged(self, word: str) -> Mask:
-        """Return which rows have a word among their flags."""
-        return np.array([word in str(row.get("flags") or "") for row in self.rows])
+        """Return which mixes have a word among their flags."""
+        having = {text for text in {*self.table["flags"]} if word in text}
+        return self.are("flags", *having)
 
     @property
     def usable(self) -> Mask:
-        """Return which rows count for the best: they burn, and freeze not."""
-        fine = np.array([row["status"] == "ok" for row in self.rows])
+        """Return which mixes count for the best: they burn, and freeze not."""
+        fine = self.are("status", "ok")
         return fine & ~self.flagged(_FAINT) & ~self.flagged(_FREEZING)
 
     def mix(self, place: int) -> str:
         """Return the shares of a mix, as people say them: 60/20/20."""
-        row = self.rows[place]
-        return "/".join(numbers.typed(row[key]) for key in self.shares)
+        return "/".join(numbers.typed(self.table[k][place]) for k in self.shares)
 
     def where(self, mask: Mask) -> str:
         """Say which mixes are meant: ranges of what runs, or how many.
@@ -144,15 +160,18 @@ class Many:
         if not self.varied:
             return f"{mask.sum():,} of {len(mask):,} mixes"
         name = self.names[self.shares.index(self.varied)]
-        x = [row[self.varied] for row in self.rows]
+        x = self.values(self.varied).tolist()
         told = [_range(x, run) for run in runs(mask)]
         return f"{' or '.join(told)} % {name}"
 
 
-def add_window(rows: Sequence[dict[str, Any]]) -> None:
-    """Add the width of the pour window to rows, after their other columns."""
-    for row in rows:
-        row[WINDOW.key] = row["pour_window_high_C"] - row["pour_window_low_C"]
+def broken_limits(judged: Sequence[Judgement]) -> list[str]:
+    """Return of every mix the limits that it breaks; see :data:`BREAKS`."""
+    told = [[""] * len(one) for one in judged[:1]]
+    for one in judged:
+        for mark, mask in (("", one.broken), ("?", np.isnan(one.values))):
+            told.append([(mark + one.limit.key) * hit for hit in mask.tolist()])
+    return ["; ".join(filter(None, own)) for own in zip(*told, strict=True)]
 
 
 def runs(mask: Mask) -> Iterator[tuple[int, int]]:
@@ -234,7 +253,7 @@ def _presses(one: Judgement) -> bool:
 
 def _reason(found: Many, mask: Mask) -> str:
     """Return the flag that says not to fire the first of some mixes."""
-    flags = str(found.rows[int(np.flatnonzero(mask)[0])]["flags"]).split("; ")
+    flags = str(found.table["flags"][int(np.flatnonzero(mask)[0])]).split("; ")
     return next(flag for flag in flags if _STOP in flag).partition(":")[0]
 
 
@@ -290,7 +309,7 @@ def _pours(found: Many) -> str:
     some = known[np.linspace(0, len(known) - 1, 3).astype(int)]
     return ", ".join(
         f"{numbers.of_100(float(chances[i]))} at "
-        f"{numbers.typed(found.rows[i][found.varied])} %"
+        f"{numbers.typed(found.table[found.varied][i])} %"
         for i in dict.fromkeys(some.tolist())
     )
 
@@ -328,8 +347,9 @@ def _spans(found: Many, mask: Mask) -> str:
 
 def _cooked(found: Many) -> Iterator[Finding]:
     """Yield what a cook does to all mixes alike."""
-    flags = [str(row.get("flags") or "").split("; ") for row in found.rows]
-    for flag in flags[0] if flags else ():
+    first = str(found.table["flags"][0])
+    flags = [text.split("; ") for text in {*found.table["flags"]}]
+    for flag in first.split("; "):
         if any(word in flag for word in _COOKED) and all(flag in own for own in flags):
             status = "CANNOT TELL" if "not computed" in flag else "CAUTION"
             yield Finding(status, f"All of these mixes: {flag}.")
@@ -337,8 +357,8 @@ def _cooked(found: Many) -> Iterator[Finding]:
 
 def _unburned(found: Many, show: Shown) -> Iterator[Finding]:
     """Yield how many mixes do not burn, hardly burn, or were not computed."""
-    status = np.array([str(row["status"]) for row in found.rows])
-    cold, faint = status == "cold", found.flagged(_FAINT) & (status == "ok")
+    ok, cold = found.are("status", "ok"), found.are("status", "cold")
+    faint = found.flagged(_FAINT) & ok
     told = [
         f"{found.where(mask) if found.varied else f'{mask.sum():,}'} {how}"
         for mask, how in (
@@ -348,12 +368,12 @@ def _unburned(found: Many, show: Shown) -> Iterator[Finding]:
         if mask.any()
     ]
     if told:
-        burn = int((status == "ok").sum() - faint.sum())
-        text = f"{burn:,} of {len(status):,} burn; {', '.join(told)}."
+        burn = int(ok.sum() - faint.sum())
+        text = f"{burn:,} of {len(ok):,} burn; {', '.join(told)}."
         yield Finding("RESULT", text)
-    rest = ~cold & (status != "ok")
+    rest = ~cold & ~ok
     if rest.any() and found.complete:
-        first = status[int(np.flatnonzero(rest)[0])]
+        first = found.table["status"][int(np.flatnonzero(rest)[0])]
         yield Finding(
             "CANNOT TELL", f"{numbers.capitalized(found.where(rest))}: {first}."
         )
@@ -374,7 +394,7 @@ def _top(found: Many, key: str, mask: Mask) -> int | None:
 def _told(found: Many, key: str, place: int, show: Shown) -> str:
     """Write a value of a mix, and which mix it is."""
     one = _field(key)
-    row = found.rows[place]
+    row = found.row(place)
     if one.kind == CHANCE:
         value = one.text(row, show)
     else:
@@ -441,8 +461,8 @@ def _across(found: Many, keys: Sequence[str], show: Shown) -> Table:
     """Return the widest table of a sweep that fits."""
     name = found.names[found.shares.index(found.varied)]
     for most in _MOST:
-        stride = max(1, -(-(len(found.rows) - 1) // (most - 1)))
-        rows = list(found.rows[::stride])
+        stride = max(1, -(-(len(found) - 1) // (most - 1)))
+        rows = [found.row(place) for place in range(0, len(found), stride)]
         heads = (f"{name}, %", *(numbers.typed(row[found.varied]) for row in rows))
         lines = tuple(
             (_label(key, show), *(_cell(key, row, show) for row in rows))
@@ -542,29 +562,18 @@ def many_parts(found: Many) -> dict[str, Any]:
 
 
 def many_rows(found: Many) -> list[dict[str, Any]]:
-    """Return the rows with what each breaks; quantiles of single limits left out."""
-    broken = [one.broken for one in found.judged]
-    gaps = [np.isnan(one.values) for one in found.judged]
-    rows = []
-    for place, row in enumerate(found.rows):
-        told = [
-            mark + one.limit.key
-            for one, bad, gap in zip(found.judged, broken, gaps, strict=True)
-            for mark, mask in (("", bad), ("?", gap))
-            if mask[place]
-        ]
-        kept = {k: v for k, v in row.items() if ", " not in k}
-        rows.append(kept | ({BREAKS.key: "; ".join(told)} if found.judged else {}))
-    return rows
+    """Return the mixes as rows; quantiles of single limits left out."""
+    keys = [key for key in found.table if ", " not in key]
+    columns = [np.asarray(found.table[k], dtype=object).tolist() for k in keys]
+    return [dict(zip(keys, row, strict=True)) for row in zip(*columns, strict=True)]
 
 
-def many_fields(found: Many, rows: Sequence[Mapping[str, Any]]) -> list[Field]:
+def many_fields(found: Many) -> list[Field]:
     """Return the fields of the rows, in the order of the CSV."""
     shares = [
         Field(key=key, label=name, kind="fraction", meaning="share as weighed")
         for name, key in zip(found.names, found.shares, strict=True)
     ]
-    known = rows[0] if rows else {}
-    keys = [key for key in known if key in COLUMN or key == WINDOW.key]
+    keys = [key for key in found.table if key in COLUMN or key == WINDOW.key]
     more = [BREAKS] if found.judged else []
     return [*shares, *(_field(key) for key in keys), *more]

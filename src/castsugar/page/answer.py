@@ -1,0 +1,265 @@
+"""The page's answer at one point: the quick one, and the whole one."""
+
+from __future__ import annotations
+
+import math
+import shlex
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from castsugar.advice import rule_of
+from castsugar.arrays import FloatArray
+from castsugar.comparison.change import pressure_bands
+from castsugar.comparison.compare import Comparison, compare
+from castsugar.comparison.uncertain_inputs import Conditions
+from castsugar.errors import CastsugarError, ValidityError
+from castsugar.evaluated import Wanted, drawn_bands, evaluated, fire_rows
+from castsugar.kitchen.curves import viscosity_curve
+from castsugar.kitchen.validity import ICE_POINT
+from castsugar.limits import PEAK, POUR
+from castsugar.mix.mix import Mix
+from castsugar.motor.fired_mixes import Firing
+from castsugar.page.desk import Asked, Desk
+from castsugar.page.next_step import next_of
+from castsugar.page.region import GOAL, goal_of
+from castsugar.page.state import BoxError, State, cook_text
+from castsugar.report import point as words
+from castsugar.report.mix_words import recipe_argument, short_names
+from castsugar.report.peak_causes import cause_annex
+from castsugar.report.point import Point
+from castsugar.report.pressure_words import doubt_line
+from castsugar.report.screen import Table, closing
+from castsugar.report.shown import Shown
+from castsugar.units import to_celsius
+
+#: Points of a curve against time, of one against temperature.
+_POINTS, _WARM = 121, 26
+
+Curve = tuple[FloatArray, FloatArray]
+
+
+def point_of(
+    desk: Desk, state: State, *, whole: bool
+) -> tuple[Asked, Point, Firing | None, Comparison | None]:
+    """Return what evaluate says of a state, its firing, and it beside the base.
+
+    Parameters
+    ----------
+    desk : Desk
+    state : State
+    whole : bool
+        Whether with bands, pour window, the second solver and cautions.
+
+    Raises
+    ------
+    BoxError
+        For settings or a recipe of which nothing can be made.
+    """
+    asked, show = desk.asked(state.settings), Shown(state.units)
+    question = asked.question
+    try:
+        mixes = question.weigh([state.recipe])
+        rows = asked.rows(mixes, windows=whole, confirm=whole)
+        beside = _compared(asked, mixes[0]) if whole else None
+    except CastsugarError as error:
+        raise BoxError("parts", " ".join(str(error).split())) from None
+    fired, drawn = fire_rows(question, mixes, rows), None
+    if beside is not None:
+        drawn = beside.draws  # the bands of a mix do not depend on its neighbours
+    elif whole:
+        drawn = drawn_bands(question, mixes, asked.doubts)
+    name = desk.path.name
+    wanted = Wanted(rule=show.rule, bench=name, bench_said=f"({name})", brief=not whole)
+    found = evaluated(question, mixes, rows, (asked.limits, fired, drawn), wanted)
+    one = words.point(
+        found,
+        show,
+        allowed=asked.allowed,
+        kitchen=question.kitchen is not None,
+        motor=question.motor is not None,
+    )
+    return asked, one, fired[0], beside
+
+
+def quick(desk: Desk, state: State) -> dict[str, Any]:
+    """Return the answer while a hand moves: no bands, a quasi-steady course."""
+    asked, one, firing, _ = point_of(desk, state, whole=False)
+    return {
+        **_told(desk, state, asked, one, None),
+        "next": {"text": rule_of(one), "state": None},
+        "course": _course(asked, one, firing, _quasi_steady),
+    }
+
+
+def rest(desk: Desk, state: State) -> dict[str, Any]:
+    """Return the answer once the hand rests: bands, differences, curves, next."""
+    asked, one, firing, beside = point_of(desk, state, whole=True)
+    found, show, screen = one.found, one.show, one.screen
+    causes = cause_annex(found.names, found.causes, show)
+    tables = [x for annex in causes for x in annex.blocks if isinstance(x, Table)]
+    goal = _goal(asked, beside)
+    return {
+        **_told(desk, state, asked, one, beside),
+        "next": next_of(desk, state, one),
+        "course": _band(asked, one, _course(asked, one, firing, _balanced)),
+        "against": beside and words.against(beside, one.judged, goal, show),
+        "least_sure": screen.least_sure,
+        "doubt": "".join(doubt_line(x) for x in found.doubts if x is not None),
+        "causes": [
+            {"heads": [*x.heads], "rows": [[*row] for row in x.rows]} for x in tables
+        ],
+        "viscosity": _viscosity(asked, one),
+        "cautions": [*screen.cautions],
+        "closing": closing(len(screen.cautions), screen.cautions_count),
+    }
+
+
+def _told(
+    desk: Desk, state: State, asked: Asked, one: Point, beside: Comparison | None
+) -> dict[str, Any]:
+    """Return what both answers hold."""
+    base = "" if asked.base is None else asked.base.name
+    better = words.better_of(base, beside, _goal(asked, beside), one.show)
+    return {
+        "for": short_names(one.found.mixes)[0],
+        "verdict": words.head_of(one),
+        "cards": words.cards_of(one, better),
+        "findings": words.findings_of(one),
+        "example": one.screen.example(),
+        "conditions": one.screen.conditions,
+        "rows": words.rows_of(one),
+        "command": command_of(desk, state, one),
+    }
+
+
+def command_of(desk: Desk, state: State, one: Point) -> str:
+    """Return the command that says the same; what no option says stands behind #."""
+    settings = state.settings
+    told = ["castsugar evaluate", recipe_argument(one.found.mixes[0])]
+    told.append(f"--bench {shlex.quote(str(desk.path))}")
+    if settings.cook is not None:
+        told.append(f'--cook "{cook_text(settings.cook)}"')
+    other = [f"{key} {value:g}" for key, value in settings.limits]
+    if settings.throat is not None:
+        other.append(f"throat {1e3 * settings.throat:g} mm")
+    if settings.grains is not None:
+        other.append(f"{settings.grains} grains")
+    if other:
+        told.append(f"# with {', '.join(other)} in the bench")
+    return " ".join(told)
+
+
+def _compared(asked: Asked, mix: Mix) -> Comparison | None:
+    """Return the mix beside the base; None without a base or an exit."""
+    question, base = asked.question, asked.base
+    if base is None or question.leaving is None:
+        return None
+    given = question.evaluate_options()
+    del given["data_uncertainty"]
+    return compare(
+        [mix, base],
+        baseline=1,
+        conditions=Conditions(**given),
+        doubts=asked.doubts,
+        scale_step=asked.scale_step,
+    )
+
+
+def _goal(asked: Asked, beside: Comparison | None) -> str:
+    """Return the column by which a mix is better than the base."""
+    goal, _ = goal_of(asked)
+    return goal if beside is None or goal in beside.cells[0] else GOAL
+
+
+# ----------------------------------------------------------------------------
+# Curves.
+
+
+def _course(
+    asked: Asked, one: Point, firing: Firing | None, drawn: Callable[[Firing], Curve]
+) -> dict[str, Any]:
+    """Return pressure against time, that of the base beside it."""
+    case, show = asked.case, one.show
+    known = case == case
+    told: dict[str, Any] = {
+        "time_s": [],
+        "pressure_MPa": [],
+        "base_MPa": None,
+        "case_MPa": case if known else None,
+        "label_case": f"case {show.bound('pressure', case)}" if known else "",
+        "words": "no pressure is computed",
+    }
+    if firing is None:
+        return told
+    base = asked.base_firing
+    curves = [drawn(x) for x in (firing, base) if x is not None]
+    time = np.linspace(0.0, max(float(t[-1]) for t, _ in curves), _POINTS)
+    told["pressure_MPa"], *beside = (_on(time, t, p) for t, p in curves)
+    peak = f"{one.text(PEAK)} {show.unit('pressure')}"
+    return told | {
+        "time_s": _listed(time),
+        "base_MPa": beside[0] if beside else None,
+        "words": f"peak {peak}, burns {firing.trace.burn_time:.2g} s",
+    }
+
+
+def _on(
+    time: FloatArray, known: FloatArray, pressure: FloatArray
+) -> list[float | None]:
+    """Return a pressure at other times [MPa]; None after its end."""
+    return _listed(1e-6 * np.interp(time, known, pressure, right=np.nan))
+
+
+def _listed(values: FloatArray) -> list[float | None]:
+    """Return numbers for drawing; None where there is none."""
+    return [round(x, 5) if math.isfinite(x) else None for x in values.tolist()]
+
+
+def _quasi_steady(firing: Firing) -> Curve:
+    """Return the trace with its tail: time [s], pressure [Pa]."""
+    trace, tail = firing.trace, np.linspace(0.0, 4.0, 12)[1:]
+    over = trace.pressure[-1] - trace.ambient
+    time = np.r_[trace.time, trace.time[-1] + max(trace.emptying, 1e-6) * tail]
+    return time, np.r_[trace.pressure, trace.ambient + over * np.exp(-tail)]
+
+
+def _balanced(firing: Firing) -> Curve:
+    """Return the course of the balance: time [s], pressure [Pa]."""
+    found = firing.course()
+    return found.time, found.pressure
+
+
+def _band(asked: Asked, one: Point, told: dict[str, Any]) -> dict[str, Any]:
+    """Return a course with the ends of the 95 % band at its times."""
+    motor = asked.question.motor
+    if motor is None or not told["time_s"]:
+        return told
+    (found,) = pressure_bands(one.found.mixes, one.found.rows, motor)
+    known, time = found.expected, np.array(told["time_s"])
+    if known is None:
+        return told | {"low": None, "high": None}
+    ends = {"low": known.low, "high": known.high}
+    return told | {key: _on(time, known.time, end) for key, end in ends.items()}
+
+
+def _viscosity(asked: Asked, one: Point) -> dict[str, Any] | None:
+    """Return viscosity against temperature with its band; None without a kitchen."""
+    kitchen = asked.question.kitchen
+    if kitchen is None:
+        return None
+    pour, held = kitchen.cook.pour_temperature, one.held(POUR)
+    warm = np.linspace(pour - 40.0, pour + 10.0, _WARM)
+    try:
+        low, middle, high = viscosity_curve(one.found.mixes[0], kitchen, warm)
+    except ValidityError as error:
+        return {"reason": " ".join(str(error).split())}
+    return {
+        "temperature_C": _listed(warm - ICE_POINT),
+        "middle_Pa_s": _listed(middle),
+        "low": _listed(low),
+        "high": _listed(high),
+        "limit_Pa_s": None if held is None else held.limit,
+        "cook_C": round(to_celsius(pour), 3),
+    }

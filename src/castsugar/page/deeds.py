@@ -1,0 +1,306 @@
+"""What the page has done for it: commands of castsugar, each a process of its own.
+
+So a deed says what the command says, stands in nobody's way while it works, and ends
+when it is told to.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import secrets
+import shlex
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from collections import OrderedDict
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from castsugar.asked import doubts_of
+from castsugar.errors import InputError
+from castsugar.files.reading import read_bytes
+from castsugar.page.state import cook_text
+
+if TYPE_CHECKING:
+    from castsugar.page.live import Page
+    from castsugar.page.state import State
+
+#: Documents that are kept, and the bytes of one at most.
+_KEPT, _LARGEST = 20, 20_000_000
+
+#: Seconds that a deed has to end by itself when it is told to.
+_PATIENCE = 3.0
+
+#: What a terminal is told beside the words.
+_CODES = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]")
+
+#: Leaves this kind of answer with the code of "no", which is an answer.
+_NO = 1
+
+
+class Deed:
+    """One command that runs, or ran.
+
+    Parameters
+    ----------
+    kind : str
+    words : sequence of str
+        Of the command.
+    folder : Path
+        Of the bench.
+    page : Path or None
+        Where it writes its page.
+    """
+
+    def __init__(
+        self, kind: str, words: Sequence[str], folder: Path, page: Path | None
+    ) -> None:
+        self.kind, self.words, self.page = kind, tuple(words), page
+        self.began, self.told = time.monotonic(), dict[str, Any]()
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "castsugar", *words],
+            cwd=folder,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            env=os.environ | {"NO_COLOR": "1", "COLUMNS": "80"},
+            start_new_session=True,
+        )
+        self._answer, self._talk = bytearray(), bytearray()
+        streams = (self.process.stdout, self.process.stderr)
+        self._readers = [
+            threading.Thread(target=_collect, args=pair, daemon=True)
+            for pair in zip(streams, (self._answer, self._talk), strict=True)
+        ]
+        for one in self._readers:
+            one.start()
+
+    @property
+    def seconds(self) -> float:
+        """How long it has been going."""
+        return time.monotonic() - self.began
+
+    @property
+    def answer(self) -> str:
+        """What it answered, once it has ended."""
+        for one in self._readers:
+            one.join()
+        return _text(self._answer)
+
+    @property
+    def last(self) -> str:
+        """The last line of its talk."""
+        lines = re.split(r"[\r\n]+", _text(self._talk))
+        line = next((one.strip() for one in reversed(lines) if one.strip()), "")
+        return line.removeprefix("castsugar: ")
+
+    def stop(self) -> None:
+        """End it, kindly at first."""
+        if self.process.poll() is not None:
+            return
+        self.process.terminate()
+        try:
+            self.process.wait(_PATIENCE)
+        except subprocess.TimeoutExpired:
+            self.process.kill()
+            self.process.wait()
+
+
+def _collect(stream: Any, into: bytearray) -> None:
+    """Keep what a process writes, up to a bound."""
+    with stream:
+        for piece in iter(lambda: stream.read1(65_536), b""):
+            if len(into) < _LARGEST:
+                into += piece
+
+
+def _text(data: bytearray) -> str:
+    return _CODES.sub("", bytes(data).decode("utf-8", "replace"))
+
+
+class Deeds:
+    """The deeds of one page.
+
+    Parameters
+    ----------
+    read_only : bool
+        Nothing is kept: no batch.
+
+    Attributes
+    ----------
+    made : dict of str to bytes
+        Documents by names that nobody can guess.
+    """
+
+    def __init__(self, *, read_only: bool = False) -> None:
+        self.made: OrderedDict[str, bytes] = OrderedDict()
+        self._words = {
+            k: v for k, v in _WORDS.items() if not (read_only and k == "batch")
+        }
+        self._known: OrderedDict[str, Deed] = OrderedDict()
+        self._room = tempfile.TemporaryDirectory(prefix="castsugar-")
+
+    def start(self, page: Page, asked: dict[str, Any]) -> dict[str, Any]:
+        """Start a deed.
+
+        Raises
+        ------
+        InputError
+            A kind that is none here, a second one at once, and settings that the
+            command would not know of.
+        """
+        kind, state = asked.get("kind"), page.state(asked.get("state"))
+        if not isinstance(kind, str) or kind not in self._words:
+            raise InputError(f"a deed is one of {', '.join(self._words)}")
+        if any(deed.process.poll() is None for deed in self._known.values()):
+            raise InputError("something is being done already; stop it or wait for it")
+        _check_settings(state)
+        words = [*self._words[kind](page, state), "--bench", page.path.name]
+        command, paper = shlex.join(["castsugar", *words]), None
+        if kind in _PAGED:
+            paper = Path(self._room.name) / f"{secrets.token_hex(8)}.html"
+            words += ["--page", str(paper)]
+        name = secrets.token_urlsafe(24)
+        self._known[name] = Deed(kind, words, page.path.parent, paper)
+        while len(self._known) > _KEPT:
+            self._known.popitem(last=False)
+        return {"id": name, "command": command}
+
+    def state(self, name: str) -> dict[str, Any]:
+        """Say how far a deed is, or what came of it.
+
+        Raises
+        ------
+        InputError
+        """
+        deed = self._deed(name)
+        code = deed.process.poll()
+        if code is None:
+            return {"running": True, "seconds": deed.seconds, "said": deed.last}
+        if not deed.told:
+            deed.told = {"running": False, "seconds": deed.seconds}
+            deed.told |= self._came_of(deed, code)
+        return deed.told
+
+    def _came_of(self, deed: Deed, code: int) -> dict[str, Any]:
+        first = " ".join(deed.answer.split("\n")[:3]).strip()
+        if code not in (0, _NO):
+            stopped = "stopped; nothing was written" if code < 0 else deed.last
+            return {"ok": False, "error": stopped or f"it ended with code {code}"}
+        if deed.kind == "search":
+            return {"ok": True} | _found(deed)
+        said = {"record": _VERDICTS[code], "weigh": "The weigh sheet is ready."}
+        told = {"ok": True, "text": said.get(deed.kind) or first}
+        if deed.page is not None:
+            told["open"] = f"/made/{self._keep(read_bytes(deed.page, _LARGEST))}"
+            deed.page.unlink()
+        return told
+
+    def _keep(self, document: bytes) -> str:
+        name = secrets.token_urlsafe(24)
+        self.made[name] = document
+        while len(self.made) > _KEPT:
+            self.made.popitem(last=False)
+        return name
+
+    def stop(self, name: str) -> dict[str, Any]:
+        """End a deed; InputError for one that is not known."""
+        self._deed(name).stop()
+        return {"running": False}
+
+    def close(self) -> None:
+        """End what runs, and leave nothing behind."""
+        for deed in self._known.values():
+            deed.stop()
+        self._room.cleanup()
+
+    def _deed(self, name: str) -> Deed:
+        if name not in self._known:
+            raise InputError("no such deed; start it again")
+        return self._known[name]
+
+
+# ----------------------------------------------------------------------------
+# The words of each command.
+
+
+def _cook(state: State) -> list[str]:
+    """Return the cook, where it is not that of the bench."""
+    cook = state.settings.cook
+    return [] if cook is None else ["--cook", cook_text(cook)]
+
+
+def _weigh(page: Page, state: State) -> list[str]:
+    grains = page.desk.start["grains"]
+    amount = ["--grains", grains] if grains else _mass(page)
+    return ["weigh", state.recipe, *amount, *_cook(state)]
+
+
+def _mass(page: Page) -> list[str]:
+    """Return the mass of a batch: that of the bench, else the usual one."""
+    return ["--batch", f"{1e3 * doubts_of(page.desk.world.bench)[1].batch:.6g} g"]
+
+
+def _record(page: Page, state: State) -> list[str]:
+    base = page.base
+    if not base:
+        raise InputError("no base to change from: put the mix you make into [recipes]")
+    return ["justify", base, state.recipe, *_cook(state)]
+
+
+def _batch(page: Page, state: State) -> list[str]:
+    return ["batch", "new", state.recipe, *_mass(page), *_cook(state)]
+
+
+def _search(page: Page, state: State) -> list[str]:
+    if state.settings.cook is not None:
+        raise InputError("the search takes the cook of the bench file: put it there")
+    return ["search", "--json"]
+
+
+_WORDS = {"weigh": _weigh, "record": _record, "batch": _batch, "search": _search}
+
+#: Those that make a page.
+_PAGED = ("weigh", "record")
+
+_VERDICTS = {
+    0: "The numbers support the change.",
+    1: "The numbers do not support the change: the record says why.",
+}
+
+
+def _check_settings(state: State) -> None:
+    """Refuse what is set on the page alone: a command reads the bench file."""
+    own = state.settings
+    moved = [
+        *(["throat"] if own.throat is not None else []),
+        *(["grains"] if own.grains is not None else []),
+        *(["limits"] if own.limits else []),
+    ]
+    if moved:
+        raise InputError(
+            f"{' and '.join(moved)} differ from the bench file, which this is made "
+            "from: save the limits, put a throat or grains into the file, or go back "
+            "to base"
+        )
+
+
+def _found(deed: Deed) -> dict[str, Any]:
+    """Return what a search found, as parts of a recipe."""
+    told = json.loads(deed.answer)
+    text = " ".join(x["text"] for x in told["findings"][:2] if x["status"] != "EXAMPLE")
+    recipe = (told.get("chosen") or {}).get("recipe")
+    if not told["feasible"] or not recipe:
+        return {"text": text or told["reason"], "found": None}
+    names = {v: k for k, v in told["ingredients_as_typed"].items()}
+    parts = [
+        [name, f"{recipe[key]:.6g}"]
+        for item, name in names.items()
+        if (key := f"{item.replace(' ', '_')}_mass_percent") in recipe
+    ]
+    return {"text": text, "found": parts}

@@ -1,0 +1,340 @@
+"""The opened bench: read once, watched for changes, asked under many settings."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections import OrderedDict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+from castsugar.asked import Question, Shelf, doubts_of
+from castsugar.bench.conditions import conditions_of
+from castsugar.bench.kitchen import learn
+from castsugar.bench.motor import resized
+from castsugar.bench.world import World, read
+from castsugar.comparison.uncertain_inputs import Doubts
+from castsugar.draw_set import FEW_DRAWS
+from castsugar.errors import CastsugarError
+from castsugar.evaluated import Rows, fire_rows, rows_of
+from castsugar.files.paths import status
+from castsugar.files.reading import read_bytes
+from castsugar.kitchen.heat import Cook
+from castsugar.kitchen.parameters import Kitchen
+from castsugar.limits import PEAK, YOURS, Limit, Requirement, limits_of, rated
+from castsugar.mix.mix import Mix
+from castsugar.mix.text import parse_recipe
+from castsugar.motor.fired_mixes import Firing
+from castsugar.motor.hardware import Hardware
+from castsugar.page.state import BoxError, Settings
+from castsugar.report import numbers
+from castsugar.report.shown import SI, Shown
+from castsugar.units import to_celsius
+
+#: Settings that are kept, the last ones.
+_KEPT = 64
+
+#: Columns of the pressure that a case must hold.
+PRESSURES = (PEAK, "peak_pressure_p95_MPa")
+
+#: Ends of a key that holds the lower side of a limit with two.
+LOWER = " at_least"
+
+Stamps = dict[Path, tuple[int, int] | None]
+
+
+@dataclass(eq=False)
+class Asked:
+    """A bench under some settings, and what these alone fix.
+
+    Attributes
+    ----------
+    question : Question
+    needs : tuple of Requirement
+    doubts : Doubts
+    scale_step : float
+        [kg]
+    base : Mix or None
+        What everything is held against.
+    """
+
+    question: Question
+    needs: tuple[Requirement, ...]
+    doubts: Doubts
+    scale_step: float
+    base: Mix | None
+
+    @cached_property
+    def limits(self) -> tuple[Limit, ...]:
+        """What a mix must keep."""
+        return limits_of(self.needs)
+
+    @cached_property
+    def few(self) -> Question:
+        """The same of few draws, for a region."""
+        kitchen, motor = self.question.kitchen, self.question.motor
+        return replace(
+            self.question,
+            kitchen=kitchen and kitchen.changed(draws=FEW_DRAWS),
+            motor=motor and replace(motor, draws=FEW_DRAWS),
+        )
+
+    def rows(self, mixes: Sequence[Mix], **more: Any) -> Rows:
+        """Return rows of the table, with the quantiles that the limits ask for."""
+        return rows_of(self.question, mixes, self.limits, **more)
+
+    @cached_property
+    def base_firing(self) -> Firing | None:
+        """The base in the motor, at the best estimate."""
+        if self.base is None or self.question.motor is None:
+            return None
+        rows = self.rows([self.base], windows=False)
+        return fire_rows(self.question, [self.base], rows)[0]
+
+    @property
+    def world(self) -> World:
+        """The bench, as opened."""
+        assert self.question.world is not None
+        return self.question.world
+
+    @property
+    def case(self) -> float:
+        """What the case may hold, NaN if not known. [MPa]"""
+        motor = self.question.motor
+        return math.nan if motor is None else 1e-6 * motor.allowable
+
+    @property
+    def allowed(self) -> float:
+        """The same, else what the limits allow; NaN without a motor. [MPa]"""
+        own = [x.value for x in self.limits if x.key in PRESSURES and x.sign > 0]
+        known = self.case if self.case == self.case else min(own, default=math.nan)
+        return known if self.question.motor is not None else math.nan
+
+
+class Desk:
+    """One bench file, opened.
+
+    Parameters
+    ----------
+    path : Path
+
+    Raises
+    ------
+    CastsugarError
+        For a file that cannot be read.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._open(read(path))
+
+    def _open(self, world: World) -> None:
+        stamps = {one: _stamp(one) for one in files_of(world)}
+        digest = digest_of([*stamps])
+        _ = world.limits, world.invented  # what cannot be used is said at once
+        kept: OrderedDict[Settings, Asked] = OrderedDict()
+        self.world, self.hash, self._stamps, self._kept = world, digest, stamps, kept
+        self._said: tuple[Stamps, str] = (stamps, "")
+        self.start = start_of(world)
+
+    def reload(self) -> None:
+        """Read the file again; a broken one leaves everything as it was.
+
+        Raises
+        ------
+        CastsugarError
+            Its line.
+        """
+        self._open(read(self.path))
+
+    @property
+    def changed(self) -> str:
+        """What to say of the files on disk: empty, changed, or the line of a fault."""
+        now = {one: _stamp(one) for one in self._stamps}
+        if now != self._said[0]:
+            self._said = (now, self._difference())
+        return self._said[1]
+
+    def _difference(self) -> str:
+        try:
+            if digest_of([*self._stamps]) == self.hash:
+                return ""
+            read(self.path)
+        except CastsugarError as error:
+            return " ".join(str(error).split())
+        return f"{self.path.name} has changed"
+
+    def asked(self, settings: Settings) -> Asked:
+        """Return the bench under settings; the last ones are kept.
+
+        Raises
+        ------
+        BoxError
+            For settings that no kitchen or motor can have.
+        """
+        known = self._kept.pop(settings, None)
+        self._kept[settings] = known or self._asked(settings)
+        while len(self._kept) > _KEPT:
+            self._kept.popitem(last=False)
+        return self._kept[settings]
+
+    def _asked(self, settings: Settings) -> Asked:
+        world = self.world
+        bench = world.bench
+        motor = self._motor(settings)
+        question = Question(
+            conditions=conditions_of(bench),
+            water_lost=None,
+            alternatives={},
+            data="nasa-1993",
+            uncertainty=False,
+            kitchen=self._kitchen(settings.cook),
+            motor=motor,
+            shelf=Shelf(bench=bench, lots=world.lots),
+            database=world.database,
+            world=world,
+        )
+        step, doubts = doubts_of(bench)
+        name = base_of(world)
+        return Asked(
+            question=question,
+            needs=needs_of(world, dict(settings.limits), motor),
+            doubts=doubts,
+            scale_step=step,
+            base=question.weigh([name])[0] if name else None,
+        )
+
+    def _kitchen(self, cook: Cook | None) -> Kitchen | None:
+        if cook is None:
+            return self.world.kitchen
+        try:
+            return learn(self.world.bench, cook, self.world.database).kitchen
+        except CastsugarError as error:
+            raise BoxError("cook", str(error)) from None
+
+    def _motor(self, settings: Settings) -> Hardware | None:
+        motor, bench = self.world.motor, self.world.bench
+        if motor is None:
+            return None
+        key = "grains" if settings.throat is None else "throat"
+        try:
+            return resized(
+                motor, bench, throat=settings.throat, segments=settings.grains
+            )
+        except CastsugarError as error:
+            raise BoxError(key, str(error)) from None
+
+
+# ----------------------------------------------------------------------------
+# The files, and what the bench itself states, as text in boxes.
+
+
+def files_of(world: World) -> list[Path]:
+    """Return the bench file and the files of strands that it names."""
+    laws = (world.bench.motor or {}).get("burn_law", ())
+    named = dict.fromkeys(law["strands"] for law in laws if law.get("strands"))
+    return [world.bench.path, *(world.bench.path.parent / name for name in named)]
+
+
+def digest_of(files: list[Path]) -> str:
+    """Return the SHA-256 of files, one behind the other."""
+    found = hashlib.sha256()
+    for one in files:
+        found.update(read_bytes(one))
+    return found.hexdigest()
+
+
+def _stamp(path: Path) -> tuple[int, int] | None:
+    try:
+        found = status(path)
+    except CastsugarError:
+        return None
+    return found and (found.st_mtime_ns, found.st_size)
+
+
+def base_of(world: World) -> str:
+    """Return the name of the mix that others are held against; empty without one."""
+    return "base" if "base" in world.recipes else next(iter(world.recipes), "")
+
+
+def needs_of(
+    world: World, typed: Mapping[str, float], motor: Hardware | None
+) -> tuple[Requirement, ...]:
+    """Return the limits of a bench with typed values, that of the case among them."""
+    found = []
+    for need in world.limits:
+        upper, lower = keys_of(need)
+        own: dict[str, Any] = {}
+        if upper in typed:
+            own |= {"at_most": typed[upper], "whose": YOURS}
+        if lower in typed:
+            own["at_least"] = typed[lower]
+        try:
+            found.append(replace(need, **own) if own else need)
+        except CastsugarError as error:
+            raise BoxError(upper if upper in typed else lower, str(error)) from None
+    return rated(found, math.nan if motor is None else motor.allowable)
+
+
+def keys_of(need: Requirement) -> tuple[str, str]:
+    """Return the keys of the upper and of the lower side; empty for none."""
+    both = need.at_most is not None and need.at_least is not None
+    lower = need.column + (LOWER if both else "")
+    return (
+        need.column if need.at_most is not None else "",
+        lower if need.at_least is not None else "",
+    )
+
+
+def start_of(world: World) -> dict[str, Any]:
+    """Return the state of the page as the bench has it: texts."""
+    show, motor = Shown(world.units), world.bench.motor or {}
+    cook, minutes = _cook_texts(world, show)
+    throat, segments = motor.get("throat"), (motor.get("grain") or {}).get("segments")
+    limits = {}
+    for need in world.limits:
+        for key, value in zip(
+            keys_of(need), (need.at_most, need.at_least), strict=True
+        ):
+            if key and value is not None:
+                limits[key] = numbers.typed(value).replace("\u2212", "-")
+    name = base_of(world)
+    return {
+        "parts": parts_of(world.recipes[name] if name else FIRST),
+        "cook": cook,
+        "minutes": minutes,
+        "throat": "" if throat is None else show.typed("length", 1e3 * throat),
+        "grains": "" if segments is None else f"{int(segments)}",
+        "limits": limits,
+        "units": world.units,
+    }
+
+
+#: What stands in the boxes of a bench without recipes.
+FIRST = "KNO3:60 powdered sugar:20 corn syrup:20"
+
+
+def parts_of(recipe: str) -> list[list[str]]:
+    """Return names and amounts of a recipe as texts; percent as parts."""
+    read = parse_recipe(recipe)
+    scale = 1.0 if read.basis == "parts" else 100.0
+    return [[name, f"{scale * amount:.8g}"] for name, amount in read.parts]
+
+
+def _cook_texts(world: World, show: Shown) -> tuple[str, str]:
+    """Return the cook of the bench, and its minutes where it is held."""
+    kitchen = world.kitchen
+    if kitchen is None:
+        return "", ""
+    cook = kitchen.cook
+    if len({*cook.temperatures}) > 1:
+        return str(world.bench.kitchen["cook"]), ""
+    celsius = to_celsius(cook.pour_temperature)
+    degrees = numbers.typed(numbers.tidy(show.number("temperature", celsius)))
+    return (
+        f"{degrees} {'C' if show.system == SI else 'F'}",
+        numbers.typed(numbers.tidy(cook.duration / 60.0)),
+    )

@@ -1,0 +1,216 @@
+"""The server of the live page: one person, one machine, until Ctrl-C."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import heapq
+import itertools
+import logging
+import socket
+import threading
+import webbrowser
+from collections.abc import Awaitable, Callable
+from typing import TYPE_CHECKING, Any
+
+from castsugar.errors import CastsugarError, InputError
+from castsugar.page.deeds import Deeds
+from castsugar.page.gate import LARGEST_BODY, Access, Request, new_token
+from castsugar.page.routes import URGENCY, Site, is_quick
+
+if TYPE_CHECKING:
+    from castsugar.page.live import Page
+
+#: The only address.
+HOST = "127.0.0.1"
+
+#: Connections at once: of two browsers, six each, and some; idle seconds of one.
+CONNECTIONS, IDLE = 16, 30
+
+
+def bound(port: int) -> socket.socket:
+    """Return a socket on this machine alone; port 0 lets the system choose.
+
+    Raises
+    ------
+    InputError
+    """
+    if not 0 <= port <= 65_535:
+        raise InputError(f"--port is {port}; allowed: 0 (any) to 65535")
+    made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        made.bind((HOST, port))
+    except OSError as error:
+        made.close()
+        raise InputError(
+            f"--port {port} cannot be had ({error.strerror}); leave --port out, and "
+            "the system takes a free one"
+        ) from None
+    return made
+
+
+class Turns:
+    """Lets one compute at a time, the most urgent of those that wait first."""
+
+    def __init__(self) -> None:
+        self._waiting: list[tuple[int, int, asyncio.Future[None]]] = []
+        self._count = itertools.count()
+        self._taken = False
+
+    @contextlib.asynccontextmanager
+    async def turn(self, urgency: int) -> Any:
+        """Wait for a turn; the lower is sooner."""
+        if self._taken:
+            mine = asyncio.get_running_loop().create_future()
+            heapq.heappush(self._waiting, (urgency, next(self._count), mine))
+            try:
+                await mine
+            except asyncio.CancelledError:
+                if not mine.cancelled():  # its turn had come already
+                    self._pass_on()
+                raise
+        self._taken = True
+        try:
+            yield
+        finally:
+            self._pass_on()
+
+    def _pass_on(self) -> None:
+        """Let the first go on that still waits."""
+        self._taken = False
+        while self._waiting:
+            mine = heapq.heappop(self._waiting)[2]
+            if not mine.done():
+                self._taken = True
+                mine.set_result(None)
+                return
+
+
+def application(site: Site) -> Callable[..., Awaitable[None]]:
+    """Return what answers every request by the site, one computing at a time."""
+    from starlette.concurrency import run_in_threadpool
+    from starlette.requests import Request as Asked
+    from starlette.responses import Response
+
+    turns = Turns()
+
+    async def serve(scope: Any, receive: Any, send: Any) -> None:
+        if scope["type"] != "http":
+            return
+        asked = Asked(scope, receive)
+        headers = {name.lower(): value for name, value in asked.headers.items()}
+        request = Request(asked.method, asked.url.path, headers, await _body(asked))
+        if is_quick(request):
+            told = site.respond(request)
+        else:
+            async with turns.turn(URGENCY.get(request.path, 0)):
+                told = await run_in_threadpool(site.respond, request)
+        answer = Response(told.body, told.status, dict(told.headers))
+        await answer(scope, receive, send)
+
+    return serve
+
+
+async def _body(asked: Any) -> bytes:
+    """Return what was sent, no more than one byte too many of it."""
+    found = b""
+    async for piece in asked.stream():
+        found += piece
+        if len(found) > LARGEST_BODY:
+            break
+    return found[: LARGEST_BODY + 1]
+
+
+def _server(site: Site) -> Any:
+    """Return the server of a site: it ends its deeds, and who says nothing is cut."""
+    import uvicorn
+    from uvicorn.protocols.http.h11_impl import H11Protocol
+
+    class Patient(H11Protocol):
+        """A connection that has to ask something before it has waited too long."""
+
+        def connection_made(self, transport: Any) -> None:
+            super().connection_made(transport)
+            self.loop.call_later(IDLE, self._silent)
+
+        def _silent(self) -> None:
+            if self.cycle is None:
+                self.transport.close()
+
+    class Server(uvicorn.Server):
+        """Ends its deeds however it is ended."""
+
+        async def shutdown(self, sockets: Any = None) -> None:
+            site.deeds.close()
+            await super().shutdown(sockets)
+
+    return Server(
+        uvicorn.Config(
+            application(site),
+            http=Patient,
+            log_config=None,
+            lifespan="off",
+            ws="none",
+            server_header=False,
+            limit_concurrency=CONNECTIONS + 1,
+            timeout_keep_alive=IDLE,
+            timeout_graceful_shutdown=0,
+        )
+    )
+
+
+def run(page: Page, *, port: int, browser: bool, say: Callable[[str], None]) -> None:
+    """Serve the page until Ctrl-C.
+
+    Parameters
+    ----------
+    page : Page
+    port : int
+        0: any.
+    browser : bool
+        Whether the browser is asked to open the link. The token is for a moment among
+        the words of its process, which others of this machine can read.
+    say : callable
+        Takes a line: first the link, alone.
+
+    Raises
+    ------
+    InputError
+        A port that cannot be had.
+    """
+    own = bound(port)
+    access = Access(own.getsockname()[1], new_token())
+    deeds = Deeds(read_only=page.read_only)
+    site = Site(access, page, deeds, _reported, read_only=page.read_only)
+    logging.getLogger("uvicorn").setLevel(logging.CRITICAL)
+    own.listen()
+    say(access.address)
+    if browser:
+        _beside(_shown, access.address, say)
+    _beside(_warmed, site)
+    with contextlib.suppress(KeyboardInterrupt):
+        _server(site).run(sockets=[own])
+
+
+def _beside(act: Callable[..., None], *given: Any) -> None:
+    threading.Thread(target=act, args=given, daemon=True).start()
+
+
+def _shown(address: str, say: Callable[[str], None]) -> None:
+    """Open the browser; a text browser would keep the terminal."""
+    if not webbrowser.open_new_tab(address):
+        say("No browser was found: open the link above.")
+
+
+def _warmed(site: Site) -> None:
+    """Load what the first answer needs, while the browser starts."""
+    with contextlib.suppress(CastsugarError), site.lock:
+        site.page.warm()
+
+
+def _reported(error: Exception) -> None:
+    """Tell the terminal of a fault."""
+    import traceback
+
+    traceback.print_exception(error)

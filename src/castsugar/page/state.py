@@ -1,0 +1,233 @@
+"""What the page asks: texts as typed, checked by the library's own readers."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any, TypeVar
+
+from castsugar import plausible, units
+from castsugar.bench.search_tables import range_of
+from castsugar.errors import CastsugarError, InputError
+from castsugar.kitchen.heat import Cook, parse_cook
+from castsugar.mix.text import parse_recipe
+from castsugar.units import to_celsius
+
+#: Parts of a recipe, and characters of a box, at most.
+_MOST_PARTS, _LONGEST = 20, 200
+
+_NUMBER = re.compile(r"-?(?:[0-9]+\.?[0-9]*|\.[0-9]+)")
+
+Read = TypeVar("Read")
+
+
+class BoxError(InputError):
+    """What is wrong with one box; `key` names it."""
+
+    def __init__(self, key: str, message: str) -> None:
+        super().__init__(message)
+        self.key = key
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What is asked beside the recipe; None leaves it to the bench.
+
+    Attributes
+    ----------
+    cook : Cook or None
+    throat : float or None
+        [m]
+    grains : int or None
+    limits : tuple of (str, float)
+        Key of a limit and its value, in the unit of its column.
+    """
+
+    cook: Cook | None = None
+    throat: float | None = None
+    grains: int | None = None
+    limits: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class State:
+    """A recipe as a command takes it, settings, and units to show them in.
+
+    `typed` is all of it as typed.
+    """
+
+    recipe: str
+    typed: Mapping[str, Any] = field(compare=False)
+    settings: Settings = field(default_factory=Settings)
+    units: str = units.SHOWN_AS[0]
+
+
+def cook_text(cook: Cook) -> str:
+    """Return a cook as an option of a command takes it.
+
+    Examples
+    --------
+    >>> cook_text(parse_cook("119 C", "8"))
+    '0 min 119 C, 8 min 119 C'
+    """
+    points = zip(cook.times, cook.temperatures, strict=True)
+    return ", ".join(f"{t / 60:g} min {to_celsius(x):.6g} C" for t, x in points)
+
+
+def read_state(typed: Any, start: Mapping[str, Any]) -> State:
+    """Check a state as typed.
+
+    Parameters
+    ----------
+    typed : mapping
+        `parts` as pairs of name and amount; `cook`, `minutes`, `throat`, `grains`,
+        `limits` by key, `units`: all texts, an empty one is that of the bench.
+    start : mapping
+        The same of the bench.
+
+    Raises
+    ------
+    BoxError
+        One line about the first box that is wrong.
+    """
+    if not isinstance(typed, Mapping):
+        raise BoxError("parts", "the state of the page is no table of boxes")
+    parts = _parts(typed.get("parts"))
+    text = " ".join(f"{name}:{amount}" for name, amount in parts)
+    read = _boxed("parts", lambda: parse_recipe(text, where="recipe"))
+    if [name for name, _ in read.parts] != [name for name, _ in parts]:
+        raise BoxError("parts", "a name holds no ':', '=', ',' or ';'; one part a box")
+    system = _text(typed, "units") or start["units"]
+    if system not in units.SHOWN_AS:
+        known = " or ".join(units.SHOWN_AS)
+        raise BoxError("units", f"units are {system!r}; allowed: {known}")
+    return State(
+        recipe=text,
+        typed=typed,
+        settings=Settings(
+            cook=_cook(typed, start),
+            throat=_throat(typed, start),
+            grains=_grains(typed, start),
+            limits=_limits(typed.get("limits") or {}, start["limits"]),
+        ),
+        units=system,
+    )
+
+
+def _boxed(key: str, read: Callable[[], Read]) -> Read:
+    """Return what is read; an error names its box, a remark says nothing."""
+    try:
+        with plausible.collected():
+            return read()
+    except CastsugarError as error:
+        raise BoxError(key, " ".join(str(error).split())) from None
+
+
+def _text(typed: Mapping[str, Any], key: str) -> str:
+    """Return what stands in a box."""
+    found = typed.get(key)
+    if found is None:
+        return ""
+    if not isinstance(found, str) or len(found) > _LONGEST or not _plain(found):
+        raise BoxError(key, f"{key} is no text of at most {_LONGEST} characters")
+    return " ".join(found.split())
+
+
+def _plain(text: str) -> bool:
+    return not text or text.isprintable()
+
+
+def _parts(typed: Any) -> tuple[tuple[str, str], ...]:
+    """Return names and amounts as typed."""
+    if not isinstance(typed, list) or not 0 < len(typed) <= _MOST_PARTS:
+        raise BoxError("parts", f"a recipe has 1 to {_MOST_PARTS} parts")
+    found = []
+    for pair in typed:
+        if not isinstance(pair, list) or len(pair) != 2:
+            raise BoxError("parts", "a part of a recipe is a name and an amount")
+        boxes = {"name": pair[0], "amount": pair[1]}
+        try:
+            found.append((_text(boxes, "name"), _text(boxes, "amount")))
+        except BoxError as error:
+            raise BoxError("parts", str(error)) from None
+    return tuple(found)
+
+
+def _cook(typed: Mapping[str, Any], start: Mapping[str, Any]) -> Cook | None:
+    """Return the cook; None if it is that of the bench."""
+    cook, minutes = _text(typed, "cook"), _text(typed, "minutes")
+    if not cook and not minutes:
+        return None
+    cook = cook or start["cook"]
+    if not minutes and _is_temperature(cook):
+        minutes = start["minutes"]
+    if (cook, minutes) == (start["cook"], start["minutes"]):
+        return None
+    return _boxed("cook", lambda: parse_cook(cook, minutes or None))
+
+
+def _is_temperature(text: str) -> bool:
+    try:
+        units.parse(text, "temperature")
+    except InputError:
+        return False
+    return True
+
+
+def _throat(typed: Mapping[str, Any], start: Mapping[str, Any]) -> float | None:
+    """Return the throat [m]; None if it is that of the bench."""
+    text = _text(typed, "throat")
+    if text in ("", start["throat"]):
+        return None
+    _asked("throat", start)
+    read = lambda: plausible.read(text, "throat diameter", where="throat")  # noqa: E731
+    return _boxed("throat", read).value
+
+
+def _grains(typed: Mapping[str, Any], start: Mapping[str, Any]) -> int | None:
+    """Return the number of grains; None if it is that of the bench."""
+    text = _text(typed, "grains")
+    if text in ("", start["grains"]):
+        return None
+    _asked("grains", start)
+    known = plausible.RANGES["segments"]
+    low, high = int(known.hard_low), int(known.hard_high)
+    if not re.fullmatch("[0-9]{1,3}", text) or not low <= int(text) <= high:
+        raise BoxError("grains", f"grains is {text!r}; allowed: {low} to {high}, whole")
+    return int(text)
+
+
+def _asked(key: str, start: Mapping[str, Any]) -> None:
+    """Refuse a setting of a motor that the bench does not have."""
+    if not start[key]:
+        raise BoxError(key, f"{key} is not asked: the bench has none; add [motor]")
+
+
+def _limits(typed: Any, start: Mapping[str, str]) -> tuple[tuple[str, float], ...]:
+    """Return the limits that differ from those of the bench."""
+    if not isinstance(typed, Mapping):
+        raise BoxError("limits", "limits are no table of keys and numbers")
+    found = []
+    for key in sorted(typed, key=str):
+        if key not in start:
+            known = ", ".join(start) or "none"
+            raise BoxError(
+                "limits", f"{key!r} is no limit of the bench; known: {known}"
+            )
+        text = _text(typed, key)
+        if text not in ("", start[key]):
+            found.append((key, _limit(key, text)))
+    return tuple(found)
+
+
+def _limit(key: str, text: str) -> float:
+    """Read a limit, a number in the unit of its column."""
+    if re.fullmatch(r"[0-9]+,[0-9]+", text):
+        dotted = text.replace(",", ".")
+        raise BoxError(key, f"{key} is {text!r}: a decimal comma; write {dotted}")
+    if not _NUMBER.fullmatch(text):
+        raise BoxError(key, f"{key} is {text!r}; write a plain number such as 10")
+    column, say = key.partition(" ")[0], plausible.said_at(key)
+    value = float(text)
+    return _boxed(key, lambda: plausible.checked(range_of(column), value, say))

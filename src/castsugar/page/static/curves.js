@@ -1,0 +1,107 @@
+// Two charts: chamber pressure against time, viscosity against temperature.
+
+import { shape } from "/triangle.js";
+
+const BOX = { left: 54, right: 548, top: 26, bottom: 216 };
+
+/** Return steps of 1, 2 or 5 that make about so many of them. */
+function ticks(high, about = 5) {
+  const raw = high / about;
+  const ten = 10 ** Math.floor(Math.log10(raw));
+  const step = [1, 2, 5, 10].find((x) => x * ten >= raw) * ten;
+  return Array.from({ length: Math.floor(high / step + 1e-9) + 1 }, (_, i) => i * step);
+}
+
+const short = (x) => String(Number(x.toPrecision(6)));
+
+/** Return the path through points; a gap where there is no number. */
+function path(xs, ys, x, y) {
+  let pen = "M";
+  return xs.reduce((d, at, i) => {
+    if (ys[i] === null || ys[i] === undefined) {
+      pen = "M";
+      return d;
+    }
+    const piece = `${pen}${x(at).toFixed(1)} ${y(ys[i]).toFixed(1)}`;
+    pen = "L";
+    return d + piece;
+  }, "");
+}
+
+/** Fill between two ends; an end without a number lies at the edge of the chart. */
+function band(svg, xs, low, high, x, y) {
+  if (!low || !high) return;
+  const upper = xs.map((at, i) => [x(at), high[i] === null ? BOX.top : y(high[i]), low[i]]);
+  const lower = xs.map((at, i) => [x(at), low[i] === null ? BOX.bottom : y(low[i]), low[i]]);
+  const all = [...upper, ...lower.reverse()].filter((one) => one[2] !== null);
+  if (all.length) {
+    const points = all.map((p) => `${p[0].toFixed(1)},${p[1].toFixed(1)}`).join(" ");
+    shape("polygon", { points, class: "band" }, svg);
+  }
+}
+
+/** Draw both axes with their numbers; return the two scales. */
+function axes(svg, { xTicks, yTicks, xOf, yOf, xName, yName }) {
+  for (const v of yTicks) {
+    shape("line", { x1: BOX.left, x2: BOX.right, y1: yOf(v), y2: yOf(v), class: "grid" }, svg);
+    shape("text", { x: BOX.left - 6, y: yOf(v) + 5, "text-anchor": "end" }, svg, short(v));
+  }
+  for (const v of xTicks) {
+    shape("text", { x: xOf(v), y: BOX.bottom + 18, "text-anchor": "middle" }, svg, short(v));
+  }
+  shape("path", { d: `M${BOX.left} ${BOX.top}V${BOX.bottom}H${BOX.right}`, class: "axis", fill: "none" }, svg);
+  shape("text", { x: BOX.right, y: BOX.bottom + 38, "text-anchor": "end" }, svg, xName);
+  shape("text", { x: 4, y: 16 }, svg, yName);
+}
+
+/** Draw the course of the pressure beside the base and the case. */
+export function drawCourse(svg, told, scale, unit) {
+  svg.replaceChildren();
+  if (!told || !told.time_s.length) return;
+  const known = [told.pressure_MPa, told.base_MPa, told.high].filter(Boolean).flat();
+  const top = 1.08 * Math.max(told.case_MPa ?? 0, ...known.filter((x) => x !== null));
+  const end = told.time_s[told.time_s.length - 1];
+  const x = (t) => BOX.left + (t / end) * (BOX.right - BOX.left);
+  const y = (p) => BOX.bottom - (Math.min(p, top) / top) * (BOX.bottom - BOX.top);
+  axes(svg, {
+    xTicks: ticks(end), yTicks: ticks(top * scale), xOf: x, yOf: (v) => y(v / scale),
+    xName: "time, s", yName: `pressure, ${unit}`,
+  });
+  band(svg, told.time_s, told.low, told.high, x, y);
+  if (told.base_MPa) shape("path", { d: path(told.time_s, told.base_MPa, x, y), class: "curve-base" }, svg);
+  shape("path", { d: path(told.time_s, told.pressure_MPa, x, y), class: "curve" }, svg);
+  if (told.case_MPa) {
+    const at = y(told.case_MPa);
+    shape("line", { x1: BOX.left, x2: BOX.right, y1: at, y2: at, class: "case" }, svg);
+    shape("text", { x: BOX.right - 4, y: at + 18, "text-anchor": "end", class: "case-label halo" }, svg, told.label_case);
+  }
+}
+
+/** Draw viscosity on a scale of decades, with the limit and the temperature of the pour. */
+export function drawThickness(svg, told) {
+  svg.replaceChildren();
+  if (!told || !told.temperature_C) return;
+  const xs = told.temperature_C;
+  const values = [told.low, told.middle_Pa_s].flat().filter((v) => v > 0);
+  if (!values.length) return;
+  const limit = told.limit_Pa_s;
+  const low = Math.floor(Math.log10(Math.min(...values, limit ?? Infinity)));
+  const high = Math.min(Math.ceil(Math.log10(Math.max(...values, limit ?? 0))), low + 6);
+  const [first, last] = [xs[0], xs[xs.length - 1]];
+  const x = (t) => BOX.left + ((t - first) / (last - first)) * (BOX.right - BOX.left);
+  const y = (v) => {
+    const up = Math.min(Math.max((Math.log10(v) - low) / (high - low), 0), 1);
+    return BOX.bottom - up * (BOX.bottom - BOX.top);
+  };
+  const decades = Array.from({ length: high - low + 1 }, (_, i) => 10 ** (low + i));
+  const tens = xs.length ? ticks(last, 16).filter((t) => t >= first && t % 10 === 0) : [];
+  axes(svg, { xTicks: tens, yTicks: decades, xOf: x, yOf: y, xName: "temperature, °C", yName: "viscosity, Pa s" });
+  band(svg, xs, told.low, told.high, x, y);
+  shape("path", { d: path(xs, told.middle_Pa_s, x, y), class: "curve" }, svg);
+  if (limit) {
+    shape("line", { x1: BOX.left, x2: BOX.right, y1: y(limit), y2: y(limit), class: "bound" }, svg);
+    shape("text", { x: BOX.left + 6, y: y(limit) + 16, class: "halo" }, svg, "limit");
+  }
+  shape("line", { x1: x(told.cook_C), x2: x(told.cook_C), y1: BOX.top, y2: BOX.bottom, class: "cook" }, svg);
+  shape("text", { x: x(told.cook_C) - 5, y: BOX.top + 16, "text-anchor": "end", class: "halo" }, svg, "pour");
+}

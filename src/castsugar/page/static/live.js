@@ -1,0 +1,515 @@
+// The live page: one state, two lanes to the server (the answer first), deeds.
+
+import { by, fillTable, make, say, showKey, showNumbers, showRest, showSafety, showVerdict } from "/cards.js";
+import { drawCourse, drawThickness } from "/curves.js";
+import { Triangle } from "/triangle.js";
+
+const REST_MS = 300;
+const SLOW_MS = 150;
+const AGAIN_MS = 2000;
+
+// Answers of these are about the bench that this tab knows.
+const STAMPED = ["/answer", "/rest", "/region"];
+
+const page = { bench: null, state: null, saved: [], place: -1, seq: 0, gone: false, region: "" };
+const triangle = new Triangle(by("triangle"), (shares) => change(moved(shares)));
+
+// ----------------------------------------------------------------------------
+// The token: in the address once, then with this tab.
+
+/** Return the state in the address, or null; a token there moves to this tab. */
+function fromAddress() {
+  const typed = location.hash.slice(1);
+  if (/^[\w-]+$/.test(typed)) {
+    sessionStorage.setItem("token", typed);
+    history.replaceState(null, "", location.pathname);
+    return null;
+  }
+  try {
+    const state = JSON.parse(decodeURIComponent(typed));
+    const pairs = Array.isArray(state.parts) && state.parts.every((one) => one?.length === 2 && one.every((x) => typeof x === "string"));
+    return pairs && typeof (state.limits ?? {}) === "object" ? state : null;
+  } catch {
+    return null;
+  }
+}
+
+let kept = fromAddress();
+addEventListener("hashchange", () => {
+  kept = fromAddress() ?? page.state;
+  start();
+});
+
+class Refused extends Error {
+  constructor(status, told) {
+    super(told.error ?? `the server answered ${status}`);
+    Object.assign(this, { status, key: told.key });
+  }
+}
+
+class Gone extends Error {}
+
+/** Ask the server; Refused for what it says no to, Gone if nobody is there. */
+async function ask(path, body) {
+  const answer = await fetch(path, {
+    method: "POST",
+    headers: { "Content-Type": "application/json", "X-Castsugar-Token": sessionStorage.getItem("token") ?? "" },
+    body: JSON.stringify(body),
+  }).catch(() => {
+    throw new Gone();
+  });
+  const told = await answer.json().catch(() => ({}));
+  if (!answer.ok) throw new Refused(answer.status, told);
+  if (told.changed) banner(`${told.changed}.`, "Reload", reload);
+  else if (STAMPED.includes(path) && told.hash !== page.bench.hash) {
+    banner(`${page.bench.name} has changed.`, "Reload", reload);
+  }
+  return told;
+}
+
+// ----------------------------------------------------------------------------
+// Lanes: one request at a time in each, the newest waits.
+
+class Lane {
+  constructor(path, take, free = () => true) {
+    Object.assign(this, { path, take, free, waiting: null, busy: false });
+  }
+
+  send(body) {
+    this.waiting = body;
+    this.run();
+  }
+
+  async run() {
+    if (this.busy || !this.waiting || page.gone || !this.free()) return;
+    const body = this.waiting;
+    this.waiting = null;
+    this.busy = true;
+    const begun = performance.now();
+    const clock = setInterval(() => computing(begun), SLOW_MS);
+    try {
+      this.take(await ask(this.path, body), body);
+    } catch (error) {
+      this.waiting ??= body;
+      failed(error, () => this.run());
+    } finally {
+      clearInterval(clock);
+      this.busy = false;
+      by("busy").textContent = "";
+      for (const lane of [answers, rests, regions]) lane.run();
+    }
+  }
+}
+
+const answers = new Lane("/answer", answered);
+const rests = new Lane("/rest", rested, () => !answers.busy && !answers.waiting);
+const regions = new Lane("/region", surveyed, () => !answers.busy && !answers.waiting && !rests.busy);
+
+function computing(begun) {
+  const seconds = (performance.now() - begun) / 1000;
+  by("busy").textContent = seconds > 2 ? `computing, ${seconds.toFixed(0)} s` : "computing";
+}
+
+function answered(told, body) {
+  if (told.seq < page.seq && answers.waiting === null) return;
+  clearFaults();
+  showVerdict(told);
+  showNumbers(told);
+  draw(told);
+  page.answered = body.state;
+  document.body.dataset.seq = told.seq;
+}
+
+function rested(told) {
+  if (told.seq !== page.seq) return;
+  page.next = told.next?.state ?? null;
+  showVerdict(told);
+  showNumbers(told);
+  showRest(told);
+  draw(told);
+  by("heard").textContent = `${told.verdict.text} For ${told.for}.`;
+  drawThickness(by("thick"), told.viscosity);
+  by("thick-words").textContent = thickWords(told.viscosity);
+  document.body.dataset.rest = told.seq;
+}
+
+function thickWords(told) {
+  if (!told) return "Not asked: add [kitchen].";
+  return told.reason ?? "Viscosity of the hot mix against temperature, with the 95 % band, the limit and the pour.";
+}
+
+function draw(told) {
+  const us = page.state.units === "us";
+  drawCourse(by("course"), told.course, us ? 145.0377 : 1, us ? "psi" : "MPa");
+  by("course-words").textContent = `${told.course.words}. Solid: this mix; dashed: base; thick: the case. An estimate about an unproved case.`;
+}
+
+function surveyed(told) {
+  triangle.regions(told);
+  showKey(told.limits, page.bench.marks);
+  by("region-words").textContent = told.words;
+  document.body.dataset.region = "yes";
+}
+
+// ----------------------------------------------------------------------------
+// What went wrong: a wrong box, a server that is gone, a tab without a token.
+
+function failed(error, again) {
+  if (error instanceof Refused && error.status === 422) return fault(error);
+  if (error instanceof Refused && error.status === 403) {
+    return banner("Open the link that the terminal shows: this tab has no key.");
+  }
+  if (error instanceof Refused) return banner(`${error.message}.`);
+  if (!(error instanceof Gone)) throw error;
+  if (!page.gone) wait(again);
+  return undefined;
+}
+
+/** Look for the server every two seconds; the state stays in the address. */
+function wait(again) {
+  page.gone = true;
+  banner("The server has gone: start castsugar open again. The numbers below are old.");
+  enable(false);
+  const look = setInterval(async () => {
+    try {
+      await ask("/bench", {});
+    } catch (error) {
+      if (error instanceof Gone) return;
+      clearInterval(look);
+      page.gone = false;
+      failed(error, again);
+      return;
+    }
+    clearInterval(look);
+    page.gone = false;
+    banner("");
+    enable(true);
+    again();
+  }, AGAIN_MS);
+}
+
+function enable(on) {
+  for (const button of document.querySelectorAll("button:not(#banner-do)")) button.disabled = !on;
+  if (on) history_();
+}
+
+function banner(text, word, deed) {
+  by("banner").hidden = !text;
+  by("banner-text").textContent = text;
+  by("banner-do").hidden = !word;
+  by("banner-do").textContent = word ?? "";
+  by("banner-do").onclick = deed ?? null;
+}
+
+function fault(error) {
+  const box = document.querySelector(`[data-box="${CSS.escape(error.key ?? "parts")}"]`);
+  const place = box && !box.closest("#recipe") ? "fault-settings" : "fault-parts";
+  const boxes = error.key === "parts" ? document.querySelectorAll("#parts input") : [box];
+  for (const one of boxes) one?.setAttribute("aria-invalid", "true");
+  say(place, `${error.message}. The numbers are ${by("for").textContent.toLowerCase() || "old."}`);
+}
+
+function clearFaults() {
+  for (const one of document.querySelectorAll("[aria-invalid]")) one.removeAttribute("aria-invalid");
+  say("fault-parts", "");
+  say("fault-settings", "");
+}
+
+// ----------------------------------------------------------------------------
+// The state, and the shares that it holds.
+
+const number = (text) => (/^\s*-?\d*\.?\d+\s*$/.test(text) ? Number(text) : NaN);
+
+function shares(state) {
+  const total = state.parts.reduce((sum, [name, text]) => sum + (name || text ? number(text) : 0), 0);
+  const share = (name) => (100 * number(state.parts.find(([own]) => own === name)?.[1] ?? "0")) / total;
+  return page.bench.corners.map(share);
+}
+
+/** Return the state with the point at shares; the total of the parts stays. */
+function moved(found) {
+  const { parts } = page.state;
+  const total = parts.reduce((sum, [, text]) => sum + (number(text) || 0), 0) || 100;
+  const own = parts.map((pair) => [...pair]);
+  page.bench.corners.forEach((name, i) => {
+    const text = String(Number(((found[i] * total) / 100).toFixed(3)));
+    const known = own.find(([n]) => n === name);
+    if (known) known[1] = text;
+    else own.push([name, text]);
+  });
+  return { ...page.state, parts: own };
+}
+
+/** Take a new state: show it, ask for it, and keep it once the hand rests. */
+function change(state, { keep = true, boxes = true } = {}) {
+  page.state = state;
+  page.seq += 1;
+  if (boxes) showBoxes();
+  const own = shares(state);
+  if (own.every(Number.isFinite)) {
+    triangle.hold(100 - own.reduce((sum, x) => sum + x, 0));
+    triangle.place(own);
+  }
+  const empty = ([name, text]) => (!name && !text) || (page.bench.corners.includes(name) && number(text) === 0);
+  const sent = { ...state, parts: state.parts.filter((pair) => !empty(pair)) };
+  answers.send({ seq: page.seq, state: sent });
+  survey(sent);
+  clearTimeout(page.timer);
+  page.timer = setTimeout(() => {
+    if (keep) remember();
+    rests.send({ seq: page.seq, state: sent });
+    history.replaceState(null, "", `#${encodeURIComponent(JSON.stringify(page.state))}`);
+  }, REST_MS);
+}
+
+/** Ask for the areas where settings or other ingredients are new: coarse at once. */
+function survey(state) {
+  const others = state.parts.filter(([name]) => !page.bench.corners.includes(name));
+  const key = JSON.stringify({ ...state, parts: others });
+  if (key === page.region) return;
+  const first = page.region === "";
+  page.region = key;
+  if (!first) regions.send({ seq: page.seq, state, coarse: true });
+  clearTimeout(page.fine);
+  page.fine = setTimeout(() => regions.send({ seq: page.seq, state, coarse: false }), first ? 0 : 250);
+}
+
+function remember() {
+  const text = JSON.stringify(page.state);
+  if (page.saved[page.place] === text) return;
+  page.saved = [...page.saved.slice(0, page.place + 1), text].slice(-200);
+  page.place = page.saved.length - 1;
+  history_();
+}
+
+function history_() {
+  by("undo").disabled = page.place <= 0;
+  by("redo").disabled = page.place >= page.saved.length - 1;
+}
+
+function step(by_) {
+  const place = page.place + by_;
+  if (place < 0 || place >= page.saved.length) return;
+  page.place = place;
+  change(JSON.parse(page.saved[place]), { keep: false });
+  history_();
+}
+
+// ----------------------------------------------------------------------------
+// The boxes.
+
+function showBoxes() {
+  const { parts } = page.state;
+  const held = document.activeElement;
+  const same = by("parts").children.length === parts.length;
+  if (!same) by("parts").replaceChildren(...parts.map((_, i) => partRow(i)));
+  parts.forEach(([name, text], i) => {
+    const [first, second] = by("parts").children[i].querySelectorAll("input");
+    if (first !== held) first.value = name;
+    if (second !== held) second.value = text;
+    second.setAttribute("aria-label", `parts of ${name}`);
+  });
+  for (const box of document.querySelectorAll("#settings [data-box], #limits [data-box]")) {
+    const key = box.dataset.box;
+    const value = box.dataset.limit ? page.state.limits[key] : page.state[key];
+    if (box !== held) box.value = value ?? "";
+    const slider = by(`slide-${key}`);
+    const plain = !/[a-z]/i.test(value ?? "") || (value ?? "").endsWith(` ${slider?.dataset.unit}`);
+    if (slider && slider !== held && plain && Number.isFinite(parseFloat(value))) slider.value = parseFloat(value);
+  }
+  by("units").value = page.state.units;
+}
+
+function partRow(i) {
+  const edit = (place) => (event) => {
+    const parts = page.state.parts.map((pair) => [...pair]);
+    parts[i][place] = event.target.value;
+    if (parts[i][0] && parts[i][1]) change({ ...page.state, parts }, { boxes: false });
+    else page.state = { ...page.state, parts };
+  };
+  const drop = () => {
+    by("parts").replaceChildren();
+    change({ ...page.state, parts: page.state.parts.filter((_, k) => k !== i) });
+  };
+  const name = make("input", { class: "long", list: "ingredients", "aria-label": "ingredient", autocomplete: "off", onchange: edit(0) });
+  const amount = make("input", { class: "short", inputmode: "decimal", autocomplete: "off", oninput: edit(1), "data-box": i ? undefined : "parts" });
+  const less = make("button", { text: "−", "aria-label": "leave this ingredient out", class: "screen", onclick: drop });
+  return make("div", { class: "row", of: [name, amount, less] });
+}
+
+function setting(one) {
+  const set = (text) => change({ ...page.state, [one.key]: text });
+  const box = make("input", { id: `box-${one.key}`, class: "short", "data-box": one.key, autocomplete: "off", oninput: (event) => set(event.target.value) });
+  const label = make("label", { text: one.label, for: box.id });
+  const slide = make("input", {
+    id: `slide-${one.key}`, type: "range", min: one.low, max: one.high, step: one.step, "data-unit": one.unit, "aria-label": `${one.label}, slider`,
+    oninput: (event) => set(`${event.target.value} ${["C", "F", "mm", "in"].includes(one.unit) ? one.unit : ""}`.trim()),
+  });
+  return make("div", { class: "row", of: [label, box, slide] });
+}
+
+function limitRow(one) {
+  const set = (event) => change({ ...page.state, limits: { ...page.state.limits, [one.key]: event.target.value } });
+  const box = make("input", { id: `box-${one.key}`, class: "short", "data-box": one.key, "data-limit": "yes", autocomplete: "off", oninput: set });
+  const unit = one.unit ? `, ${one.unit}` : "";
+  const words = `${one.label}${unit}, ${one.sense}`;
+  const chance = make("span", { class: "quiet", text: one.probability ? `in ${one.probability}` : "" });
+  return make("div", { class: "row", of: [make("label", { text: words, for: box.id }), box, chance] });
+}
+
+// ----------------------------------------------------------------------------
+// Deeds: processes of their own, with progress; saving asks first.
+
+async function deed(kind) {
+  say("fault-deed", "");
+  by("done").replaceChildren();
+  clearInterval(page.look);
+  try {
+    page.deed = (await ask("/deed", { kind, state: page.state, more: {} })).id;
+    by("running").hidden = false;
+    page.look = setInterval(look, 400);
+    await look();
+  } catch (error) {
+    deedFailed(error);
+  }
+}
+
+async function look() {
+  try {
+    const told = await ask("/deed/state", { id: page.deed });
+    if (told.running) {
+      by("progress").textContent = `${Math.round(told.seconds)} s ${told.said ?? ""}`;
+      return;
+    }
+    finished(told);
+  } catch (error) {
+    deedFailed(error);
+  }
+}
+
+function finished(told) {
+  clearInterval(page.look);
+  by("running").hidden = true;
+  if (told.error) say("fault-deed", told.error);
+  const words = make("span", { text: `${told.text ?? ""} ` });
+  const link = told.open && make("a", { text: "Open the page", href: told.open, target: "_blank", rel: "noopener" });
+  const use = () => change({ ...page.state, parts: told.found });
+  const take = told.found && make("button", { text: "Put the point there", onclick: use });
+  by("done").replaceChildren(words, ...[link, take].filter(Boolean));
+}
+
+function deedFailed(error) {
+  clearInterval(page.look);
+  by("running").hidden = true;
+  if (error instanceof Refused && error.status !== 403) say("fault-deed", `${error.message}.`);
+  else failed(error, () => {});
+}
+
+async function save(kind, sure) {
+  say("fault-deed", "");
+  try {
+    const told = await ask("/save", { kind, name: by("name").value, state: page.state, hash: page.bench.hash, sure });
+    by("sure").hidden = sure;
+    if (sure) {
+      await take(told);
+    } else {
+      by("diff").textContent = [...lines("− ", told.before), ...lines("+ ", told.after)].join("\n");
+      by("yes").onclick = () => save(kind, true);
+      by("yes").focus();
+    }
+  } catch (error) {
+    by("sure").hidden = true;
+    deedFailed(error);
+  }
+}
+
+const lines = (sign, text) => (text ? text.split("\n").map((line) => sign + line) : []);
+
+async function undoSave() {
+  try {
+    await take(await ask("/undo", { hash: page.bench.hash }));
+  } catch (error) {
+    deedFailed(error);
+  }
+}
+
+/** After writing: the bench is a new one, the point stays. */
+async function take(told) {
+  by("unsave").hidden = !told.undo;
+  by("saved").textContent = told.undo ? "saved" : "";
+  await reload();
+}
+
+// ----------------------------------------------------------------------------
+// The bench: at the start, and after a change.
+
+function open(bench, state) {
+  page.bench = bench;
+  page.region = "";
+  document.title = `${bench.name}: castsugar`;
+  by("bench").textContent = `${bench.name}${bench.read_only ? ", read only" : ""}`;
+  by("stamp").textContent = `${bench.name}, SHA-256 begins ${bench.hash.slice(0, 16)}; ${new Date().toLocaleString()}`;
+  say("example", bench.example && `EXAMPLE: ${bench.example}`);
+  triangle.open(bench);
+  showKey(bench.limits, bench.marks);
+  showSafety(bench.safety);
+  by("ingredients").replaceChildren(...bench.ingredients.map((value) => make("option", { value })));
+  const names = bench.recipes.map((one) => make("option", { text: one.name, value: one.name }));
+  by("recipes").replaceChildren(make("option", { text: "a recipe", value: "" }), ...names);
+  const missing = (bench.missing ?? []).map((text) => make("p", { class: "quiet", text }));
+  by("settings").replaceChildren(...bench.settings.map(setting), ...missing);
+  by("limits").replaceChildren(...bench.limits.map(limitRow));
+  for (const one of document.querySelectorAll(".writes")) one.hidden = bench.read_only;
+  change(state);
+}
+
+async function reload() {
+  try {
+    const bench = await ask("/reload", {});
+    banner("");
+    open(bench, page.state);
+  } catch (error) {
+    if (error instanceof Refused) banner(`${error.message}.`, "Reload", reload);
+    else failed(error, reload);
+  }
+}
+
+function recipe(name) {
+  const found = page.bench.recipes.find((one) => one.name === name);
+  if (found) change({ ...page.state, parts: found.parts.map((pair) => [...pair]) });
+}
+
+async function start() {
+  try {
+    const bench = await ask("/bench", {});
+    const own = kept ? { ...bench.start, ...kept } : bench.start;
+    banner("");
+    enable(true);
+    open(bench, own);
+  } catch (error) {
+    failed(error, start);
+  }
+}
+
+// On a phone only the head line of the answer stays in sight.
+new ResizeObserver(() => {
+  const up = by("head").offsetHeight + 4 - by("answer").offsetHeight;
+  by("answer").style.setProperty("--up", `${Math.min(up, 0)}px`);
+}).observe(by("answer"));
+
+by("undo").onclick = () => step(-1);
+by("redo").onclick = () => step(1);
+by("base").onclick = () => change(page.bench.start);
+by("try").onclick = () => page.next && change(page.next);
+by("add").onclick = () => {
+  page.state = { ...page.state, parts: [...page.state.parts, ["", ""]] };
+  showBoxes();
+};
+by("recipes").onchange = (event) => recipe(event.target.value);
+by("units").onchange = (event) => change({ ...page.state, units: event.target.value });
+by("stop").onclick = () => ask("/deed/stop", { id: page.deed }).catch(deedFailed);
+by("no").onclick = () => (by("sure").hidden = true);
+by("unsave").onclick = undoSave;
+for (const one of document.querySelectorAll("[data-deed]")) one.onclick = () => deed(one.dataset.deed);
+for (const one of document.querySelectorAll("[data-save]")) one.onclick = () => save(one.dataset.save, false);
+start();

@@ -1,0 +1,278 @@
+"""One mix in answers to five questions: pours, sets, case, better, burns."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from castsugar.comparison.compare import Cell, Comparison
+from castsugar.kitchen.glass import set_word
+from castsugar.limits import BROKEN, KEPT, NOT_COMPUTED, PEAK, POUR, SOLIDS
+from castsugar.report import numbers
+from castsugar.report.compare import interval, named, verdict
+from castsugar.report.field import FIELDS, INTERVAL
+from castsugar.report.limit_words import P95, Judged, limit_cell, pouring, rests_on
+from castsugar.report.mixes import Mixes, evaluate_screen
+from castsugar.report.screen import STATUSES, Screen, Table
+from castsugar.report.shown import Shown
+
+#: What a card or a line may be: colour of a status word -> kind.
+KINDS = {"red": "broken", "green": "kept", "yellow": "unknown", "plain": "plain"}
+
+_HEADS = ("value", "95 % band", "limit", "margin")
+
+_FLAME, _C_STAR = "flame_temperature_K", "characteristic_velocity_m_s"
+
+#: Differences that are shown at most, and those that follow the limited columns.
+_ROWS = 8
+_DECIDING = (_C_STAR, "specific_impulse_s", _FLAME, "density_kg_m3")
+
+Texts = dict[str, str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Point:
+    """One mix with everything that is said of it.
+
+    Attributes
+    ----------
+    found : Mixes
+    show : Shown
+    screen : Screen
+        What evaluate answers.
+    allowed : float
+        Pressure that case or limits allow, NaN if none. [MPa]
+    kitchen, motor : bool
+        Whether the bench has them.
+    """
+
+    found: Mixes
+    show: Shown
+    screen: Screen
+    allowed: float
+    kitchen: bool
+    motor: bool
+
+    @property
+    def row(self) -> Mapping[str, Any]:
+        """Its row of the table."""
+        return self.found.rows[0]
+
+    @property
+    def judged(self) -> tuple[Judged, ...]:
+        """Its limits."""
+        return self.found.judged[0] if self.found.judged else ()
+
+    def held(self, *columns: str) -> Judged | None:
+        """Return the limit on one of the columns, a broken one first."""
+        own = [one for one in self.judged if one.column in columns]
+        return min(own, key=lambda one: one.verdict != BROKEN, default=None)
+
+    def text(self, key: str) -> str:
+        """Write a value of the row, without its unit."""
+        return FIELDS[key].text(self.row, self.show)
+
+
+def point(
+    found: Mixes, show: Shown, *, allowed: float, kitchen: bool, motor: bool
+) -> Point:
+    """Return a mix alone with its screen."""
+    screen = evaluate_screen(found, show)
+    return Point(
+        found=found,
+        show=show,
+        screen=screen,
+        allowed=allowed,
+        kitchen=kitchen,
+        motor=motor,
+    )
+
+
+def head_of(one: Point) -> Texts:
+    """Return what is said first: broken before unknown before kept."""
+    findings, judged = one.screen.findings, one.judged
+    grave = [f"DO NOT {x.text}" for x in findings if x.status == "DO NOT"]
+    grave += [x.text for x in findings if x.status == "BROKEN"]
+    doubts = [x.text for x in findings if x.status == "CANNOT TELL"]
+    broken = sum(x.verdict == BROKEN for x in judged)
+    unknown = sum(x.verdict == NOT_COMPUTED for x in judged)
+    if broken:
+        head = f"BREAKS {numbers.count(broken, 'LIMIT', 'LIMITS')}"
+        return {"kind": "broken", "text": f"{head}: {grave[0]}"}
+    if grave:
+        return {"kind": "broken", "text": grave[0]}
+    if unknown:
+        head = f"CANNOT TELL {numbers.count(unknown, 'LIMIT', 'LIMITS')}"
+        return {"kind": "unknown", "text": f"{head}: {doubts[0]}"}
+    if doubts or not judged:
+        why = doubts[0] if doubts else "the bench states no limits."
+        return {"kind": "unknown", "text": f"CANNOT TELL: {why}"}
+    count = numbers.count(len(judged), "LIMIT", "LIMITS")
+    by = ", by invented numbers" if one.found.invented else ""
+    return {"kind": "kept", "text": f"KEEPS ALL {count}{by}"}
+
+
+def findings_of(one: Point) -> list[Texts]:
+    """Return the findings of the screen, each with its kind."""
+    return [
+        {"status": x.status, "kind": KINDS[STATUSES[x.status]], "text": x.text}
+        for x in one.screen.findings
+    ]
+
+
+def rows_of(one: Point) -> list[list[str]]:
+    """Return label, value, band, limit and margin of the quantities that decide."""
+    table = next(x for x in one.screen.blocks if isinstance(x, Table))
+    known = {head: place for place, head in enumerate(table.heads)}
+    return [
+        [row[0], *(row[known[head]] if head in known else "" for head in _HEADS)]
+        for row in table.rows
+    ]
+
+
+# ----------------------------------------------------------------------------
+# The cards.
+
+
+def cards_of(one: Point, better: Texts) -> list[Texts]:
+    """Return five answers; that about the base is made elsewhere."""
+    cooked, fired = (_pours, _sets), (_case,)
+    first = [
+        make(one)
+        if one.kitchen
+        else _card(*_TITLES[make], "not asked", "add [kitchen]")
+        for make in cooked
+    ]
+    first += [
+        make(one) if one.motor else _card(*_TITLES[make], "not asked", "add [motor]")
+        for make in fired
+    ]
+    return [*first, better, _burns(one)]
+
+
+def _card(
+    key: str, title: str, text: str, detail: str, held: Judged | None = None
+) -> Texts:
+    """Return a card; of a limit that is not computed it says why."""
+    kind = "plain"
+    if held is not None:
+        kind = {KEPT: "kept", BROKEN: "broken"}.get(held.verdict, "unknown")
+    if held is not None and kind == "unknown":
+        text, detail = "not computed", held.reason or "not computed"
+    return {"key": key, "title": title, "kind": kind, "text": text, "detail": detail}
+
+
+def _unknown(key: str, title: str, why: str) -> Texts:
+    return _card(key, title, "not computed", why) | {"kind": "unknown"}
+
+
+def _pours(one: Point) -> Texts:
+    """Say whether it pours, and between which temperatures where that is known."""
+    row, show, held = one.row, one.show, one.held(POUR)
+    share = row["pours_probability"]
+    if held is None and share != share:
+        return _unknown(*_TITLES[_pours], str(row["flags"] or row["status"]))
+    told = numbers.of_100(share) if held is None else pouring(held, row)
+    low, high = (one.text(f"pour_viscosity_{end}_Pa_s") for end in ("p10", "p90"))
+    detail = f"{low} to {high} {show.unit('viscosity')}, 80 of 100"
+    low, high = row["pour_window_low_C"], row["pour_window_high_C"]
+    if low == low and high == high:
+        low, high = (show.bare("temperature", x) for x in (low, high))
+        detail += f"; between {low} and {high} {show.unit('temperature')}"
+    return _card(*_TITLES[_pours], f"{told} of 100", detail, held)
+
+
+def _sets(one: Point) -> Texts:
+    """Say whether it sets."""
+    solids, held = one.row[SOLIDS], one.held(SOLIDS)
+    if held is None and solids != solids:
+        return _unknown(*_TITLES[_sets], str(one.row["flags"] or one.row["status"]))
+    word = set_word(solids) if solids == solids else "not computed"
+    bound = "" if held is None else f", {limit_cell(held, one.show)}"
+    detail = f"relative solids {one.text(SOLIDS)}{bound}"
+    return _card(*_TITLES[_sets], word, detail, held)
+
+
+def _case(one: Point) -> Texts:
+    """Say whether the case holds: the 95 % line against it, and what is expected."""
+    row, show, held = one.row, one.show, one.held(PEAK, P95)
+    if held is None and math.isnan(row[PEAK]):
+        return _unknown(*_TITLES[_case], str(row["flags"] or row["status"]))
+    bound = ""
+    if one.allowed == one.allowed:
+        bound = f" of {show.limit('pressure', one.allowed)}"
+    origin = rests_on(str(row["burn_law_origin"] or ""))
+    if one.found.invented:
+        origin = origin.replace("your strands", "invented strands")
+    detail = f"95 of 100 below {one.text(P95)}; expected {one.text(PEAK)}; {origin}"
+    told = f"{one.text(P95)}{bound} {show.unit('pressure')}"
+    found = _card(*_TITLES[_case], told, detail, held)
+    fire = any(x.text.startswith("fire") for x in one.screen.findings)
+    return found | ({"kind": "broken"} if fire else {})
+
+
+def _burns(one: Point) -> Texts:
+    """Say how hot it burns, and how fast the ideal gas is."""
+    title = ("burns", "Flame, c*")
+    if one.row["status"] != "ok":
+        return _unknown(*title, str(one.row["status"]))
+    flame, fast = (
+        f"{one.text(key)} {one.show.unit(FIELDS[key].kind)}"
+        for key in (_FLAME, _C_STAR)
+    )
+    return _card(*title, flame, f"c* {fast}, ideal")
+
+
+_TITLES = {
+    _pours: ("pours", "Pours?"),
+    _sets: ("sets", "Sets?"),
+    _case: ("case", "Case holds?"),
+}
+
+
+# ----------------------------------------------------------------------------
+# Against a base, by paired draws.
+
+
+def better_of(base: str, found: Comparison | None, goal: str, show: Shown) -> Texts:
+    """Say whether the first of two mixes is better than the second, by a column.
+
+    `base` is empty where the bench has none; `found` None until it is compared.
+    """
+    title = ("better", f"Better than {base or 'base'}?")
+    if not base:
+        return _card(*title, "no base", "add a recipe to [recipes]")
+    if found is None:
+        return _card(*title, "\u2026", "")
+    cell = found.cells[0][goal]
+    told = f"{FIELDS[goal].named(show)}: {interval(cell, show)}"
+    return _card(*title, cell.merit or cell.verdict, told)
+
+
+def against(
+    found: Comparison, held: tuple[Judged, ...], goal: str, show: Shown
+) -> dict[str, Any]:
+    """Return the differences that decide, of the first of two mixes and the second."""
+    new, base = found.cells
+    own = [PEAK if x.column == P95 else x.column for x in held]
+    columns = [c for c in dict.fromkeys((*own, goal, *_DECIDING)) if c in new]
+    return {
+        "heads": ["", "new", found.names[1], "difference, 95 %", "verdict"],
+        "rows": [
+            [
+                named(column, show),
+                *(_level(cells[column], show) for cells in (new, base)),
+                interval(new[column], show),
+                verdict(new[column]),
+            ]
+            for column in columns[:_ROWS]
+        ],
+        "words": f"Against {found.names[1]}, by paired draws.",
+    }
+
+
+def _level(cell: Cell, show: Shown) -> str:
+    row = {cell.column: cell.value, cell.column + INTERVAL: cell.interval}
+    return FIELDS[cell.column].text(row, show)

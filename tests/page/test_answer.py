@@ -1,0 +1,307 @@
+"""The page says what `castsugar evaluate` says, and says where it cannot tell."""
+
+from __future__ import annotations
+
+import json
+import math
+import random
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from castsugar.bench.example import write_example
+from castsugar.cli.main import main
+from castsugar.page.answer import point_of
+from castsugar.page.live import Page
+from castsugar.page.state import read_state
+
+# Exact: both sides are computed; nothing is compared with a number written here.
+pytestmark = pytest.mark.exact
+
+PARTS = [["KNO3", "60"], ["powdered sugar", "17"], ["corn syrup", "23"]]
+
+
+def random_states(count: int) -> list[dict[str, Any]]:
+    """Return states over the bounds of the example, settings among them."""
+    made, draw = [], random.Random(7)
+    for _ in range(count):
+        nitrate, syrup = draw.randrange(500, 650), draw.randrange(50, 400)
+        shares = (nitrate, 1000 - nitrate - syrup, syrup)
+        made.append(
+            {
+                "parts": [
+                    [name, f"{share / 10:g}"]
+                    for name, share in zip(
+                        ("KNO3", "powdered sugar", "corn syrup"), shares, strict=True
+                    )
+                ],
+                "cook": f"{draw.randrange(112, 126)} C",
+                "minutes": f"{draw.randrange(4, 20)}",
+                "throat": f"{draw.randrange(75, 100) / 10} mm",
+                "grains": f"{draw.randrange(2, 6)}",
+                "limits": {
+                    "pour_viscosity_Pa_s": f"{draw.randrange(3, 20)}",
+                    "relative_solids_20C": f"{draw.randrange(85, 105) / 100}",
+                },
+                "units": draw.choice(("si", "us")),
+            }
+        )
+    return made
+
+
+def stated(folder: Path, state: dict[str, Any]) -> Path:
+    """Write a bench whose file states what a state asks."""
+    write_example(folder)
+    path = folder / "bench.toml"
+    text = path.read_text("utf-8")
+    changes = {
+        'cook = "119 C 8 min"\n# batch': (
+            f'cook = "{state["cook"]} {state["minutes"]} min"\n# batch'
+        ),
+        'throat = "8 mm"': f'throat = "{state["throat"]}"',
+        "segments = 4": f"segments = {state['grains']}",
+        "at_most = 10,": f"at_most = {state['limits']['pour_viscosity_Pa_s']},",
+        "at_least = 0.95,": f"at_least = {state['limits']['relative_solids_20C']},",
+        'show = "si"': f'show = "{state["units"]}"',
+    }
+    for old, new in changes.items():
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    path.write_text(text, "utf-8")
+    return path
+
+
+@pytest.mark.parametrize("state", random_states(10))
+def test_numbers_of_evaluate(
+    page: Page,
+    state: dict[str, Any],
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """At ten random points, settings of the page beside a file that states them.
+
+    Ten digits of every number of the row, and every word of the findings.
+    """
+    path = stated(tmp_path, state)
+    recipe = " ".join(f"{name}:{amount}" for name, amount in state["parts"])
+    assert main(["evaluate", recipe, "--bench", str(path), "--json"]) in (0, 3)
+    told = json.loads(capsys.readouterr().out)
+    state = state | {"units": "si"}  # those of a document
+    whole = page.rest(1, state)
+    for text, one in zip(whole["findings"], told["findings"], strict=True):
+        assert (text["status"], text["text"]) == (one["status"], one["text"])
+    assert told["invented"] == bool(whole["example"])
+    asked = read_state(state, page.desk.start)
+    for full in (True, False):
+        row = point_of(page.desk, asked, whole=full)[1].row
+        for key, value in told["mixes"][0].items():
+            known = row.get(key)
+            if not isinstance(value, float) or (not full and left_out(key)):
+                continue
+            assert known is not None, key
+            assert float(f"{known:.10g}") == value, key
+        if full:
+            check_bands(row, told["mixes"][0])
+
+
+def check_bands(row: Any, told: dict[str, Any]) -> None:
+    """Compare the ends of every band of a row with those of a document."""
+    for key, ends in told.items():
+        if not key.endswith("_interval") or ends is None:
+            continue
+        for own, end in zip(row[key], ends, strict=True):
+            assert end is None or float(f"{own:.10g}") == end, key
+
+
+def left_out(key: str) -> bool:
+    """Whether a quick answer leaves a number to the whole one."""
+    return key.startswith(("pour_window", "difference_")) or key == "confirmation"
+
+
+def test_the_quick_answer_says_what_the_whole_one_says(
+    page: Page, start: dict[str, Any]
+) -> None:
+    """The same verdict, limits and margins; numbers as far as both show them."""
+    for state in random_states(4):
+        quick, whole = page.answer(1, state), page.rest(1, state)
+        assert quick["verdict"]["kind"] == whole["verdict"]["kind"]
+        for fast, slow in zip(quick["rows"], whole["rows"], strict=True):
+            assert fast[0] == slow[0]
+            assert fast[3:] == slow[3:]
+            assert agree(fast[1], slow[1]), fast
+        assert quick["for"] == whole["for"]
+        assert quick["command"] == whole["command"]
+
+
+def agree(one: str, other: str) -> bool:
+    """Whether two texts are the same, or one number rounded to two places."""
+    try:
+        numbers = [float(text) for text in (one, other)]
+    except ValueError:
+        return one == other
+    coarse = max(10.0 ** -len(t.partition(".")[2]) * ends(t) for t in (one, other))
+    return abs(numbers[0] - numbers[1]) <= 0.5001 * coarse
+
+
+def ends(text: str) -> float:
+    """Return the worth of the last digit that is shown before the point."""
+    whole = text.partition(".")
+    zeros = len(whole[0]) - len(whole[0].rstrip("0"))
+    return 1.0 if whole[2] or not zeros else 10.0**zeros
+
+
+def test_a_mix_without_nitrate_is_not_known(page: Page, start: dict[str, Any]) -> None:
+    """What is not computed neither keeps nor breaks: it is cold, with its reason."""
+    state = start | {"parts": [["powdered sugar", "60"], ["corn syrup", "40"]]}
+    for told in (page.answer(1, state), page.rest(1, state)):
+        assert not any("fire it" in one["text"] for one in told["findings"])
+        card = {one["key"]: one for one in told["cards"]}
+        assert card["case"]["kind"] == "unknown"
+        assert card["case"]["text"] == "not computed"
+        assert "flame" in card["case"]["detail"]
+        json.dumps(told, allow_nan=False)
+
+
+def test_a_part_of_nothing_needs_no_lot(page: Page, start: dict[str, Any]) -> None:
+    """At the edge of the triangle the sugar is 0, and its lot weighs nothing."""
+    edge = [["KNO3", "60"], ["powdered sugar", "0"], ["corn syrup", "40"]]
+    told = page.answer(1, start | {"parts": edge})
+    without = page.answer(1, start | {"parts": [edge[0], edge[2]]})
+    assert told["rows"] == without["rows"]
+
+
+def test_sorbitol_burns_but_has_no_pour(page: Page, start: dict[str, Any]) -> None:
+    """The pour card says which model is missing; the burn cards go on."""
+    state = start | {"parts": [["KNO3", "65"], ["mannitol", "35"]]}
+    told = page.answer(1, state)
+    card = {one["key"]: one for one in told["cards"]}
+    assert (card["pours"]["kind"], card["pours"]["text"]) == ("unknown", "not computed")
+    assert "mannitol" in card["pours"]["detail"]
+    assert card["burns"]["kind"] == "plain"
+    assert re.search(r"\d K", card["burns"]["text"])
+    json.dumps(page.rest(1, state), allow_nan=False)
+
+
+def without(path: Path, head: str, stop: str) -> Path:
+    """Take the lines from a table to another out of a bench file."""
+    text = path.read_text("utf-8")
+    first, last = text.index(f"\n{head}\n"), text.index(f"\n{stop}\n")
+    assert first < last
+    path.write_text(text[:first] + text[last:], "utf-8")
+    return path
+
+
+def test_without_a_motor(bench: Path) -> None:
+    """Cards say what to add, the rest goes on."""
+    text = bench.read_text("utf-8")
+    lines = [x for x in text.split("\n") if not x.startswith("peak_pressure_MPa")]
+    bench.write_text("\n".join(lines), "utf-8")
+    page = Page(without(bench, "[motor]", "[scatter]"))
+    first = page.bench()
+    assert first["missing"] == ["add [motor]"]
+    assert [one["key"] for one in first["settings"]] == ["cook", "minutes"]
+    for told in (page.answer(1, first["start"]), page.rest(1, first["start"])):
+        card = {one["key"]: one for one in told["cards"]}
+        assert (card["case"]["text"], card["case"]["detail"]) == (
+            "not asked",
+            "add [motor]",
+        )
+        assert card["pours"]["kind"] == "broken"
+        assert told["course"]["pressure_MPa"] == []
+    found = page.region(1, first["start"], coarse=True)
+    assert found["above"] == found["unknown"] == []
+    assert found["kept"]
+
+
+def test_without_a_kitchen(bench: Path) -> None:
+    """The limits of the kitchen are not known, and say why."""
+    page = Page(without(bench, "[kitchen]", "[limits]"))
+    first = page.bench()
+    assert any("[kitchen]" in line for line in first["missing"])
+    told = page.rest(1, first["start"])
+    card = {one["key"]: one for one in told["cards"]}
+    assert card["pours"]["text"] == card["sets"]["text"] == "not asked"
+    assert told["verdict"]["kind"] == "unknown"
+    assert told["viscosity"] is None
+    json.dumps(told, allow_nan=False)
+
+
+def test_four_ingredients(page: Page, start: dict[str, Any]) -> None:
+    """The fourth keeps its share while three are moved."""
+    red = [["KNO3", "60"], ["powdered sugar", "19"], ["corn syrup", "20"]]
+    state = start | {"parts": [*red, ["red iron oxide", "1"]]}
+    told = page.answer(1, state)
+    assert told["for"] == "60/19/20/1"
+    found = page.region(1, state, coarse=True)
+    assert found["kept"] or found["unknown"]
+    first, last = zip(*(p for area in found["unknown"] for p in area), strict=True)
+    assert max(a + b for a, b in zip(first, last, strict=True)) <= 99.0 + 1e-6
+
+
+def test_next_passes(page: Page, start: dict[str, Any]) -> None:
+    """What is offered to try keeps every limit."""
+    told = page.rest(1, start)
+    assert told["verdict"]["kind"] == "broken"
+    assert "more corn syrup" in told["next"]["text"]
+    tried = page.rest(2, told["next"]["state"])
+    assert tried["verdict"]["kind"] == "kept"
+    assert tried["next"] == {"text": "weigh it", "state": None}
+
+
+def test_next_widens_the_throat(page: Page, start: dict[str, Any]) -> None:
+    """The narrowest throat that passes, to 0.1 mm: one step narrower does not."""
+    state = start | {"parts": PARTS, "throat": "6.3 mm"}
+    told = page.rest(1, state)
+    assert "wider throat" in page.answer(1, state)["next"]["text"]
+    throat = float(told["next"]["state"]["throat"].split()[0])
+    assert page.answer(1, told["next"]["state"])["verdict"]["kind"] == "kept"
+    narrower = state | {"throat": f"{throat - 0.1:.1f} mm"}
+    assert page.answer(1, narrower)["verdict"]["kind"] == "broken"
+
+
+def test_next_burns_strands_where_only_the_95_line_is_above(
+    page: Page, start: dict[str, Any]
+) -> None:
+    """The expected peak is below the case: nothing is known to be too much."""
+    state = start | {"parts": PARTS, "throat": "7 mm"}
+    told = page.rest(1, state)
+    row = point_of(page.desk, read_state(state, page.desk.start), whole=False)[1].row
+    assert row["peak_pressure_MPa"] < 6.895 < row["peak_pressure_p95_MPa"]
+    assert told["next"]["text"].startswith("burn 3 strands of this mix at ")
+
+
+def test_next_goes_to_the_scale(page: Page, start: dict[str, Any]) -> None:
+    """60.01 % of 200 g is 120.02 g, no multiple of 0.1 g."""
+    parts = [["KNO3", "60.01"], ["powdered sugar", "16.99"], ["corn syrup", "23"]]
+    told = page.rest(1, start | {"parts": parts})
+    assert told["verdict"]["kind"] == "kept"
+    assert told["next"]["state"]["parts"] == PARTS
+
+
+def test_courses_and_curves(page: Page, start: dict[str, Any]) -> None:
+    """Finite lists of one length; the peak drawn is the one told within 1 %."""
+    state = start | {"parts": PARTS}
+    quick, whole = page.answer(1, state), page.rest(1, state)
+    for told in (quick["course"], whole["course"]):
+        lengths = {len(told[k]) for k in ("time_s", "pressure_MPa", "base_MPa")}
+        assert lengths == {121}
+        drawn = [x for x in told["pressure_MPa"] if x is not None]
+        assert max(drawn) == pytest.approx(3.85, rel=0.02)
+        assert told["case_MPa"] == pytest.approx(6.894757)
+    band = whole["course"]
+    pairs = zip(band["low"], band["high"], strict=True)
+    assert all(a <= b for a, b in pairs if a is not None and b is not None)
+    curve = whole["viscosity"]
+    middle = [x for x in curve["middle_Pa_s"] if x is not None]
+    assert middle == sorted(middle, reverse=True)
+    assert (curve["limit_Pa_s"], curve["cook_C"]) == (10.0, 119.0)
+    assert all(math.isfinite(x) for x in curve["temperature_C"])
+
+
+def test_beside_itself_nothing_differs(page: Page, start: dict[str, Any]) -> None:
+    """The base against the base."""
+    told = page.rest(1, start)
+    assert {row[3] for row in told["against"]["rows"]} == {"the same"}
+    assert {row[4] for row in told["against"]["rows"]} == {"cannot tell"}

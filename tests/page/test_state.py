@@ -1,0 +1,134 @@
+"""What the boxes of the page take, and the one line about what they refuse."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from castsugar.kitchen.heat import Cook
+from castsugar.page.live import Page
+from castsugar.page.state import BoxError, Settings, read_state
+
+# Exact: texts and what they say are written beside each other.
+pytestmark = pytest.mark.exact
+
+PARTS = [["KNO3", "60"], ["powdered sugar", "17"], ["corn syrup", "23"]]
+
+
+def test_the_bench_itself_is_no_setting(start: dict[str, Any]) -> None:
+    """Texts of the bench, and empty ones, leave the bench as it is."""
+    assert read_state(start, start).settings == Settings()
+    empty = {"parts": PARTS, "cook": "", "minutes": "", "throat": "", "limits": {}}
+    read = read_state(empty, start)
+    assert read.settings == Settings()
+    assert read.recipe == "KNO3:60 powdered sugar:17 corn syrup:23"
+
+
+def test_settings_are_read_in_si(start: dict[str, Any]) -> None:
+    """250 F are 121.111 C; 5/16 in are 7.9375 mm, by the definition of the inch."""
+    limits = start["limits"] | {"pour_viscosity_Pa_s": "8.5"}
+    typed = start | {
+        "cook": "250 F",
+        "minutes": "10",
+        "throat": "5/16 in",
+        "grains": "5",
+        "limits": limits,
+    }
+    found = read_state(typed, start).settings
+    assert found.cook is not None
+    assert found.cook.pour_temperature == pytest.approx(218.0 / 1.8 + 273.15)
+    assert found.cook.duration == 600.0
+    assert found.throat == pytest.approx(7.9375e-3, rel=1e-12)
+    assert (found.grains, found.limits) == (5, (("pour_viscosity_Pa_s", 8.5),))
+
+
+def test_a_cook_keeps_the_minutes_of_the_bench(start: dict[str, Any]) -> None:
+    """The temperature alone may be typed; a text with its own time stands as it is."""
+    alone = read_state(start | {"cook": "121 C", "minutes": ""}, start).settings
+    assert alone.cook == Cook.hold(394.15, 480.0)
+    whole = start | {"cook": "0 min 25 C, 6 min 121 C", "minutes": ""}
+    profile = read_state(whole, start).settings.cook
+    assert profile is not None
+    assert (profile.duration, profile.pour_temperature) == (360.0, 394.15)
+
+
+REFUSED: tuple[tuple[str, dict[str, Any], str], ...] = (
+    ("parts", {"parts": [["KNO3", "-3"], ["sucrose", "35"]]}, "negative"),
+    ("parts", {"parts": [["KNO3", "60,5"], ["sucrose", "35"]]}, "decimal comma"),
+    ("parts", {"parts": [["KNO3", "NaN"], ["sucrose", "35"]]}, "no amount"),
+    ("parts", {"parts": [["KNO3", "Infinity"], ["sucrose", "35"]]}, "no amount"),
+    ("parts", {"parts": [["KNO3", "1e9"], ["sucrose", "35"]]}, "plain decimal"),
+    ("parts", {"parts": [["KNO3:1 sugar", "60"]]}, "one part a box"),
+    ("parts", {"parts": [["KNO3", "60"], ["knO3", "35"]]}, "comes twice"),
+    ("parts", {"parts": []}, "1 to 20 parts"),
+    ("parts", {"parts": [["KNO3", 60]]}, "no text"),
+    ("parts", {"parts": "KNO3:60"}, "1 to 20 parts"),
+    ("cook", {"cook": "119"}, "unit"),
+    ("cook", {"cook": "119,5 C"}, "decimal comma"),
+    ("cook", {"cook": "900 C"}, "200"),
+    ("cook", {"minutes": "NaN"}, "nan min"),
+    ("cook", {"minutes": "1e9"}, "up to 24 h"),
+    ("throat", {"throat": "8"}, "unit"),
+    ("throat", {"throat": "NaN mm"}, "throat"),
+    ("throat", {"throat": "1e9 mm"}, "0.3 to 200 mm"),
+    ("throat", {"throat": "-8 mm"}, "throat"),
+    ("throat", {"throat": "8,5 mm"}, "decimal comma"),
+    ("grains", {"grains": "2.5"}, "1 to 50, whole"),
+    ("grains", {"grains": "51"}, "1 to 50"),
+    ("grains", {"grains": "0"}, "1 to 50"),
+    ("grains", {"grains": "NaN"}, "1 to 50"),
+    ("pour_viscosity_Pa_s", {"limits": {"pour_viscosity_Pa_s": "NaN"}}, "plain number"),
+    ("pour_viscosity_Pa_s", {"limits": {"pour_viscosity_Pa_s": "1e9"}}, "plain number"),
+    ("pour_viscosity_Pa_s", {"limits": {"pour_viscosity_Pa_s": "-1"}}, "allowed"),
+    ("pour_viscosity_Pa_s", {"limits": {"pour_viscosity_Pa_s": "8,5"}}, "write 8.5"),
+    ("peak_pressure_MPa", {"limits": {"peak_pressure_MPa": "1000000000"}}, "allowed"),
+    ("limits", {"limits": {"flame": "3"}}, "no limit of the bench"),
+    ("units", {"units": "imperial"}, "si or us"),
+    ("cook", {"cook": ["119 C"]}, "no text"),
+    ("cook", {"cook": "1" * 5000}, "no text"),
+)
+
+
+@pytest.mark.parametrize(("key", "change", "words"), REFUSED)
+def test_what_is_no_value_is_one_line(
+    start: dict[str, Any], key: str, change: dict[str, Any], words: str
+) -> None:
+    """Every refusal names its box and says in one line what is wrong."""
+    with pytest.raises(BoxError) as caught:
+        read_state(start | {"parts": PARTS} | change, start)
+    assert caught.value.key == key
+    assert words in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("typed", [None, [], "state", 3])
+def test_what_is_no_state_is_refused(start: dict[str, Any], typed: Any) -> None:
+    """Anything but a table of boxes."""
+    with pytest.raises(BoxError):
+        read_state(typed, start)
+
+
+@pytest.mark.parametrize(
+    ("parts", "words"),
+    [
+        ([["KNO3", "60"], ["powdered suger", "40"]], "did you mean"),
+        ([["KNO3", "60"], ["aluminium", "40"]], "aluminium"),
+    ],
+)
+def test_what_is_no_mix_is_one_line(
+    page: Page, start: dict[str, Any], parts: list[list[str]], words: str
+) -> None:
+    """The library's own message about an ingredient, at the box of the recipe."""
+    with pytest.raises(BoxError) as caught:
+        page.answer(1, start | {"parts": parts})
+    assert caught.value.key == "parts"
+    assert words in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+def test_a_motor_that_cannot_be_is_one_line(page: Page, start: dict[str, Any]) -> None:
+    """A throat wider than the core of 14 mm."""
+    with pytest.raises(BoxError) as caught:
+        page.answer(1, start | {"throat": "15 mm"})
+    assert caught.value.key == "throat"
