@@ -117,8 +117,8 @@ castsugar says what a nitrate-sugar mix does, before it is cooked.
   castsugar init my-bench
 
   Start  init, check, ingredients, cautions
-  Ask    evaluate, ballistics, compare, search, justify, sweep, map, next, audit,
-         open
+  Ask    evaluate, ballistics, compare, search, justify, sweep, map, next,
+         audit, open
   Bench  weigh, plan, batch, kitchen
   Learn  burnrate, firing, learn
   Shell  completion
