@@ -46,6 +46,7 @@ def test_public_names() -> None:
         "ballistics",
         "bench",
         "blend",
+        "cite",
         "compare",
         "equilibrium",
         "evaluate",
@@ -64,6 +65,7 @@ def test_public_names() -> None:
         "species_file",
         "species_set",
         "strands",
+        "to_cantera",
         "weigh",
     ]
     assert all(hasattr(cs, name) for name in cs.__all__)

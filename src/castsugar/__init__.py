@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.kitchen.pour_table import kitchen_table
     from castsugar.limits import Requirement
+    from castsugar.mix.basis import cite
     from castsugar.mix.blends import Blends, blend
     from castsugar.mix.mix import Mix
     from castsugar.mix.text import parse_recipe
@@ -41,6 +42,7 @@ if TYPE_CHECKING:
     from castsugar.motor.hardware import Hardware
     from castsugar.optimize.search import search
     from castsugar.rows import species_file, species_set
+    from castsugar.thermo.second_opinion.hand_over import to_cantera
 
 __version__ = "0.2.0"
 
@@ -68,6 +70,7 @@ _PLACES = {
     "WorkerError": "errors",
     "ballistics": "ballistic_input.block",
     "blend": "mix.blends",
+    "cite": "mix.basis",
     "compare": "comparison.compare",
     "equilibrium": "evaluation",
     "evaluate": "evaluation",
@@ -80,6 +83,7 @@ _PLACES = {
     "sensitivities": "evaluation",
     "species_file": "rows",
     "species_set": "rows",
+    "to_cantera": "thermo.second_opinion.hand_over",
 }
 
 __all__ = [
@@ -108,6 +112,7 @@ __all__ = [
     "ballistics",
     "bench",
     "blend",
+    "cite",
     "compare",
     "equilibrium",
     "evaluate",
@@ -126,6 +131,7 @@ __all__ = [
     "species_file",
     "species_set",
     "strands",
+    "to_cantera",
     "weigh",
 ]
 

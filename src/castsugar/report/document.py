@@ -100,7 +100,8 @@ def document(what: str, screen: Screen, parts: Mapping[str, Any], **told: Any) -
     parts : mapping
         The numbers, units in their keys.
     **told
-        `version` of the species data, `conditions`, `assumptions`, `cautions` (texts).
+        `version` of the species data, `command`, `files_read`, `conditions`,
+        `assumptions`, `cautions` (texts), `references`.
     """
     made: dict[str, Any] = {
         "schema": f"castsugar.{what}/{VERSION}",
@@ -125,11 +126,30 @@ def versions(data: str) -> dict[str, str]:
     }
 
 
+#: Keys of a reference.
+REFERENCE = ("key", "citation", "doi_or_url", "note")
+
 _TEXTS = {"type": "array", "items": {"type": "string"}}
 
 #: What every document holds.
 _COMMON: dict[str, Any] = {
     "versions": {"type": "object", "description": "castsugar, species data, Cantera"},
+    "command": {"type": "string", "description": "what gives the same numbers again"},
+    "files_read": {
+        "description": "names of the files that were read to the first digits of their "
+        "SHA-256",
+        "type": "object",
+        "additionalProperties": {"type": "string"},
+    },
+    "references": {
+        "description": "with --cite: of the data that were used",
+        "type": "array",
+        "items": {
+            "type": "object",
+            "properties": {k: {"type": "string"} for k in REFERENCE},
+            "required": [*REFERENCE],
+        },
+    },
     "conditions": {
         "type": "object",
         "description": "pressure_Pa, exit_pressure_Pa, nozzle_flow, where they apply",
