@@ -268,8 +268,8 @@ def kitchen_rows(mixes: Sequence[Mix], kitchen: Kitchen) -> list[dict[str, Any]]
 
 def contributions_of(mixes: Sequence[Mix], kitchen: Kitchen) -> dict[str, float]:
     """Return what moves the pour of the first mix with a model; empty without one."""
+    from castsugar.kitchen.foresight import contributions
     from castsugar.kitchen.pot import pot_of
-    from castsugar.kitchen.verdict import contributions
 
     if kitchen.too_hot:
         return {}
