@@ -33,7 +33,7 @@ def run_all(words: str, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         for line in EXAMPLES["batch"]:
             assert main(shlex.split(line)[1:]) == 0, line
     if words == "open":  # it serves until it is stopped: tests/page does that
-        monkeypatch.setattr("castsugar.page.serve.run", lambda page, **_: None)
+        monkeypatch.setattr("castsugar.page.serve.run", lambda *_, **__: None)
     allowed = (0, 1) if words.split(" ")[0] in MAY_SAY_NO else (0,)
     for line in EXAMPLES[words]:
         assert main(shlex.split(line)[1:]) in allowed, line
