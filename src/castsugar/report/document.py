@@ -14,8 +14,6 @@ from importlib import metadata
 from operator import attrgetter
 from typing import Any, BinaryIO
 
-import numpy as np
-
 from castsugar.plain import DIGITS, plain, to_json
 from castsugar.report.field import INTERVAL, Field, Row, interval_schema
 from castsugar.report.screen import STATUSES, Screen
@@ -224,10 +222,12 @@ def csv_lines(*columns: Sequence[Any]) -> str:
 
 def _cells(values: Sequence[Any]) -> Sequence[Any]:
     """Return values as CSV holds them."""
-    if not isinstance(values, np.ndarray):
+    if not hasattr(values, "dtype"):
         return [*map(_cell, values)]
-    known = np.isfinite(values).tolist()
-    both = zip(known, values.tolist(), strict=True)
+    import numpy as np
+
+    known, numbers = np.isfinite(values).tolist(), np.asarray(values).tolist()
+    both = zip(known, numbers, strict=True)
     return [float(f"{v:.{DIGITS}g}") if fine else "" for fine, v in both]
 
 
