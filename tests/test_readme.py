@@ -73,6 +73,8 @@ def test_other_commands_run(
 ) -> None:
     """Every further command of README ends well, in order, on the example scenario."""
     monkeypatch.chdir(tmp_path)
+    # It serves until it is stopped: tests/page does that.
+    monkeypatch.setattr("castsugar.page.serve.run", lambda *_, **__: None)
     assert main(["init"]) == 0
     capsys.readouterr()
     for text in SHELL[2:]:
