@@ -193,9 +193,22 @@ def species_set(name: str) -> SpeciesTable:
         ``"nasa-1993"`` (the default set) or ``"nasa-2002"`` (newer evaluations of
         the potassium, sodium and iron species).
 
+    Returns
+    -------
+    SpeciesTable
+        For the parameter `species` of :func:`castsugar.evaluate` and its like.
+
     Raises
     ------
     UnknownNameError
+        With the known names.
+
+    Examples
+    --------
+    >>> import castsugar as cs
+    >>> newer = cs.species_set("nasa-2002")
+    >>> round(cs.equilibrium("KNO3:65 sucrose:35", species=newer).temperature)
+    1717
     """
     if name not in PRODUCT_SETS:
         raise unknown_name("product set", name, PRODUCT_SETS)

@@ -275,10 +275,34 @@ def review(
     seed : int
         Of the draws behind the expected band.
 
+    Returns
+    -------
+    StaticTest
+        Efficiencies [-], burn law and what was expected, as far as the inputs go.
+
     Raises
     ------
     InputError
         For a mix or a grain that cannot be used.
+
+    See Also
+    --------
+    castsugar.firing.reduce_recording : makes the reduction.
+    castsugar.firing.review_frames : for a firing that was filmed.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from castsugar.firing import Recorded, Stand, reduce_recording
+    >>> time = np.arange(0.0, 3.0, 0.001)
+    >>> burning = (time > 1.0) & (time < 2.0)
+    >>> reduction = reduce_recording(
+    ...     Recorded(time=time, pressure=2e6 * burning),
+    ...     Stand(propellant_mass=0.125, throat_diameter=8e-3),
+    ... )
+    >>> test = review(reduction, mix=Mix.weigh("KNO3:65 sucrose:35"))
+    >>> round(test.characteristic_velocity_efficiency.value, 2)
+    0.92
     """
     row = _ideal(reduction, mix, species)
     inferred, no_law = _infer(reduction, hardware, size_u)

@@ -65,6 +65,16 @@ class Claim:
         Or :data:`BURN_RATE`.
     direction : str
         "lower" or "higher".
+
+    Raises
+    ------
+    InputError
+        For a column that is none, or a direction that is neither.
+
+    Examples
+    --------
+    >>> Claim(column="flame_temperature_K", direction="lower").label
+    'flame temperature'
     """
 
     column: str

@@ -132,6 +132,29 @@ class Ingredient:
     catalogued : bool, optional
         True for rows of the shipped database. An ingredient that is not catalogued
         serves checks only; its rows carry the flag "reference only".
+    density_status, density_source : str, optional
+        The same of the density.
+    aliases : tuple of str
+        Other names, as in the catalogue.
+    alternatives : tuple of Alternative
+        Rival enthalpies of formation.
+
+    Raises
+    ------
+    InputError
+        No name, an unknown role, a formula that cannot be read, a value that is not finite
+        or a density of 0 or less.
+
+    Examples
+    --------
+    >>> own = Ingredient(
+    ...     name="my xylitol",
+    ...     formula="C5H12O5",
+    ...     enthalpy_of_formation=-1118e3,
+    ...     density=1520.0,
+    ... )
+    >>> round(own.molar_mass, 5), own.formula_text
+    (0.15215, 'C5H12O5')
     """
 
     name: str

@@ -327,9 +327,15 @@ def parse_cook(
     where : str
         Starts the error message.
 
+    Returns
+    -------
+    Cook
+
     Raises
     ------
     InputError
+        A text that is no temperature or profile, one without a time, and what
+        :class:`Cook` refuses.
 
     Examples
     --------

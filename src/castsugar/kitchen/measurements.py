@@ -124,10 +124,27 @@ def pan_weight(  # noqa: PLR0913 - keyword-only options
         [Pa]
     label : str
 
+    Returns
+    -------
+    Measurement
+        For :func:`castsugar.kitchen.calibrate`.
+
     Raises
     ------
     InputError
         If mass was gained, or more left than there was water.
+
+    Examples
+    --------
+    >>> from castsugar.kitchen import Cook
+    >>> found = pan_weight(
+    ...     "KNO3:60 sucrose:20 corn syrup:20",
+    ...     Cook.hold(392.15, 480.0),
+    ...     batch=0.200,
+    ...     lost=0.0018,
+    ... )
+    >>> found.kind
+    'pan weight'
     """
     pot = known_pot(mix, Kitchen(cook=cook, air_pressure=air_pressure))
     positive(batch, "batch mass", "kg")
@@ -189,9 +206,22 @@ def bulk_density(
         A key of :data:`SALTS`.
     label : str
 
+    Returns
+    -------
+    Measurement
+        For :func:`castsugar.kitchen.calibrate`.
+
     Raises
     ------
-    InputError, ValidityError
+    InputError
+        A value that is not above 0, a powder that no salt makes, an unknown salt.
+    ValidityError
+        For a value that the model does not cover.
+
+    Examples
+    --------
+    >>> bulk_density(mass=0.120, volume=1e-4).kind
+    'bulk density'
     """
     crystal_density = _salt(salt)
     positive(mass, "mass of the powder", "kg")
@@ -268,9 +298,24 @@ def brine(  # noqa: PLR0913 - keyword-only options
         A key of :data:`SALTS`.
     label : str
 
+    Returns
+    -------
+    Measurement
+        For :func:`castsugar.kitchen.calibrate`.
+
     Raises
     ------
-    InputError, ValidityError
+    InputError
+        A value that is not above 0, a bed that tapping does not make smaller, a packing
+        that no grains have, an unknown salt.
+    ValidityError
+        A temperature outside 5 to 35 C.
+
+    Examples
+    --------
+    >>> bed = brine(mass=0.060, loose=52e-6, tapped=46e-6, temperature=293.15)
+    >>> bed.kind
+    'brine'
     """
     density = _salt(salt)
     positive(mass, "mass of the salt", "kg")
@@ -341,9 +386,30 @@ def clear_point(  # noqa: PLR0913 - keyword-only options
         Water that left until the end. [kg]
     label : str
 
+    Returns
+    -------
+    Measurement
+        For :func:`castsugar.kitchen.calibrate`.
+
     Raises
     ------
-    InputError, RefusedError
+    InputError
+        A mass that is not above 0, a temperature out of range, a liquid with oxidizer in
+        it or without water.
+    RefusedError
+        For a liquid that is out of scope.
+
+    Examples
+    --------
+    >>> found = clear_point(
+    ...     "sucrose:40 corn syrup:40 water:20",
+    ...     mass=0.100,
+    ...     added=0.030,
+    ...     portion=0.002,
+    ...     temperature=348.15,
+    ... )
+    >>> found.kind
+    'clear point'
     """
     _check_bath(temperature)
     for value, what in ((mass, "mass of the liquid"), (added, "nitrate added")):
@@ -500,9 +566,27 @@ def ball_fall(  # noqa: PLR0913 - keyword-only options
         [kg/m3]
     label : str
 
+    Returns
+    -------
+    Measurement
+        For :func:`castsugar.kitchen.calibrate`.
+
     Raises
     ------
-    InputError, ValidityError, UnknownNameError
+    InputError
+        What is no syrup, a size that is not above 0, a ball no denser than the syrup.
+    ValidityError
+        A temperature, ball or cup that the formula does not cover.
+    UnknownNameError
+        For a syrup that is not in the catalogue.
+
+    Examples
+    --------
+    >>> found = ball_fall(
+    ...     ball=4e-3, cup=60e-3, fall=0.10, time=12.0, temperature=293.15
+    ... )
+    >>> found.kind
+    'ball fall'
     """
     mix = Mix.weigh({syrup: 1.0})
     if not mix.syrups:
@@ -618,9 +702,31 @@ def flow_out(  # noqa: PLR0913 - keyword-only options
         [Pa]
     label : str
 
+    Returns
+    -------
+    Measurement
+        For :func:`castsugar.kitchen.calibrate`.
+
     Raises
     ------
     InputError
+        A size or a time that is not above 0, a mix or a cook without a model, an unknown
+        salt.
+
+    Examples
+    --------
+    >>> from castsugar.kitchen import Cook
+    >>> found = flow_out(
+    ...     "KNO3:55 sucrose:20 corn syrup:25",
+    ...     Cook.hold(392.15, 480.0),
+    ...     tube_diameter=8e-3,
+    ...     tube_length=30e-3,
+    ...     head=40e-3,
+    ...     volume=20e-6,
+    ...     time=10.0,
+    ... )
+    >>> found.kind
+    'flow-out'
     """
     known = as_mix(mix)
     pot = known_pot(known, Kitchen(cook=cook, air_pressure=air_pressure))

@@ -383,7 +383,7 @@ class Belief:
     def with_value(self, name: str, value: float, spread: float, origin: str) -> Belief:
         """Return the same with one parameter stated by the user, independent.
 
-        Belief
+        Parameters
         ----------
         name : str
         value : float
@@ -450,11 +450,15 @@ def unmeasured(
 ) -> Belief:
     """Return what is believed before any measurement.
 
-    Belief
+    Parameters
     ----------
     overrides : mapping, optional
         Name to (value, spread) that the user states instead; see
-        :meth:`Belief.with_value`.
+        :meth:`Belief.with_value`. [SI]
+
+    Returns
+    -------
+    Belief
 
     Examples
     --------
@@ -517,7 +521,16 @@ class Kitchen:
 
     Raises
     ------
-    InputError, ValidityError
+    InputError
+        An air pressure, a share or a number of draws that is out of range.
+    ValidityError
+        For a grain that the model does not cover.
+
+    Examples
+    --------
+    >>> kitchen = Kitchen(cook=Cook.hold(392.15, 480.0), air_pressure=95e3)
+    >>> kitchen.changed(tap=True).tap, kitchen.too_hot
+    (True, False)
     """
 
     cook: Cook

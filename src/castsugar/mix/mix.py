@@ -51,6 +51,16 @@ class Mix:
     process : str
         How it is made, one of :data:`PROCESSES`; empty: as the user's kitchen makes
         all of them.
+
+    See Also
+    --------
+    castsugar.blend : thousands of mixes at once.
+
+    Examples
+    --------
+    >>> mix = Mix.weigh("KNO3:65 sucrose:35")
+    >>> round(mix.density), round(mix.oxidizer_fuel_ratio, 3)
+    (1888, 1.857)
     """
 
     name: str

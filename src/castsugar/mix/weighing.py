@@ -50,6 +50,19 @@ class Lot:
         Standard uncertainties of those, if stated.
     invented : tuple of str
         Its entry, if that says of itself that nobody measured it.
+
+    Raises
+    ------
+    InputError
+        A fraction outside 0 to 1; assay and inert part that sum to more than 1.
+
+    Examples
+    --------
+    >>> from castsugar import Mix
+    >>> damp = Lot(moisture=0.003)
+    >>> mix = Mix.weigh("KNO3:65 sucrose:35", lots={"KNO3": damp})
+    >>> round(mix.water_as_weighed, 5)
+    0.00195
     """
 
     moisture: float = 0.0

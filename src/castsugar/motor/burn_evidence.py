@@ -127,6 +127,18 @@ class Burned:
     ------
     InputError
         For what cannot be a rate, a composition or an uncertainty.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> burned = Burned(
+    ...     name="invented",
+    ...     fractions={"potassium nitrate": 0.65, "sucrose": 0.35},
+    ...     pressure=np.array([1e6, 2e6, 4e6]),
+    ...     rate=np.array([8.0e-3, 9.5e-3, 11.0e-3]),
+    ... )
+    >>> burned.measured
+    True
     """
 
     name: str

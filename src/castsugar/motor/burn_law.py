@@ -107,6 +107,16 @@ class BurnLaw:
     ------
     InputError
         No band, bands that do not touch, a negative or impossible uncertainty.
+
+    See Also
+    --------
+    castsugar.motor.burn_rate : the rate at a pressure.
+
+    Examples
+    --------
+    >>> band = Band(low=1e5, high=1e7, rate=8e-3, exponent=0.5)
+    >>> BurnLaw(name="invented", bands=(band,), log_rate_u=0.1).tested
+    (100000.0, 10000000.0)
     """
 
     name: str
@@ -167,10 +177,15 @@ def burn_rate(law: BurnLaw, pressure: ArrayLike) -> FloatArray:
     Parameters
     ----------
     law : BurnLaw
-    pressure : array_like
-        Above 0; NaN passes through. A pressure where two bands meet belongs to the
-        lower one; outside all bands the nearest is continued (see :func:`outside`).
+    pressure : array_like, any shape (...,)
+        Absolute, above 0; NaN passes through. A pressure where two bands meet belongs to
+        the lower one; outside all bands the nearest is continued (see :func:`outside`).
         [Pa]
+
+    Returns
+    -------
+    ndarray, any shape (...,)
+        As that of `pressure`. [m/s]
 
     Raises
     ------
@@ -349,12 +364,37 @@ def borrowed_laws(database: Database) -> tuple[BurnLaw, ...]:
 
     The doubt of each is that of its row, but not less than
     :data:`castsugar.motor.burn_law.BORROWED_DOUBT`; its origin names the source.
+
+    Parameters
+    ----------
+    database : Database
+        See :func:`castsugar.load_database`.
+
+    Returns
+    -------
+    tuple of BurnLaw
+
+    Examples
+    --------
+    >>> from castsugar.data import load_database
+    >>> {law.origin.split(":")[0] for law in borrowed_laws(load_database())}
+    {'borrowed'}
     """
     return tuple(_law(record) for record in database.burn_laws.values())
 
 
 def borrowed_law(database: Database, name: str) -> BurnLaw:
     """Return the published burn law of that name; case does not matter.
+
+    Parameters
+    ----------
+    database : Database
+        See :func:`castsugar.load_database`.
+    name : str
+
+    Returns
+    -------
+    BurnLaw
 
     Raises
     ------

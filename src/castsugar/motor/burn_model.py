@@ -188,7 +188,9 @@ class BurnModel:
     Parameters
     ----------
     evidence : sequence of Burned
-    known : Scatter
+        What was burned; none: what is held beforehand.
+    known : Scatter, optional
+        What is known of the scatter between batches.
     widths : Widths, optional
         Held, with even weights: for studies.
     process : str
@@ -197,9 +199,23 @@ class BurnModel:
     Attributes
     ----------
     rows : Rows
-    widths : Widths
-        Of the points that count.
+        Of the evidence, a row a strand.
     weights : ndarray, shape (points,)
+        Of the points of `widths`, which then holds those that count; sum 1. [-]
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> burned = Burned(
+    ...     name="invented",
+    ...     fractions={"potassium nitrate": 0.65, "sucrose": 0.35},
+    ...     pressure=np.array([1e6, 2e6, 4e6]),
+    ...     rate=np.array([8.0e-3, 9.5e-3, 11.0e-3]),
+    ... )
+    >>> model = BurnModel([burned])
+    >>> rates = model.rates([[0.65, 0.35]], ["potassium nitrate", "sucrose"], 2e6)
+    >>> type(rates).__name__
+    'Rates'
     """
 
     def __init__(

@@ -359,11 +359,20 @@ def delay_time(
         Pressure of the air where the delay burns; None: as at the test place. [Pa]
     settings : Settings, optional
 
+    Returns
+    -------
+    Delay
+        Its `time` is from the end of thrust. [s]
+
     Raises
     ------
     InputError
         A law that was not measured; a pressure more than 10 % outside the tested ones,
         but for a lower one where the delay burns; readings below ambient.
+
+    See Also
+    --------
+    delay_length : the other way round.
 
     Examples
     --------
@@ -395,8 +404,31 @@ def delay_length(
 ) -> Delay:
     """Return the length of a column that makes a wanted delay.
 
-    Parameters and errors as for :func:`delay_time`; `time` is from the end of thrust.
-    [s]
+    Parameters
+    ----------
+    law, thrusting, ambient, burning_at, settings
+        As for :func:`delay_time`.
+    time : float
+        Wanted, from the end of thrust. [s]
+
+    Returns
+    -------
+    Delay
+        Its `length` is the one to cut. [m]
+
+    Raises
+    ------
+    InputError
+        As for :func:`delay_time`.
+
+    Examples
+    --------
+    >>> from castsugar.motor.burn_law import Band
+    >>> band = Band(low=1e5, high=3e6, rate=3e-3, exponent=0.5)
+    >>> slow = BurnLaw(name="invented", bands=(band,), log_rate_u=0.05)
+    >>> found = delay_length(slow, Thrusting.constant(1e6, 2.0), time=6.0)
+    >>> round(1e3 * found.length.value, 1)
+    11.6
     """
     positive("delay", time, "s")
     fired = _fire(law, thrusting, ambient, burning_at, settings or Settings())

@@ -145,6 +145,20 @@ class Hardware:
     InputError
         A throat wider than the core, a grain wider than the case or that fills it, and
         what its parts refuse.
+
+    See Also
+    --------
+    castsugar.motor.firings : fires mixes in it.
+
+    Examples
+    --------
+    >>> from castsugar.motor.grain import HollowCylinder
+    >>> grain = HollowCylinder(
+    ...     outer_diameter=0.030, core_diameter=0.010, segment_length=0.050
+    ... )
+    >>> motor = Hardware(grain=grain, throat_diameter=8e-3, burning=BurnModel())
+    >>> round(motor.kn_max, 1)
+    65.6
     """
 
     grain: Grain

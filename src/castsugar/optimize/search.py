@@ -433,6 +433,16 @@ def search(  # noqa: PLR0913 - keyword-only options
         For a column or an ingredient.
     RefusedError
         For an ingredient outside the scope.
+
+    Examples
+    --------
+    >>> found = search(
+    ...     {"KNO3": "balance", "sucrose": (0.30, 0.40)},
+    ...     limits=[Requirement(column="flame_temperature_K", at_most=1650.0)],
+    ...     confirm=False,
+    ... )
+    >>> found.feasible, found.recipe
+    (True, {'potassium nitrate': 0.63, 'sucrose': 0.37})
     """
     instance(ingredients, Mapping, "ingredients", optional=False)
     instance(prices, Prices, "prices")

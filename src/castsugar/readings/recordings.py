@@ -159,6 +159,11 @@ def read_trace(
     mass_is_force : bool
         A thrust in kg, g or lb is one in kgf, gf or lbf.
 
+    Returns
+    -------
+    Recording
+        As the file has it: nothing sorted, filtered or corrected.
+
     Raises
     ------
     UnknownNameError

@@ -67,6 +67,11 @@ class Frames:
     ------
     InputError
         An end that is not after the start; a rate that no camera has.
+
+    Examples
+    --------
+    >>> Frames(first=12, last=72, rate=30.0).lasting
+    2.0
     """
 
     first: int

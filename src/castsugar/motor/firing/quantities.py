@@ -43,6 +43,12 @@ class Measured:
     bound : str
         "at least" or "at most" where an alarm, or a sensor at its limit, leaves only
         one end: there is no interval then. Empty for a value with its interval.
+
+    Examples
+    --------
+    >>> found = Measured(value=900.0, parts={"throat": 9.0, "mass": 12.0})
+    >>> found.u, next(iter(found.shares()))
+    (15.0, 'mass')
     """
 
     value: float
@@ -155,6 +161,12 @@ class Stand:
     InputError
         A value that is not positive, a share outside 1 to 50 %, a throat that shrank by
         more than a tenth.
+
+    Examples
+    --------
+    >>> stand = Stand(propellant_mass=0.180, throat_diameter=8e-3)
+    >>> round(stand.throat_areas()[0] * 1e6, 2)
+    50.27
     """
 
     propellant_mass: float | None = None
