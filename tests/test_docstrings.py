@@ -162,9 +162,7 @@ def test_parameters(subject: Subject) -> None:
 @each
 def test_units_and_shapes(subject: Subject) -> None:
     """A number has its unit in brackets, or its kind; an array has its shape."""
-    told = {
-        n: e for e in subject.section("Parameters", "Attributes") for n in e.names
-    }
+    told = {n: e for e in subject.section("Parameters", "Attributes") for n in e.names}
     faults = []
     for parameter in arguments(subject):
         entry = told.get(parameter.name)

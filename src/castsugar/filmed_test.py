@@ -97,7 +97,8 @@ def review_frames(  # noqa: PLR0913 - keyword-only options
     Returns
     -------
     StaticTest
-        Without a reduction of pressures: what burn time, mix and motor tell.
+        With burn time, and mean pressure and mean rate as far as mix and motor tell
+        them.
 
     Raises
     ------

@@ -88,7 +88,7 @@ class StaticTest:
     characteristic_velocity_efficiency, specific_impulse_efficiency : Measured or None
         Delivered over ideal.
     density_ratio : float
-        Propellant mass over that of the grain without voids; NaN where unknown.
+        Propellant mass over that of the grain without voids; NaN where unknown. [-]
     inferred : InferredLaw or None
         The burn law that the trace shows.
     no_law : str
@@ -101,6 +101,7 @@ class StaticTest:
         Beside those of the recording: of the results and of the burn law.
     web_ratio : float
         Web that the law known before burns in that time, over the web; NaN unknown.
+        [-]
     filmed : Filmed or None
         How it was filmed, of a firing that was not recorded.
     """

@@ -115,7 +115,8 @@ class Ingredient:
     name : str
         Name under which it is weighed and reported.
     formula : str or mapping
-        ``"C6H14O6"`` or ``{"C": 6, "H": 14, "O": 6}``; empty for inert matter.
+        ``"C6H14O6"`` or ``{"C": 6, "H": 14, "O": 6}``; atoms in one formula
+        unit [-]; empty for inert matter.
     enthalpy_of_formation : float
         At 298.15 K and 1 bar, in the state as weighed. [J/mol]
     density : float, optional
@@ -142,16 +143,16 @@ class Ingredient:
     Raises
     ------
     InputError
-        No name, an unknown role, a formula that cannot be read, a value that is not finite
-        or a density of 0 or less.
+        No name, an unknown role, a formula that cannot be read, a value that is not
+        finite, a density of 0 or less.
 
     Examples
     --------
     >>> own = Ingredient(
-    ...     name="my xylitol",
+    ...     name="house polyol, invented",
     ...     formula="C5H12O5",
-    ...     enthalpy_of_formation=-1118e3,
-    ...     density=1520.0,
+    ...     enthalpy_of_formation=-1.1e6,
+    ...     density=1500.0,
     ... )
     >>> round(own.molar_mass, 5), own.formula_text
     (0.15215, 'C5H12O5')

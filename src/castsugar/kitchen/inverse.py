@@ -48,6 +48,7 @@ class Drying:
         Water asked for, as a share of what is left of the mix.
     at_start, at_once, at_last : float
         The same as weighed, as soon as it is hot, and after the longest cook.
+        [-]
     time : float
         From the start of the cook to the pour; NaN if no cook leaves just that. [s]
     band : tuple of float

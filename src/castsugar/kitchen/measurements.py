@@ -394,8 +394,8 @@ def clear_point(  # noqa: PLR0913 - keyword-only options
     Raises
     ------
     InputError
-        A mass that is not above 0, a temperature out of range, a liquid with oxidizer in
-        it or without water.
+        A mass that is not above 0, a bath out of range, a portion larger than the
+        whole, a liquid without a model, masses that no water could dissolve.
     RefusedError
         For a liquid that is out of scope.
 
@@ -710,8 +710,8 @@ def flow_out(  # noqa: PLR0913 - keyword-only options
     Raises
     ------
     InputError
-        A size or a time that is not above 0, a mix or a cook without a model, an unknown
-        salt.
+        A size or a time that is not above 0, a mix or a cook without a model, an
+        unknown salt.
 
     Examples
     --------

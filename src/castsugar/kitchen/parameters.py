@@ -318,7 +318,9 @@ class Belief:
     ----------
     mean : ndarray, shape (n,)
         On the scales of the normals, in the order of :data:`NAMES`.
+        [unit of the scale: 1 for ln]
     covariance : ndarray, shape (n, n)
+        [unit of the scales]
     origins : tuple of str
         Where each comes from.
     """
@@ -352,14 +354,14 @@ class Belief:
         return values_of(self.mean)
 
     def spreads(self) -> FloatArray:
-        """Return the standard deviations on the scales of the normals."""
+        """Return the standard deviations, (n,). [unit of the scales of the normals]"""
         return np.sqrt(np.diag(self.covariance))
 
     def root(self) -> FloatArray:
         """Return a square root of the covariance, which may be singular.
 
         Symmetric for :data:`OF_POUR`, so that each keeps its scores as far as it can;
-        none of them needs the scores of :data:`BESIDE`.
+        none of them needs the scores of :data:`BESIDE`. (n, n), [unit of the scales]
         """
         size = len(OF_POUR)
         own, across = self.covariance[:size, :size], self.covariance[size:, :size]
@@ -510,7 +512,7 @@ class Kitchen:
     tap : bool
         Whether the mould is tapped or vibrated while it is filled.
     tapped : float
-        Packing of tapped grains over that of sheared ones.
+        Packing of tapped grains over that of sheared ones. [-]
     degradation_limit : float
         Largest share of degraded sugar in a pour window.
     draws, seed : int
@@ -522,9 +524,9 @@ class Kitchen:
     Raises
     ------
     InputError
-        An air pressure, a share or a number of draws that is out of range.
+        A share, a number of draws or the end of the cook that is out of range.
     ValidityError
-        For a grain that the model does not cover.
+        An air pressure or a grain that the model does not cover.
 
     Examples
     --------

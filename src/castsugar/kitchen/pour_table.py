@@ -109,8 +109,8 @@ def kitchen_intervals(
     Returns
     -------
     list of dict
-        Key of a column to the ends of its band, in its unit: the central 95 % of the
-        kitchen's draws. Empty for a mix without a model.
+        Key of a column to the ends of its band [unit of the column]: the central
+        95 % of the kitchen's draws. Empty for a mix without a model.
 
     See Also
     --------

@@ -43,11 +43,11 @@ class Lot:
     dry_solids : float, optional
         Of a syrup: mass fraction of dry solids.
     dextrose_equivalent : float, optional
-        Of a glucose syrup.
+        Of a glucose syrup. [DE]
     dry_solids_uncertainty : float, optional
-        Standard uncertainty of stated dry solids; 0.005 if not said.
+        Standard uncertainty of stated dry solids; 0.005 if not said. [-]
     moisture_uncertainty, assay_uncertainty : float, optional
-        Standard uncertainties of those, if stated.
+        Standard uncertainties of those, if stated. [-]
     invented : tuple of str
         Its entry, if that says of itself that nobody measured it.
 

@@ -108,7 +108,7 @@ class Burned:
         Which pot it came from: two entries of one mix and one batch share it.
     log_rate_u, exponent_u : float
         Standard uncertainties that the entry brings: of the reading of a firing, of a
-        published or stated law.
+        published or stated law. [-]
     shared_u : float
         The part of the first that all entries share which have one: the efficiency
         that filmed firings take, the eye that judges their ends.

@@ -81,16 +81,16 @@ class BurnLaw:
         Rising and touching: the high of one is the low of the next.
     log_rate_u : float
         Standard uncertainty of ln r of a new grain (prediction): at `centre` if there
-        is a `covariance`, else at every pressure.
+        is a `covariance`, else at every pressure. [-]
     covariance : tuple of tuple or None
         Of ln r at `centre` and the exponent, of the law itself (without `scatter`).
     centre : float
         [Pa]
     degrees_of_freedom : float
-        Of the uncertainties.
+        Of the uncertainties. [-]
     scatter : float
         Standard deviation of ln r of single strands about the law; part of
-        `log_rate_u`.
+        `log_rate_u`. [-]
     origin : str
         "measured: ...", "stated: ...", "borrowed: ...", "model of ...", "assumed: ...".
     status, source : str
@@ -177,15 +177,15 @@ def burn_rate(law: BurnLaw, pressure: ArrayLike) -> FloatArray:
     Parameters
     ----------
     law : BurnLaw
-    pressure : array_like, any shape (...,)
-        Absolute, above 0; NaN passes through. A pressure where two bands meet belongs to
-        the lower one; outside all bands the nearest is continued (see :func:`outside`).
-        [Pa]
+    pressure : array_like, shape (n,)
+        Absolute, above 0; NaN passes through. A pressure where two bands meet belongs
+        to the lower one; outside all bands the nearest is continued (see
+        :func:`outside`). [Pa]
 
     Returns
     -------
-    ndarray, any shape (...,)
-        As that of `pressure`. [m/s]
+    ndarray, shape (n,)
+        Or a number, or of more dimensions, as `pressure` is. [m/s]
 
     Raises
     ------

@@ -213,9 +213,8 @@ class BurnModel:
     ...     rate=np.array([8.0e-3, 9.5e-3, 11.0e-3]),
     ... )
     >>> model = BurnModel([burned])
-    >>> rates = model.rates([[0.65, 0.35]], ["potassium nitrate", "sucrose"], 2e6)
-    >>> type(rates).__name__
-    'Rates'
+    >>> model.weights.shape, round(float(model.weights.sum()), 9)
+    ((512,), 1.0)
     """
 
     def __init__(
@@ -350,7 +349,7 @@ class BurnModel:
         return means, np.maximum(prior, 1e-12)
 
     def share_as_steep(self, exponent: float, x: FloatArray, asked: Asked) -> float:
-        """Return the chance that a law of what burned is as steep somewhere.
+        """Return the chance that a law of what burned is as steep somewhere. [-]
 
         Between neighbours of `x`, ln(p / 2.5 MPa); the first answer is kept.
         """

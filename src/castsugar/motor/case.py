@@ -230,9 +230,10 @@ class Case:
         Required with a wall.
     safety_factor : float
         Of strength over stress and of proof over working pressure, 1 or more. The
-        default 2 is common practice, no source.
+        default 2 is common practice, no source. [-]
     derating : float
         Hot over cold strength, above 0, up to 1; on top of `wall_temperature`.
+        [-]
     wall_temperature : float or None
         Looked up in the table of the material. [K]
     convention : str

@@ -235,6 +235,7 @@ class Delay:
         Half the band of `time` if one input alone is uncertain, largest first. [s]
     scatter_share : float
         Part of the variance of the ambient rate that is scatter between columns.
+        [-]
     draws : ndarray, shape (draws,)
         Delays. [s]
     law : BurnLaw
@@ -274,7 +275,7 @@ class Delay:
 
     @property
     def burned_share(self) -> float:
-        """Return the part of the length that burns during thrust."""
+        """Return the part of the length that burns during thrust. [-]"""
         return min(self.burned.value / self.length.value, 1.0)
 
     @property
@@ -288,7 +289,7 @@ class Delay:
 
     @property
     def climb_change(self) -> float:
-        """Return by which part the delay grows over `checks.CLIMB`; NaN without one."""
+        """Return the share by which the delay grows over `checks.CLIMB`, or NaN."""
         return self.climb_time / self.ground_time - 1.0 if self.lasts else math.nan
 
     @property

@@ -63,7 +63,7 @@ class Thrusting:
     pressure_u, time_u : float
         Relative standard uncertainty of all pressures alike, and of the burn time.
     correlation : float
-        Of the two: a motor that stands higher burns out earlier.
+        Of the two: a motor that stands higher burns out earlier. [-]
     tail : tuple of ndarray, or None
         Time from the end of thrust [s] and pressure [Pa] of a recorded tail, each (m,).
 

@@ -55,6 +55,7 @@ class Firing:
     impulse_class : str
         Public letter of the total impulse.
     port_to_throat : float
+        Port area over throat area before ignition. [-]
     propellant_mass : float
         [kg]
     limit : float

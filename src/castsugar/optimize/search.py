@@ -382,7 +382,7 @@ def search(  # noqa: PLR0913 - keyword-only options
     maximise : bool
         The highest pressure is refused.
     weights : mapping, optional
-        Of the weighted sum.
+        Column to its weight in the weighted sum. [1/unit of the column]
     limits : sequence of Requirement
         On columns, sure or with a probability.
     ratios : sequence of str

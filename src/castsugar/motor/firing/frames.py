@@ -98,8 +98,9 @@ class Frames:
         Raises
         ------
         InputError
-            A word that is none of these, one that is missing or given twice, a number
-            that cannot be read.
+            A word that is missing or given twice, a number that cannot be read.
+        UnknownNameError
+            A word that is none of these.
 
         Examples
         --------

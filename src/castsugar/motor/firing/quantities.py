@@ -37,7 +37,7 @@ class Measured:
     Attributes
     ----------
     value : float
-        SI.
+        [SI]
     parts : dict of str to float
         Input -> standard uncertainty that it adds. [unit of the value]
     bound : str
@@ -57,7 +57,7 @@ class Measured:
 
     @property
     def u(self) -> float:
-        """Return the standard uncertainty."""
+        """Return the standard uncertainty. [unit of the value]"""
         return math.hypot(*self.parts.values())
 
     @property
@@ -150,7 +150,7 @@ class Stand:
     ambient_pressure, ambient_u : float
         [Pa]
     share : float
-        Of the peak, where burning starts and ends.
+        Of the peak, where burning starts and ends. [-]
     igniter_mass : float
         Of an igniter whose gas leaves through the throat. [kg]
     pressure_lag : float

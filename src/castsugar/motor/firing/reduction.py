@@ -81,11 +81,6 @@ class Recorded:
     pressure_ceiling, thrust_ceiling : float
         Highest reading of the sensor. [Pa], [N]
 
-    Raises
-    ------
-    InputError
-        Neither pressure nor thrust, unequal lengths, times that do not rise.
-
     Examples
     --------
     >>> import numpy as np
@@ -182,7 +177,18 @@ class Reduction:
         return channel.burning
 
     def absolute_pressure(self) -> tuple[FloatArray, FloatArray]:
-        """Return time [s] and absolute pressure [Pa]; InputError without pressure."""
+        """Return time and absolute pressure.
+
+        Returns
+        -------
+        time, pressure : ndarray, shape (n,)
+            [s], [Pa]
+
+        Raises
+        ------
+        InputError
+            If no pressure was recorded.
+        """
         if self.pressure is None:
             raise InputError("the recording has no pressure")
         return self.pressure.time, self.pressure.value + self.stand.ambient_pressure
