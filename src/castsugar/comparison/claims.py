@@ -66,10 +66,9 @@ class Claim:
     direction : str
         "lower" or "higher".
 
-    Raises
-    ------
-    InputError
-        For a column that is none, or a direction that is neither.
+    See Also
+    --------
+    castsugar.justify : judges it, and refuses a column that it cannot judge.
 
     Examples
     --------

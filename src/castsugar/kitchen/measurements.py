@@ -211,9 +211,9 @@ def bulk_density(
     Raises
     ------
     InputError
-        A value that is not above 0, a powder that no salt makes, an unknown salt.
+        A value that is not above 0, an unknown salt.
     ValidityError
-        For a value that the model does not cover.
+        A packing outside 0.35 to 0.8.
 
     Examples
     --------
@@ -303,10 +303,8 @@ def brine(  # noqa: PLR0913 - keyword-only options
     Raises
     ------
     InputError
-        A value that is not above 0, a bed that tapping does not make smaller, a packing
-        that no grains have, an unknown salt.
-    ValidityError
-        A temperature outside 5 to 35 C.
+        A mass that is not above 0, a bed that tapping makes larger, a packing that no
+        grains have, a temperature outside 5 to 35 C, an unknown salt.
 
     Examples
     --------
@@ -391,8 +389,9 @@ def clear_point(  # noqa: PLR0913 - keyword-only options
     Raises
     ------
     InputError
-        A mass that is not above 0, a bath out of range, a portion larger than the
-        whole, a liquid without a model, masses that no water could dissolve.
+        A mass that is not above 0, a bath outside 60 to 90 C, a portion larger than the
+        whole, a liquid that is not syrup, sugar and water, masses that no water could
+        dissolve.
     RefusedError
         For a liquid that is out of scope.
 

@@ -526,7 +526,7 @@ class Kitchen:
     InputError
         A share, a number of draws or the end of the cook that is out of range.
     ValidityError
-        An air pressure or a grain that the model does not cover.
+        An air pressure or a limit of degradation that the model does not cover.
 
     Examples
     --------

@@ -72,9 +72,10 @@ def ball_fall(  # noqa: PLR0913 - keyword-only options
     Raises
     ------
     InputError
-        What is no syrup, a size that is not above 0, a ball no denser than the syrup.
+        What is no syrup, a size that is not above 0, a ball no denser than the syrup,
+        too wide for the cup or too fast for Stokes' law.
     ValidityError
-        A temperature, ball or cup that the formula does not cover.
+        A temperature outside 0 to 50 C.
     UnknownNameError
         For a syrup that is not in the catalogue.
 
@@ -208,8 +209,7 @@ def flow_out(  # noqa: PLR0913 - keyword-only options
     Raises
     ------
     InputError
-        A size or a time that is not above 0, a mix or a cook without a model, an
-        unknown salt.
+        A size or a time that is not above 0, a mix without a model, an unknown salt.
 
     Examples
     --------

@@ -569,9 +569,9 @@ def read_charge(
     Raises
     ------
     InputError
-        A recipe or a lot that cannot be used.
+        A recipe as text or a lot that cannot be used, or that the file does not have.
     UnknownNameError
-        For an ingredient, a recipe or a lot that is not known.
+        For an ingredient that is not known.
     RefusedError
         For a recipe out of scope.
     ValidityError
