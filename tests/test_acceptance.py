@@ -62,6 +62,7 @@ COMMANDS = {
     "delay": "firing shot.csv --delay --strands delay.csv --delay-time '6 s'",
     "learn": "learn",
     "check": "check",
+    "audit": "audit record.json",
     "cautions": "cautions",
     "ingredients": "ingredients",
     "one ingredient": "ingredients 'corn syrup'",
@@ -69,6 +70,7 @@ COMMANDS = {
 
 #: Commands whose screens count no cautions.
 UNCOUNTED = {
+    "audit",
     "check",
     "cautions",
     "ingredients",
@@ -79,6 +81,7 @@ UNCOUNTED = {
 
 #: Commands that rest on no number of the bench.
 OWN_BENCH = set(COMMANDS) - {
+    "audit",
     "cautions",
     "ingredients",
     "one ingredient",
@@ -110,6 +113,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
             f"batch add {ID} --firing shot.csv --throat '8 mm' --throat-after '8.2 mm' "
             "--propellant-mass '368 g' --date 2026-05-18",
             f"batch close {ID} --outcome used --date 2026-05-19",
+            "evaluate base --json -o record.json",
         ):
             assert main(shlex.split(line)) == 0, line
     return made

@@ -46,6 +46,7 @@ def test_public_names() -> None:
         "ballistics",
         "bench",
         "blend",
+        "cite",
         "compare",
         "equilibrium",
         "evaluate",
@@ -61,8 +62,10 @@ def test_public_names() -> None:
         "records",
         "search",
         "sensitivities",
+        "species_file",
         "species_set",
         "strands",
+        "to_cantera",
         "weigh",
     ]
     assert all(hasattr(cs, name) for name in cs.__all__)
@@ -84,7 +87,7 @@ SPACES = {
         "pan_weight parse_cook pour_heat unmeasured"
     ),
     "motor": (
-        "AreaTable BurnLaw BurnModel Burned Case Firing Hardware HollowCylinder "
+        "AreaTable Asked BurnLaw BurnModel Burned Case Firing Hardware HollowCylinder "
         "Material Spread allowable_pressure borrowed_law "
         "borrowed_laws burn_rate firings"
     ),

@@ -72,6 +72,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
     "answers": (6, ("asked", "evaluated", "survey", "advice")),
     "plot": (6, ()),
     "page": (7, ()),
+    "examples": (7, ()),
     "cli": (7, ()),
 }
 OUTSIDE = ("castsugar", "castsugar.__main__")
@@ -84,7 +85,7 @@ BESIDE: dict[str, tuple[str, ...]] = {
     "records": ("readings", "bench", "weigh"),
     "plot": ("report",),
     "answers": ("report",),
-    "cli": ("page",),
+    "cli": ("page", "examples"),
 }
 
 MOST_LINES, MOST_STATEMENTS = 700, 40
@@ -115,6 +116,7 @@ FILE_READERS = (
     "castsugar.thermo.species",
     "castsugar.thermo.species_arrays",
     "castsugar.bench.example",
+    "castsugar.examples",
 )
 FILE_CALLS = {"open", "read_text", "write_text", "read_bytes", "write_bytes", "fdopen"}
 
@@ -125,10 +127,10 @@ Sources = Mapping[str, str]
 
 @functools.cache
 def package_sources() -> Sources:
-    """Return every module of the package by its dotted name."""
+    """Return every module of the package by its dotted name; stories are scripts."""
     root = Path(castsugar.__file__).parent
     found = {}
-    for path in sorted(root.rglob("*.py")):
+    for path in sorted(set(root.rglob("*.py")) - set(root.glob("examples/stories/*"))):
         parts = ["castsugar", *path.relative_to(root).with_suffix("").parts]
         name = ".".join(p for p in parts if p != "__init__")
         found[name] = path.read_text("utf-8")

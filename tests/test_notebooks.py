@@ -53,6 +53,7 @@ def firing() -> StaticTest:
     """Return a firing of few numbers."""
     return StaticTest(
         reduction=SimpleNamespace(  # type: ignore[arg-type]
+            stand=SimpleNamespace(ambient_pressure=101_325.0),
             results={
                 "peak_pressure": Measured(value=2e6, parts={"zero": 1e4}),
                 "burn_time": Measured(value=1.5, parts={}, bound="at least"),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import configparser
 import os
 import py_compile
+import runpy
 import subprocess
 import sys
 import tarfile
@@ -86,6 +87,26 @@ def test_data_is_found(built: dict[str, Path], kind: str, tmp_path: Path) -> Non
     assert line == f"{len(here.ingredients)} {here.version} {amount}"
 
 
+def test_a_story_runs_from_the_wheel(built: dict[str, Path], tmp_path: Path) -> None:
+    """It is packed, given out by the command, and runs on the packed package alone."""
+    options = {
+        "check": True,
+        "capture_output": True,
+        "text": True,
+        "cwd": tmp_path,
+        "env": os.environ | {"PYTHONPATH": str(built["wheel"])},
+    }
+    give = ["-m", "castsugar", "examples", "strands_to_law", "-o", "."]
+    subprocess.run([sys.executable, *give], **options)
+    done = subprocess.run([sys.executable, "strands_to_law.py"], **options)
+    assert done.stdout.startswith("30 strands of 3 mixes")
+    assert {p.name for p in tmp_path.iterdir()} == {
+        "invented-club",
+        "strands_to_law.png",
+        "strands_to_law.py",
+    }
+
+
 def test_wheel_holds_what_it_should(built: dict[str, Path]) -> None:
     """All modules, templates, all data, the type marker, the command; no tests."""
     wheel = built["wheel"]
@@ -132,10 +153,54 @@ def test_metadata(built: dict[str, Path]) -> None:
         "rich",
         "jinja2",
         "filelock",
+        "starlette",
+        "uvicorn",
+        "contourpy",
         "cantera",
     }
     (cantera,) = (n for n in needs if n.startswith("cantera"))
     assert "<4" in cantera
+
+
+def typed(project: Path, wheel: Path) -> subprocess.CompletedProcess[str]:
+    """Type-check a user's project strictly against what the wheel holds."""
+    words = ["--strict", "--follow-imports=silent", "--config-file", os.devnull]
+    cache = ["--cache-dir", str(project.parent / "cache")]
+    return subprocess.run(
+        [sys.executable, "-m", "mypy", *words, *cache, project.name],
+        check=False,
+        capture_output=True,
+        text=True,
+        cwd=project.parent,
+        env=os.environ | {"MYPYPATH": str(wheel)},
+    )
+
+
+def test_a_user_s_project_type_checks(built: dict[str, Path], tmp_path: Path) -> None:
+    """Types travel: README's functions check strictly, a wrong use is found."""
+    # All of the dependencies' lowest and newest versions, in environments of their own:
+    # benchmarks/validation/packaging.py.
+    pytest.importorskip("mypy")
+    text = (ROOT / "tests" / "user_project" / "analysis.py").read_text("utf-8")
+    project = tmp_path / "analysis.py"
+    project.write_text(text, "utf-8")
+    done = typed(project, built["wheel"])
+    assert done.returncode == 0, done.stdout
+    wrong = text.replace("found.main_species(0.5)", "found.main_species('much')")
+    assert wrong != text
+    project.write_text(wrong, "utf-8")
+    done = typed(project, built["wheel"])
+    assert done.returncode == 1
+    assert 'incompatible type "str"; expected "float"' in done.stdout
+
+
+def test_a_user_s_project_runs(tmp_path: Path) -> None:
+    """What type-checks does something, too."""
+    names = runpy.run_path(str(ROOT / "tests" / "user_project" / "analysis.py"))
+    told = names["report"](tmp_path)
+    assert "flame_temperature_K: lower" in told  # sorbitol burns cooler than sucrose
+    assert told.endswith(cs.__version__)
+    assert (tmp_path / "pour.png").stat().st_size > 10_000
 
 
 def test_source_archive_is_complete(built: dict[str, Path]) -> None:

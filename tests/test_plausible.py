@@ -175,6 +175,7 @@ DELAY = "--delay --strands delay.csv --delay-time '6 s' --chamber-pressure '2 MP
 
 #: Command lines that work in the folder of the example.
 COMMANDS = {
+    "open": "bench.toml --no-browser",
     "evaluate": f"{RECIPE} --cook '119 C' --minutes 8 --no-confirm",
     "ballistics": f"{RECIPE} --bench bench.toml --cook '119 C' --minutes 8",
     "sweep": f"{RECIPE} --vary KNO3 --cook '119 C' --minutes 8",

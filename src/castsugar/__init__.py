@@ -34,13 +34,15 @@ if TYPE_CHECKING:
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.kitchen.pour_table import kitchen_table
     from castsugar.limits import Requirement
+    from castsugar.mix.basis import cite
     from castsugar.mix.blends import Blends, blend
     from castsugar.mix.mix import Mix
     from castsugar.mix.text import parse_recipe
     from castsugar.mix.weighing import Lot
     from castsugar.motor.hardware import Hardware
     from castsugar.optimize.search import search
-    from castsugar.rows import species_set
+    from castsugar.rows import species_file, species_set
+    from castsugar.thermo.second_opinion.hand_over import to_cantera
 
 __version__ = "0.2.0"
 
@@ -68,6 +70,7 @@ _PLACES = {
     "WorkerError": "errors",
     "ballistics": "ballistic_input.block",
     "blend": "mix.blends",
+    "cite": "mix.basis",
     "compare": "comparison.compare",
     "equilibrium": "evaluation",
     "evaluate": "evaluation",
@@ -78,7 +81,9 @@ _PLACES = {
     "performance": "evaluation",
     "search": "optimize.search",
     "sensitivities": "evaluation",
+    "species_file": "rows",
     "species_set": "rows",
+    "to_cantera": "thermo.second_opinion.hand_over",
 }
 
 __all__ = [
@@ -107,6 +112,7 @@ __all__ = [
     "ballistics",
     "bench",
     "blend",
+    "cite",
     "compare",
     "equilibrium",
     "evaluate",
@@ -122,8 +128,10 @@ __all__ = [
     "records",
     "search",
     "sensitivities",
+    "species_file",
     "species_set",
     "strands",
+    "to_cantera",
     "weigh",
 ]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from castsugar.conditions import Conditions
     from castsugar.data.load import Database
     from castsugar.kitchen.parameters import Kitchen
+    from castsugar.mix.blends import Blends
     from castsugar.mix.mix import Mix
     from castsugar.mix.weighing import Lot
     from castsugar.motor.hardware import Hardware
@@ -106,6 +107,14 @@ class Question:
             alternatives=self.alternatives,
             shelf=self.shelf,
         )
+
+    def basis(self, mixes: Iterable[Mix] | Blends) -> dict[str, Any]:
+        """Return what an answer on mixes rests on; see :mod:`castsugar.mix.basis`."""
+        from castsugar.mix.basis import basis
+
+        given = self.evaluate_options()
+        del given["data_uncertainty"]
+        return basis(mixes, **given)
 
     def told(self, found: Mixes | Many, more: Sequence[str] = ()) -> dict[str, Any]:
         """Return what a document says beside the numbers; `more` was assumed, too."""

@@ -8,6 +8,7 @@ builtin that fits, so that ``except ValueError`` keeps its usual meaning.
 from __future__ import annotations
 
 import difflib
+import warnings
 from collections.abc import Iterable
 
 
@@ -45,6 +46,28 @@ class WorkerError(CastsugarError, RuntimeError):
 
 class UnusualWarning(UserWarning):
     """A value is possible but not usual: says where it stands and what is usual."""
+
+
+#: Old spellings that a warning was given of.
+_warned: set[str] = set()
+
+
+def deprecated(old: str, new: str, since: str) -> None:
+    """Warn, once a process, of an old spelling of the Python interface.
+
+    Called first thing by what has the old name: the warning points at its caller.
+
+    Parameters
+    ----------
+    old, new : str
+        As they are typed.
+    since : str
+        Version from which the new one is to be used.
+    """
+    if old not in _warned:
+        _warned.add(old)
+        told = f"{old} is called {new} since castsugar {since}; write that"
+        warnings.warn(told, DeprecationWarning, stacklevel=3)
 
 
 def nearest_names(name: str, known: Iterable[str], count: int = 3) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from concurrent.futures import Executor
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +16,7 @@ from castsugar.constants import DEFAULT_FLOW, DEFAULT_PRESSURE, STANDARD_ATMOSPH
 from castsugar.errors import InputError
 from castsugar.limits import PEAK, chance_column, levels_of
 from castsugar.mix import refusals
+from castsugar.mix.basis import basis, stamped
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import MixLike, as_mix, as_mixes
 from castsugar.plausible import RANGES
@@ -76,6 +78,7 @@ def equilibrium(
     >>> round(state.temperature)
     1717
     """
+    known = as_mix(mix)
     _check_pressure(pressure, "pressure")
     if temperature is not None:
         temperature = number(temperature, "temperature", "K")
@@ -85,8 +88,9 @@ def equilibrium(
                 "5000 K"
             )
     instance(species, SpeciesTable, "species")
-    table, charge = charge_of(as_mix(mix), species or shipped_species())
-    return solver.equilibrium(table, charge, pressure, temperature)
+    table, charge = charge_of(known, species or shipped_species())
+    state = solver.equilibrium(table, charge, pressure, temperature)
+    return replace(state, basis=basis([known], pressure=pressure, species=species))
 
 
 @named_options
@@ -196,7 +200,8 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
     -------
     pandas.DataFrame
         A row that could not be computed keeps its place, with NaN and the reason in
-        `status`. A row never depends on its neighbours.
+        `status`. A row never depends on its neighbours. Its ``attrs`` are plain values:
+        conditions (SI, units in the names), cook, draws, seed, versions, sources.
 
     Raises
     ------
@@ -219,9 +224,10 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
     ['ok', 'ok']
     """
     table_of({})  # loads pandas: done late, Ctrl-C meanwhile would cost the answer
-    return table_of(
+    taken = _taken(mixes)
+    table = table_of(
         evaluate_columns(
-            mixes,
+            taken,
             pressure=pressure,
             exit_pressure=exit_pressure,
             flow=flow,
@@ -234,6 +240,16 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
             species=species,
         )
     )
+    known = basis(
+        taken,
+        pressure=pressure,
+        exit_pressure=exit_pressure,
+        flow=flow,
+        species=species,
+        kitchen=kitchen,
+        motor=motor,
+    )
+    return stamped(table, known)
 
 
 def evaluate_columns(  # noqa: PLR0913 - keyword-only options
@@ -424,7 +440,16 @@ def sensitivities(
     check_options(pressure, exit_pressure, flow)
     instance(species, SpeciesTable, "species")
     table = species or shipped_species()
-    return derivatives(known, table, pressure, exit_pressure, flow)
+    return replace(
+        derivatives(known, table, pressure, exit_pressure, flow),
+        basis=basis(
+            [known],
+            pressure=pressure,
+            exit_pressure=exit_pressure,
+            flow=flow,
+            species=species,
+        ),
+    )
 
 
 def _taken(mixes: MixLike | Iterable[MixLike] | Blends) -> Blends:

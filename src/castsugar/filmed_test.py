@@ -169,6 +169,7 @@ def review_frames(  # noqa: PLR0913 - keyword-only options
             mean_rate=mean,
             not_told=(*_missing(row, mix, hardware), *_NEVER),
         ),
+        species=species,
     )
     return _beside_law(test, seed)
 

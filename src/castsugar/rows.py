@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from os import PathLike
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -17,7 +19,7 @@ from castsugar.mix.blends import Blends
 from castsugar.thermo import solver
 from castsugar.thermo.gibbs.expansion import Stations
 from castsugar.thermo.gibbs.solution import Flow
-from castsugar.thermo.species import SpeciesTable
+from castsugar.thermo.species import SpeciesTable, read_species
 from castsugar.thermo.species_arrays import known_species
 
 # ----------------------------------------------------------------------------
@@ -213,6 +215,29 @@ def species_set(name: str) -> SpeciesTable:
     if name not in PRODUCT_SETS:
         raise unknown_name("product set", name, PRODUCT_SETS)
     return known_species(products_file(name))
+
+
+def species_file(path: str | PathLike[str]) -> SpeciesTable:
+    """Return the combustion products of a file of one's own.
+
+    Parameters
+    ----------
+    path : str or path
+        In the form of ``products.yaml`` in the folder of :func:`load_database`; read
+        anew each time.
+
+    Returns
+    -------
+    SpeciesTable
+        For `species` of :func:`castsugar.evaluate` and others.
+
+    Raises
+    ------
+    DataError
+        For an unreadable file, fits that do not join, a density below 100 kg/m3, an
+        element outside the family, or a reference pressure other than 1 bar.
+    """
+    return read_species.__wrapped__(Path(path))
 
 
 def other_set(table: SpeciesTable) -> SpeciesTable:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.constants import ELEMENTS, STANDARD_GRAVITY
 from castsugar.errors import ConvergenceError, InputError
+from castsugar.mix.basis import Cited, stamped
 from castsugar.mix.mix import Mix
 from castsugar.thermo.gibbs import sensitivity, solution
 from castsugar.thermo.solver import charge_of, model_of
@@ -23,7 +24,7 @@ FLOWS = ("equilibrium", "no-solidification")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Sensitivities:
+class Sensitivities(Cited):
     """Derivatives of one mix, at fixed chamber and exit pressure.
 
     Attributes
@@ -34,11 +35,14 @@ class Sensitivities:
         fraction of a constituent added to the cast mix, which is diluted by it.
     by_enthalpy : ndarray, shape (3, constituents)
         The same per J/mol of enthalpy of formation of the constituent.
+    basis : dict
+        What they rest on, as :func:`castsugar.mix.basis.basis`.
     """
 
     mix: Mix
     by_mass: FloatArray
     by_enthalpy: FloatArray
+    basis: dict[str, Any] = field(default_factory=dict, repr=False)
 
     def to_frame(self) -> pd.DataFrame:
         """Return a table, one row a constituent of the cast mix.
@@ -64,7 +68,7 @@ class Sensitivities:
         table["enthalpy_uncertainty_kJ_mol"] = 1e-3 * doubt
         for row, (name, unit) in enumerate(names):
             table[f"{name}_u_{unit}"] = np.abs(self.by_enthalpy[row]) * doubt
-        return pd.DataFrame(table)
+        return stamped(pd.DataFrame(table), self.basis)
 
 
 def sensitivities(

@@ -11,8 +11,10 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plain
+from castsugar.constants import DEFAULT_FLOW
 from castsugar.errors import CastsugarError, InputError
 from castsugar.evaluation import evaluate_columns
+from castsugar.mix.basis import Cited, basis, stamped
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.mix.weighing import browned_flag
@@ -74,7 +76,7 @@ class Rate:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class StaticTest:
+class StaticTest(Cited):
     """A firing, reduced, beside what was known before it.
 
     Attributes
@@ -104,6 +106,8 @@ class StaticTest:
         [-]
     filmed : Filmed or None
         How it was filmed, of a firing that was not recorded.
+    species : SpeciesTable or None
+        The products of `row`; None: those that are shipped.
     """
 
     reduction: Reduction
@@ -121,6 +125,7 @@ class StaticTest:
     own_alarms: tuple[Alarm, ...] = ()
     web_ratio: float = math.nan
     filmed: Filmed | None = None
+    species: SpeciesTable | None = None
 
     def __repr__(self) -> str:
         return "\n".join([repr(self.reduction), *self.cautions])
@@ -167,6 +172,19 @@ class StaticTest:
         )
         values = (math.nan if one is None or one.bound else one.value for one in three)
         return suspects(*values)
+
+    @property
+    def basis(self) -> dict[str, Any]:
+        """What it rests on, plain values; see :mod:`castsugar.mix.basis`."""
+        mean = self.reduction.results.get("mean_pressure")
+        return basis(
+            [] if self.mix is None else [self.mix],
+            pressure=None if self.mix is None or mean is None else mean.value,
+            exit_pressure=self.reduction.stand.ambient_pressure,
+            flow=DEFAULT_FLOW,
+            species=self.species,
+            motor=self.hardware,
+        )
 
     @property
     def results(self) -> dict[str, Measured]:
@@ -233,7 +251,7 @@ class StaticTest:
         """Return one row a result: value, uncertainty, 95 % interval."""
         import pandas as pd
 
-        return pd.DataFrame(self._results())
+        return stamped(pd.DataFrame(self._results()), self.basis)
 
     def to_json(self) -> str:
         """Return :meth:`to_dict` as JSON."""
@@ -336,6 +354,7 @@ def review(
         expected=expected,
         own_alarms=(*_judge(reduction, velocity, impulse, ratio), *alarms),
         web_ratio=web,
+        species=species,
     )
 
 

@@ -240,7 +240,7 @@ def test_all_wings_in_one_record(full: dict[str, Any]) -> None:
             left = sign * (limit["limit"] - one["judged"]) / abs(limit["limit"])
             assert one["margin_percent"] == pytest.approx(100.0 * left, abs=1e-7)
             assert one["verdict"] == ("kept" if left >= 0.0 else "broken")
-    assert set(full["files"]) == {f"{IMAGE}.toml", "strands.csv"}
+    assert set(full["files_read"]) == {f"{IMAGE}.toml", "strands.csv"}
     grams = {one["item"]: (one["now_g"], one["new_g"]) for one in full["amounts"]}
     # 200 g of 60/20/20 and of 62/14/24.
     assert grams["powdered sugar"] == pytest.approx((40.0, 28.0))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
@@ -92,7 +93,8 @@ def test_a_unit_that_says_its_kind_is_taken(
     for title in ("psig", "pressure (psig)", "psia"):
         Path("s.csv").write_text(STRANDS.format(title), "utf-8")
         assert main(["burnrate", "s.csv", "--json"]) == 0
-        outputs.append(capsys.readouterr().out)
+        outputs.append(json.loads(capsys.readouterr().out))
+        assert outputs[-1].pop("files_read").keys() == {"s.csv"}
     assert outputs[0] == outputs[1] != outputs[2]
 
 

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 import castsugar as cs
+from castsugar.kitchen.foresight import contributions
 from castsugar.kitchen.parameters import OF_POUR, PARAMETERS, find, unmeasured
 from castsugar.kitchen.pot import pot_of, poured
 from castsugar.kitchen.pour_table import kitchen_intervals, kitchen_table
-from castsugar.kitchen.verdict import contributions
 
 # Exact: the definitions of a quantile, of a correlation, of a normal distribution.
 pytestmark = pytest.mark.exact

@@ -124,7 +124,7 @@ def test_complete_reaction_at_low_temperature() -> None:
     assert state.amount("H2O") == pytest.approx(1000 / 18.015, rel=1e-6)
     assert state.mole_fraction("H2") < 1e-6
     assert state.condensed_mass_fraction == pytest.approx(0.0, abs=1e-12)
-    for mass in ("gas", "effective", "system"):
+    for mass in ("gas", "effective", "products"):
         value = getattr(state, f"{mass}_molar_mass")
         assert value == pytest.approx(18.015e-3, rel=1e-6)
 

@@ -10,8 +10,9 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.output import put, write_file
+from castsugar.cli.output import command_text, files_read, put, write_file
 from castsugar.cli.screen import remark
+from castsugar.errors import InputError
 from castsugar.report.shown import SI, Shown
 
 if TYPE_CHECKING:
@@ -25,8 +26,9 @@ class Answer:
 
     `screen` says it in a system of units, `paper` says it for the page, where that is
     another screen. `parts` returns what its JSON holds beside what every document does;
-    of that, `told` are version, conditions, assumptions and cautions. `rows` and
-    `fields` are of its CSV.
+    of that, `told` are version, conditions, assumptions and cautions. `basis` returns
+    what it rests on, as :func:`castsugar.mix.basis.basis`; by default on no number of
+    the species data. `rows` and `fields` are of its CSV.
     """
 
     command: str
@@ -36,6 +38,7 @@ class Answer:
     rows: Sequence[Row] = ()
     fields: Sequence[Field] = field(default=())
     paper: Callable[[Shown], Screen] | None = None
+    basis: Callable[[], Mapping[str, Any]] | None = None
 
 
 def units_of(options: argparse.Namespace) -> Shown:
@@ -54,38 +57,83 @@ def invented_files(names: Iterable[str | None]) -> tuple[str, ...]:
 
 def answer(options: argparse.Namespace, found: Answer) -> None:
     """Print or write what was asked for; raises InputError where it cannot."""
-    put(options, _rendered(options, found))
+    known = _basis(found) if getattr(options, "cite", False) else None
+    put(options, _rendered(options, found, known))
     if page := getattr(options, "page", None):
         from castsugar.report.page import to_page
 
         paper = (found.paper or found.screen)(units_of(options))
-        write_file(options, page, to_page(_remarked(options, paper)))
+        write_file(options, page, to_page(_cited(known, _remarked(options, paper))))
 
 
-def _rendered(options: argparse.Namespace, found: Answer) -> str:
+def _basis(found: Answer) -> Mapping[str, Any]:
+    """Return what an answer rests on."""
+    from castsugar.mix.basis import basis
+
+    return basis([]) if found.basis is None else found.basis()
+
+
+def _rendered(
+    options: argparse.Namespace, found: Answer, known: Mapping[str, Any] | None
+) -> str:
     """Return the result as text of the kind that was asked for."""
-    remarks = getattr(options, "remarks", None) or []
     if getattr(options, "json", False):
-        from castsugar.report.document import document
-
-        noted = [one.to_dict() for one in remarks]
-        told = {**found.told, "remarks": noted} if noted else dict(found.told)
-        return document(found.command, found.screen(Shown(SI)), found.parts(), **told)
-    for one in remarks:
+        return _document(options, found, known)
+    for one in getattr(options, "remarks", None) or []:
         remark(f"castsugar: {one.text}")
     if getattr(options, "csv", False) is True:
         from castsugar.report.document import to_csv
+
+        if known is not None:
+            raise InputError(
+                "--cite: CSV is a table alone; ask for --json or the screen"
+            )
 
         return to_csv(found.rows, found.fields)
     screen = found.screen(units_of(options))
     if getattr(options, "markdown", False):
         from castsugar.report.markdown import to_markdown
 
-        return to_markdown(_remarked(options, screen))
+        return to_markdown(_cited(known, _remarked(options, screen)))
     from castsugar.report.terminal import to_text
 
     full = getattr(options, "full", False)
-    return to_text(screen, full=full, colour=_coloured(options))
+    text = to_text(screen, full=full, colour=_coloured(options))
+    if known is None:
+        return text
+    from castsugar.mix.basis import cited_lines
+
+    return "\n".join([text + "\nReferences", *cited_lines(known), ""])
+
+
+def _document(
+    options: argparse.Namespace, found: Answer, known: Mapping[str, Any] | None
+) -> str:
+    """Return the result as JSON, with what gives the same numbers again."""
+    from castsugar.mix.basis import references
+    from castsugar.report.document import document
+
+    told = {
+        "command": command_text(getattr(options, "words", ())),
+        "files_read": files_read(options),
+        **found.told,
+    }
+    if remarks := getattr(options, "remarks", None):
+        told["remarks"] = [one.to_dict() for one in remarks]
+    if known is not None:
+        told["references"] = references(known)
+    return document(found.command, found.screen(Shown(SI)), found.parts(), **told)
+
+
+def _cited(known: Mapping[str, Any] | None, screen: Screen) -> Screen:
+    """Return a screen with its references behind all else, where they are asked for."""
+    if known is None:
+        return screen
+    from castsugar.mix.basis import cited_lines
+    from castsugar.report.screen import Annex, Listing
+
+    said = Annex("References", (Listing(tuple(cited_lines(known))),))
+    return replace(screen, annexes=(*screen.annexes, said))
 
 
 def _remarked(options: argparse.Namespace, screen: Screen) -> Screen:

@@ -22,7 +22,7 @@ from castsugar.cli.conditions import (
 )
 from castsugar.cli.evaluate import wanted_of
 from castsugar.cli.kitchen_options import add_kitchen_options
-from castsugar.cli.output import command_text, version_line
+from castsugar.cli.output import command_text, files_read, version_line
 from castsugar.cli.quantities import quantity, read
 from castsugar.errors import InputError
 
@@ -159,7 +159,6 @@ def compared(
         typed=tuple(typed),
         bench=f" --bench {_word(options.bench)}" if named else "",
         searchable=world is not None and bool(world.bench.search),
-        files=files,
         reproduce=(
             f"command: {command_text(options.words)}",
             *(f"{name}: SHA-256 begins {digest}" for name, digest in files.items()),
@@ -189,6 +188,7 @@ def delivered(
         screen=screen,
         parts=parts,
         told=asked.question.told(told.found, told.comparison.notes),
+        basis=lambda: told.comparison.basis,
     )
 
 
@@ -209,25 +209,6 @@ def _word(text: str) -> str:
     if re.fullmatch(r"[\w./:+-]+", text):
         return text
     return shlex.quote(text) if re.search(r'["$`\\!]', text) else f'"{text}"'
-
-
-#: So many hexadecimal digits of a SHA-256 are shown.
-_SHOWN = 16
-
-
-def files_read(options: argparse.Namespace) -> dict[str, str]:
-    """Return the bench file and the files that it names, each by its SHA-256."""
-    from castsugar.files.reading import sha256_of
-
-    world = world_of(options)
-    if world is None:
-        return {}
-    bench = world.bench
-    found = {options.bench: sha256_of(bench.path)[:_SHOWN]}
-    for law in (bench.motor or {}).get("burn_law", []):
-        if strands := law.get("strands"):
-            found[strands] = sha256_of(bench.path.parent / strands)[:_SHOWN]
-    return found
 
 
 def _draws(options: argparse.Namespace) -> int:

@@ -89,7 +89,7 @@ def add_parser(commands: Any) -> None:
         "trace": "pressure and thrust against time, with a motor",
         "throat": "the throat against time",
     }
-    kinds = ("full", "json", "csv", "markdown", "page", "units")
+    kinds = ("full", "json", "csv", "markdown", "page", "units", "cite")
     add_output_options(parser, *kinds, pictures=drawn)
     parser.set_defaults(run=run)
 
@@ -152,6 +152,7 @@ def _answer(question: Question, found: Mixes, trace: Callable[[], Drawing]) -> A
         paper=paper,
         parts=partial(mixes_parts, found),
         told=question.told(found),
+        basis=partial(question.basis, found.mixes),
         rows=found.rows,
         fields=(*fields, *(FIRING if question.motor is not None else ())),
     )

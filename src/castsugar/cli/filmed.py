@@ -112,6 +112,7 @@ def run_filmed(
             "assumptions": list(asked.assumptions),
             "cautions": [c.text for c in database.cautions_for(["firing"], facts)],
         },
+        basis=lambda: test.basis,
         rows=[firing_rows.firing_row(test, asked)],
         fields=firing_rows.FIELDS,
     )

@@ -22,7 +22,7 @@ from castsugar.cli.kitchen_options import (
     asked_kitchen,
     read_learnt,
 )
-from castsugar.cli.output import SCREEN, add_output_options, write_picture
+from castsugar.cli.output import CITED, add_output_options, write_picture
 from castsugar.cli.quantities import in_si, quantity
 from castsugar.constants import DENSITY_RATIO_U
 from castsugar.errors import InputError, ValidityError
@@ -90,7 +90,7 @@ def add_parser(commands: Any) -> None:
         "viscosity": "the viscosity against the temperature of the bulk",
         "water": "the water against the minutes of the cook",
     }
-    add_output_options(judge, *SCREEN, pictures=drawn)
+    add_output_options(judge, *CITED, pictures=drawn)
     judge.set_defaults(run=run_judge)
     show = inner.add_parser(
         "parameters",
@@ -99,7 +99,7 @@ def add_parser(commands: Any) -> None:
         allow_abbrev=False,
     )
     add_bench_option(show)
-    add_output_options(show, *SCREEN)
+    add_output_options(show, *CITED)
     show.set_defaults(run=run_parameters, cook=None, minutes=None)
     kitchen_measure.add_parsers(inner)
 
@@ -116,6 +116,7 @@ def run_judge(options: argparse.Namespace) -> int:
     """Judge recipes and say what becomes of them."""
     from castsugar.bench.kitchen import grain_of, store_of
     from castsugar.data.load import load_database
+    from castsugar.mix.basis import basis
     from castsugar.report import kitchen as words
     from castsugar.report import kitchen_belief as believed
     from castsugar.report.assumptions import kitchen_assumptions
@@ -174,6 +175,7 @@ def run_judge(options: argparse.Namespace) -> int:
             "assumptions": list(found.notes),
             "cautions": [c.text for c in database.cautions_for("kitchen", facts)],
         },
+        basis=partial(basis, mixes, kitchen=kitchen),
         rows=rows,
         fields=words.JUDGED_FIELDS,
     )
@@ -266,8 +268,8 @@ def kitchen_rows(mixes: Sequence[Mix], kitchen: Kitchen) -> list[dict[str, Any]]
 
 def contributions_of(mixes: Sequence[Mix], kitchen: Kitchen) -> dict[str, float]:
     """Return what moves the pour of the first mix with a model; empty without one."""
+    from castsugar.kitchen.foresight import contributions
     from castsugar.kitchen.pot import pot_of
-    from castsugar.kitchen.verdict import contributions
 
     if kitchen.too_hot:
         return {}
@@ -320,6 +322,7 @@ def _judged(
 def run_parameters(options: argparse.Namespace) -> int:
     """Show the parameters of a kitchen."""
     from castsugar.data.load import load_database
+    from castsugar.mix.basis import basis
     from castsugar.report import kitchen_belief as words
     from castsugar.report.assumptions import kitchen_assumptions
 
@@ -347,6 +350,7 @@ def run_parameters(options: argparse.Namespace) -> int:
             "assumptions": kitchen_assumptions(learnt.kitchen),
             "cautions": [],
         },
+        basis=partial(basis, [mix], kitchen=learnt.kitchen),
         rows=told["parameters"],
         fields=words.PARAMETER_FIELDS,
     )

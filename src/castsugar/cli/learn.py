@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.batch import add_folder, existing_folder, folder_of, where
 from castsugar.cli.interrupt import held_back
-from castsugar.cli.output import SCREEN, add_output_options
+from castsugar.cli.output import CITED, add_output_options
 from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
@@ -81,7 +81,7 @@ def add_parser(commands: Any) -> None:
         "--save", action="store_true", help="write what was learnt into the bench file"
     )
     drawn = {"checks": "predictions against measurements"}
-    add_output_options(parser, *SCREEN, pictures=drawn)
+    add_output_options(parser, *CITED, pictures=drawn)
     parser.set_defaults(run=run)
 
 
@@ -211,6 +211,7 @@ def _answer(
     options: argparse.Namespace, learning: Learning, world: World, folder: Path
 ) -> Answer:
     from castsugar.cli.answer import Answer
+    from castsugar.mix.basis import basis
     from castsugar.report.cautions import chosen, motor_facts, pan_facts
     from castsugar.report.learn import Told, learn_screen
     from castsugar.report.learn_data import CHECKS, checks_of, learn_parts
@@ -248,6 +249,7 @@ def _answer(
             ],
             "cautions": [c.text for c in database.cautions_for(topics, facts)],
         },
+        basis=partial(basis, [], kitchen=learning.kitchen.after, motor=world.motor),
         rows=checks_of(learning.checks),
         fields=CHECKS,
     )

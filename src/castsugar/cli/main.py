@@ -24,6 +24,7 @@ from castsugar.cli.output import check_outputs, version_line
 from castsugar.cli.screen import remark, say, silence, spell_what_does_not_fit
 from castsugar.cli.spellings import spelled
 from castsugar.errors import CastsugarError, ConvergenceError, InputError, nearest_names
+from castsugar.files.reading import noted
 from castsugar.plausible import collected
 
 #: The matrices here are small: threads of linear algebra only get in each other's way.
@@ -45,6 +46,7 @@ GROUPS = {
         "check": "check",
         "ingredients": "ingredients",
         "cautions": "cautions",
+        "examples": "examples",
     },
     "Ask": {
         "evaluate": "evaluate",
@@ -55,6 +57,7 @@ GROUPS = {
         "sweep": "sweep",
         "map": "triangle",
         "next": "next_burns",
+        "audit": "audit",
         "open": "open_page",
     },
     "Bench": {
@@ -74,6 +77,7 @@ LINES = {
     "check": "what of your bench is invented, misfit, missing or assumed",
     "ingredients": "list ingredients, or show one with its sources",
     "cautions": "all cautions, those of a topic, or those that your mix raises",
+    "examples": "stories in Python: short scripts to read, run and change",
     "evaluate": "flame temperature, c*, specific impulse and more of some recipes",
     "ballistics": "what a ballistics calculation takes of a mix: c*, burn law, doubts",
     "compare": "mixes side by side: what differs for certain, and what cannot be told",
@@ -82,6 +86,7 @@ LINES = {
     "sweep": "one ingredient against the rest, as a chart and a table",
     "map": "three ingredients against each other, as a picture and a table",
     "next": "what to measure next: pan, cup, strands, a firing; what tells most",
+    "audit": "recompute a record (JSON) and say which numbers differ",
     "open": "your bench on one live page: drag the mix and see what it does",
     "weigh": "the weigh sheet of a batch, and corrections while weighing",
     "plan": "turned round: what a batch gives, when it is dry, which heat pours",
@@ -113,8 +118,9 @@ castsugar says what a nitrate-sugar mix does, before it is cooked.
   castsugar ingredients "corn syrup"
   castsugar init my-bench
 
-  Start  init, check, ingredients, cautions
-  Ask    evaluate, ballistics, compare, search, justify, sweep, map, next, open
+  Start  init, check, ingredients, cautions, examples
+  Ask    evaluate, ballistics, compare, search, justify, sweep, map, next,
+         audit, open
   Bench  weigh, plan, batch, kitchen
   Learn  burnrate, firing, learn
   Shell  completion
@@ -243,7 +249,7 @@ def main(words: Sequence[str] | None = None) -> int:
     typed = tuple(sys.argv[1:] if words is None else words)
     options = argparse.Namespace()
     try:
-        with collected() as options.remarks:
+        with collected() as options.remarks, noted() as options.files_read:
             _read(typed, options)
             return _run(options)
     except ConvergenceError as error:

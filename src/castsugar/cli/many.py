@@ -40,7 +40,7 @@ def add_many_options(parser: argparse.ArgumentParser, drawn: str) -> None:
     add_condition_options(conditions)
     add_kitchen_options(conditions)
     add_worker_options(parser)
-    kinds = ("full", "json", "markdown", "page", "units")
+    kinds = ("full", "json", "markdown", "page", "units", "cite")
     add_output_options(
         parser, *kinds, pictures={drawn: f"the {drawn}"}, table="every mix"
     )
@@ -78,7 +78,7 @@ def answer_many(
         found = replace(found, complete=complete)
         found = replace(found, **more(found))
         picture = partial(draw, found)
-        _give(options, conditions, found, picture)
+        _give(options, conditions, rule, found, picture)
         drawn = {options.drawn: lambda: picture(units_of(options))}
         done = write_pictures(options, hold, drawn)
     return 0 if complete and done else INTERRUPTED
@@ -247,9 +247,22 @@ def picture_notes(found: Many, show: Shown) -> list[str]:
     return notes if found.complete else [*notes, "INCOMPLETE: interrupted"]
 
 
+def _basis(conditions: Question, rule: Rule) -> dict[str, Any]:
+    """Return what the answer rests on: some of the mixes hold all ingredients."""
+    import numpy as np
+
+    places = np.linspace(0, len(rule.points) - 1, _CITED).astype(int)
+    return conditions.basis(rule.blends(np.unique(places)))
+
+
+#: Mixes that are looked at for what a table cites.
+_CITED = 200
+
+
 def _give(
     options: argparse.Namespace,
     conditions: Question,
+    rule: Rule,
     found: Many,
     draw: Callable[[Shown], Drawing],
 ) -> None:
@@ -264,12 +277,12 @@ def _give(
 
         return replace(made, sheet=(shown(draw(show), found.title),))
 
-    told = conditions.told(found)
     made = Answer(
         command=options.command,
         screen=screen,
         parts=partial(many_parts, found),
-        told=told,
+        told=conditions.told(found),
+        basis=partial(_basis, conditions, rule),
         rows=many_rows(found) if options.csv is True else (),
         fields=many_fields(found),
     )

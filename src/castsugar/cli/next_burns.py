@@ -77,7 +77,7 @@ def add_parser(commands: Any) -> None:
     )
     parser.add_argument("--seed", type=int, metavar="N", help="of the draws")
     add_bench_option(parser)
-    kinds = ("full", "json", "markdown", "page", "units")
+    kinds = ("full", "json", "markdown", "page", "units", "cite")
     add_output_options(parser, *kinds)
     parser.set_defaults(run=run)
 
@@ -195,7 +195,8 @@ def _listed(
     )
     told = _told(options, world, task, found.batch)
     screen, parts = partial(next_screen, found), partial(next_parts, found)
-    answer(options, Answer(command="next", screen=screen, parts=parts, told=told))
+    given = Answer(command="next", screen=screen, parts=parts, told=told)
+    answer(options, replace(given, basis=task.settings.basis))
     return 0 if agenda.kept else NO
 
 
@@ -233,7 +234,8 @@ def _planned(
     )
     told = _told(options, world, task, batch)
     screen, parts = partial(next_screen, found), partial(next_parts, found)
-    answer(options, Answer(command="next_plan", screen=screen, parts=parts, told=told))
+    given = Answer(command="next_plan", screen=screen, parts=parts, told=told)
+    answer(options, replace(given, basis=task.settings.basis))
     return 0 if proposal.candidates.kept else NO
 
 

@@ -55,8 +55,8 @@ def add_parser(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Serve the page until Ctrl-C."""
+    from castsugar.page import serve
     from castsugar.page.live import Page
-    from castsugar.page.serve import run as serve
 
     path = stated_world(options).bench.path.resolve()
     read_only = options.read_only
@@ -65,9 +65,10 @@ def run(options: argparse.Namespace) -> int:
         read_only = True
     if not options.port.isascii() or not options.port.isdigit():
         raise InputError(f"--port is {options.port!r}; give a number, 0 for any")
-    page = Page(path, read_only=read_only)
-    remark("castsugar: Ctrl-C ends it")
-    serve(page, port=int(options.port), browser=not options.no_browser, say=_said)
+    with serve.bound(int(options.port)) as own:
+        page = Page(path, read_only=read_only)
+        remark("castsugar: Ctrl-C ends it")
+        serve.run(page, own, browser=not options.no_browser, say=_said)
     return 0
 
 

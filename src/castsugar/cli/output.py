@@ -33,6 +33,9 @@ KINDS_OF_PICTURES = (".svg", ".png", ".pdf")
 #: What a command on the layer offers.
 SCREEN = (*KINDS, "page", "units")
 
+#: What one offers whose numbers rest on the species data.
+CITED = (*SCREEN, "cite")
+
 
 def add_output_options(
     parser: argparse.ArgumentParser,
@@ -43,10 +46,11 @@ def add_output_options(
 ) -> None:
     """Add what a result is printed as and where it goes, in a group of their own.
 
-    `offered` are keys of :data:`KINDS`, "page" and "units"; what is not offered is read
-    as if it was not typed. `page` says what the page is, `table` what --csv FILE writes
-    beside what is printed. `pictures` maps each picture to what it shows; the first is
-    drawn where none is named, and `options.picture` maps those asked for to files.
+    `offered` are keys of :data:`KINDS`, "page", "cite" and "units"; what is not offered
+    is read as if it was not typed. `page` says what the page is, `table` what --csv
+    FILE writes beside what is printed. `pictures` maps each picture to what it shows;
+    the first is drawn where none is named, and `options.picture` maps those asked for
+    to files.
     """
     parser.set_defaults(**dict.fromkeys(KINDS, False), page=None, units=None)
     parser.set_defaults(picture={})
@@ -67,6 +71,9 @@ def add_output_options(
         group.add_argument("--page", metavar="FILE", help=page)
     if pictures:
         _add_picture_option(group, pictures)
+    if "cite" in offered:
+        words = "add versions, conditions and references of the data that were used"
+        group.add_argument("--cite", action="store_true", help=words)
     if "units" in offered:
         group.add_argument(
             "--units",
@@ -218,9 +225,11 @@ def version_line() -> str:
     )
 
 
-#: Options that say where a result goes, not what it is: with a value, without one.
-_WHERE = ("-o", "--output", "--page", "--picture")
-_HOW = ("--full", "--json", "--csv", "--markdown", "--force", "--debug")
+#: Options that say where a result goes or who computes it, not what it is: with a
+#: value, without one, and with one that may be missing, of some commands.
+_WHERE = ("-o", "--output", "--page", "--picture", "--trials", "--workers", "--cluster")
+_HOW = ("--full", "--json", "--csv", "--markdown", "--force", "--debug", "--cite")
+_TABLES = ("sweep", "map")
 
 
 def command_text(words: Sequence[str]) -> str:
@@ -232,14 +241,39 @@ def command_text(words: Sequence[str]) -> str:
     --------
     >>> command_text(["compare", "a b", "--page", "x.html", "--json", "--seed", "2"])
     "castsugar compare 'a b' --seed 2"
+    >>> command_text(["sweep", "base", "--csv", "out.csv", "--vary", "KNO3"])
+    'castsugar sweep base --vary KNO3'
     """
     kept: list[str] = []
-    skip = False
+    skip = ""
+    table = any(word in _TABLES for word in words[:1])
+    options = (*_WHERE, *(["--csv"] if table else []))
     for word in words:
-        if skip:
-            skip = False
-        elif word in _WHERE:
-            skip = True
-        elif word not in _HOW and not word.startswith(tuple(f"{w}=" for w in _WHERE)):
+        if skip and not (skip == "--csv" and word.startswith("-")):
+            skip = ""
+            continue
+        skip = word if word in options else ""
+        if not (
+            skip or word in _HOW or word.startswith(tuple(f"{w}=" for w in options))
+        ):
             kept.append(word)
     return shlex.join(["castsugar", *kept])
+
+
+#: So many hexadecimal digits of a SHA-256 are shown.
+_SHOWN = 16
+
+
+def files_read(options: argparse.Namespace) -> dict[str, str]:
+    """Return the files that a command has read: name, first digits of its SHA-256.
+
+    Names are those of the folder in which it ran, where they lie in it.
+    """
+    here = Path.cwd()
+    found = {}
+    for name, digest in getattr(options, "files_read", {}).items():
+        path = Path(name)
+        inside = path.is_absolute() and path.is_relative_to(here)
+        told = path.relative_to(here).as_posix() if inside else name
+        found[told] = digest[:_SHOWN]
+    return found

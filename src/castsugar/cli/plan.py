@@ -13,7 +13,7 @@ from castsugar.cli import plan_kitchen
 from castsugar.cli.answer import Answer, answer, units_of
 from castsugar.cli.bench_option import add_bench_option, world_of
 from castsugar.cli.kitchen_options import add_kitchen_options
-from castsugar.cli.output import SCREEN, add_output_options
+from castsugar.cli.output import CITED, add_output_options
 from castsugar.cli.plan_words import (
     beside,
     command_of,
@@ -120,7 +120,7 @@ def _weighed(
         metavar="SHARE",
         help="share of the recipe's water that leaves, instead of a cook's",
     )
-    add_output_options(parser, *SCREEN)
+    add_output_options(parser, *CITED)
     return parser, conditions
 
 
@@ -255,6 +255,10 @@ class _Batch:
             **beside(self.options),
         )
 
+    def basis(self) -> dict[str, Any]:
+        """Return what the answer rests on."""
+        return self.question.basis([self.mix])
+
     def document(self, told: Planned, total: float) -> dict[str, Any]:
         """Return version, conditions, assumptions and cautions of the document."""
         facts = self._facts(total)
@@ -311,6 +315,7 @@ def run_pieces(options: argparse.Namespace) -> int:
         screen=partial(words.pieces_screen, found, told, segments=segments),
         parts=partial(words.pieces_parts, found),
         told=asked.document(told, total),
+        basis=asked.basis,
         rows=words.piece_rows(found),
         fields=words.PIECES,
     )
@@ -359,6 +364,7 @@ def run_correct(options: argparse.Namespace) -> int:
         screen=partial(words.correct_screen, found, told),
         parts=partial(words.correct_parts, found, judged),
         told=asked.document(told, correction.total),
+        basis=asked.basis,
         rows=line_rows(done),
         fields=LINES,
     )
@@ -402,6 +408,7 @@ def run_pans(options: argparse.Namespace) -> int:
         screen=partial(words.pans_screen, found, told),
         parts=partial(words.pans_parts, found),
         told=asked.document(told, each.total),
+        basis=asked.basis,
         rows=words.pan_rows(found),
         fields=words.PANS,
     )

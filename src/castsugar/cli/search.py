@@ -93,7 +93,7 @@ def add_parser(commands: Any) -> None:
         default=True,
         help="solve what is shown again with Cantera (default)",
     )
-    kinds = ("full", "json", "csv", "markdown", "page", "units")
+    kinds = ("full", "json", "csv", "markdown", "page", "units", "cite")
     add_output_options(parser, *kinds, pictures=_PICTURES)
     parser.set_defaults(run=run)
 
@@ -235,6 +235,7 @@ def _answer(
             "assumptions": list(asked.assumptions),
             "cautions": [c.text for c in database.cautions_for(topics, facts)],
         },
+        basis=lambda: outcome.basis,
         rows=rows,
         fields=table_fields(rows),
     )

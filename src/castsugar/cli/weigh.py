@@ -114,7 +114,7 @@ def add_parser(commands: Any) -> None:
     )
     add_nozzle_options(conditions)
     page = "write a sheet to weigh by and to sign, and one of checks, HTML"
-    kinds = ("full", "json", "csv", "markdown", "page", "units")
+    kinds = ("full", "json", "csv", "markdown", "page", "units", "cite")
     add_output_options(parser, *kinds, page=page)
     parser.set_defaults(run=run)
 
@@ -154,6 +154,7 @@ def run(options: argparse.Namespace) -> int:
             "assumptions": list(told.mixes.notes),
             "cautions": [caution.text for caution in told.cautions],
         },
+        basis=partial(question.basis, [found.sheet.mix]),
         rows=line_rows(found),
         fields=LINES,
     )

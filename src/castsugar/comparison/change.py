@@ -34,6 +34,7 @@ from castsugar.errors import CastsugarError, InputError
 from castsugar.evaluation import performance
 from castsugar.kitchen.pour_table import cook
 from castsugar.limits import KEPT, Requirement, chances_of, limits_of
+from castsugar.mix.basis import Cited
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix, MixLike, as_mix
 from castsugar.mix.weighing import item_name
@@ -262,7 +263,7 @@ class Amount:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Change:
+class Change(Cited):
     """A change of formulation from one mix to another.
 
     Attributes
@@ -304,6 +305,11 @@ class Change:
     def doubts(self) -> Doubts:
         """Return what is doubted beyond the data."""
         return self.comparison.draws.outlook.doubts
+
+    @property
+    def basis(self) -> dict[str, Any]:
+        """What it rests on, plain values; see :mod:`castsugar.mix.basis`."""
+        return self.comparison.basis
 
     @property
     def cells(self) -> Mapping[str, Cell]:

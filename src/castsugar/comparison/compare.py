@@ -26,6 +26,7 @@ from castsugar.comparison.in_motor import Apart, InMotor, apart
 from castsugar.comparison.uncertain_inputs import Conditions, Doubts
 from castsugar.draw_set import DRAWS, SEED
 from castsugar.errors import InputError
+from castsugar.mix.basis import Cited, stamped
 from castsugar.mix.mix import MixLike
 from castsugar.mix.weighing import share_of
 
@@ -271,7 +272,7 @@ _STORE, _POINTS = "storage_humidity_max_percent", 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Comparison:
+class Comparison(Cited):
     """Mixes side by side.
 
     Attributes
@@ -304,6 +305,13 @@ class Comparison:
         apart = max(wet, default=0.0) - min(wet, default=0.0)
         left = () if apart > _POINTS else (_STORE,)
         return tuple(column for column in self.draws.columns if column not in left)
+
+    @property
+    def basis(self) -> dict[str, Any]:
+        """What it rests on, plain values; see :mod:`castsugar.mix.basis`."""
+        outlook = self.draws.outlook
+        drawn = {"draws": self.draws.count, "seed": self.draws.seed}
+        return outlook.conditions.basis(outlook.mixes) | drawn
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values."""
@@ -347,7 +355,10 @@ class Comparison:
         import pandas as pd
 
         pairs = zip(self.names, self.cells, strict=True)
-        return pd.DataFrame([_row(n, c) for n, own in pairs for c in own.values()])
+        return stamped(
+            pd.DataFrame([_row(n, c) for n, own in pairs for c in own.values()]),
+            self.basis,
+        )
 
     def to_json(self) -> str:
         """Return :meth:`to_dict` as JSON."""

@@ -20,6 +20,7 @@ from castsugar.draw_set import normals
 from castsugar.errors import InputError, ValidityError
 from castsugar.evaluation import check_options, evaluate_columns
 from castsugar.kitchen.parameters import Kitchen
+from castsugar.mix.basis import basis
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.mix.syrups import SOLIDS_UNCERTAINTY, SyrupUse
@@ -146,6 +147,11 @@ class Conditions:
         instance(self.kitchen, Kitchen, "kitchen")
         instance(self.motor, Hardware, "motor")
         instance(self.species, SpeciesTable, "species")
+
+    def basis(self, mixes: Sequence[Mix]) -> dict[str, Any]:
+        """Return what an answer on mixes under them rests on; see mix.basis."""
+        given = {f.name: getattr(self, f.name) for f in fields(self)}
+        return basis(mixes, **given)
 
     def rows(
         self,

@@ -11,6 +11,7 @@ import contextlib
 import hashlib
 import os
 from collections.abc import Iterable, Iterator
+from contextvars import ContextVar
 from io import BufferedReader, TextIOWrapper
 from pathlib import Path
 
@@ -22,6 +23,29 @@ LARGEST = 100_000_000
 
 #: Do not wait for somebody to write into a pipe; bytes as they are.
 _FLAGS = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+
+
+#: Where what is read is noted: name as it was asked for to its SHA-256.
+_noting: ContextVar[dict[str, str] | None] = ContextVar("noting", default=None)
+
+
+@contextlib.contextmanager
+def noted() -> Iterator[dict[str, str]]:
+    """Note every file that is read, by its name and the SHA-256 of its bytes then."""
+    found: dict[str, str] = {}
+    token = _noting.set(found)
+    try:
+        yield found
+    finally:
+        _noting.reset(token)
+
+
+def _note(path: Path, stream: BufferedReader) -> None:
+    """Note a file that is being read, once."""
+    found = _noting.get()
+    if found is not None and (name := path.as_posix()) not in found:
+        found[name] = hashlib.file_digest(stream, "sha256").hexdigest()
+        stream.seek(0)
 
 
 @contextlib.contextmanager
@@ -42,6 +66,7 @@ def opened(path: Path, largest: int = LARGEST) -> Iterator[BufferedReader]:
             if found.st_size > largest:
                 raise _too_large(path, f"{found.st_size:,}", largest)
             with os.fdopen(handle, "rb", closefd=False) as stream:
+                _note(path, stream)
                 yield stream
         finally:
             os.close(handle)

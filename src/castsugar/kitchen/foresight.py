@@ -18,8 +18,8 @@ from castsugar.arrays import BoolArray, FloatArray
 from castsugar.draw_set import normals
 from castsugar.kitchen.heat import Cook
 from castsugar.kitchen.measurements import Measurement, brine, clear_point
-from castsugar.kitchen.parameters import Kitchen, Values
-from castsugar.kitchen.pot import Pot, pot_of
+from castsugar.kitchen.parameters import PLACE, Kitchen, Values
+from castsugar.kitchen.pot import Pot, pot_of, poured
 from castsugar.kitchen.verdict import drawn_columns
 from castsugar.kitchen.viscometry import ball_fall, flow_out
 from castsugar.mix.mix import Mix
@@ -192,3 +192,49 @@ def removed(values: FloatArray, weighted: FloatArray) -> float:
     mean = weighted @ ranks
     left = float((weighted @ ranks**2 - mean**2).mean())
     return max(1.0 - left / whole, 0.0)
+
+
+# ----------------------------------------------------------------------------
+# What the viscosity hangs on.
+
+
+def contributions(pot: Pot, kitchen: Kitchen) -> dict[str, float]:
+    """Return by how much each parameter moves the pour viscosity of one mix.
+
+    Parameters
+    ----------
+    pot : Pot
+        One row with a model.
+    kitchen : Kitchen
+
+    Returns
+    -------
+    dict
+        Name of the parameter to its share, the largest first: the square of its rank
+        correlation with the viscosity over the draws, over the sum of all. Ranks,
+        because the viscosity may be infinite (after Spearman; exact where one parameter
+        alone is uncertain). Of parameters that measurements tie together each has what
+        it shares with the others, too.
+    """
+    mine = bool(pot.measured_syrup[0])
+    known = kitchen.belief if mine else kitchen.belief.of_another_syrup()
+    values = known.draw(kitchen.draws, kitchen.seed)
+    eta, crowding = poured(pot, values, kitchen.cook, kitchen.air_pressure)
+    # Where it jams, how crowded it is says by how much.
+    order = _ranks(np.where(np.isinf(eta[0]), 1e30 * crowding[0], eta[0]))
+    spread = known.spreads()
+    found = {}
+    for name in known.used:
+        if spread[PLACE[name]] > 0.0:
+            own = _ranks(np.asarray(getattr(values, name)))
+            found[name] = float(np.mean(own * order)) ** 2
+    whole = sum(found.values()) or 1.0
+    shares = {name: share / whole for name, share in found.items()}
+    return dict(sorted(shares.items(), key=lambda one: -one[1]))
+
+
+def _ranks(values: FloatArray) -> FloatArray:
+    """Return the ranks of draws, their mean 0 and their standard deviation 1."""
+    ranks = np.empty(len(values))
+    ranks[np.argsort(values, kind="stable")] = np.arange(len(values))
+    return np.asarray((ranks - ranks.mean()) / ranks.std())

@@ -15,6 +15,7 @@ from castsugar.checks import instance, numbers
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.draw_set import DRAWS, SEED, normals
 from castsugar.errors import InputError, unknown_name
+from castsugar.kitchen.equations import EQUATIONS
 from castsugar.kitchen.heat import HOTTEST, WARN, Cook
 from castsugar.kitchen.packing import TAPPED
 from castsugar.kitchen.validity import ICE_POINT, inside
@@ -592,6 +593,19 @@ class Kitchen:
         if pan is None:
             return self
         return self.changed(cook=replace(self.cook, pan=replace(pan, batch=batch)))
+
+    def basis(self) -> dict[str, Any]:
+        """Return plain values of the settings, and whose equations are used."""
+        return {
+            "cook_times_s": [float(t) for t in self.cook.times],
+            "cook_temperatures_K": [float(t) for t in self.cook.temperatures],
+            "air_pressure_Pa": float(self.air_pressure),
+            "kitchen_parameters_measured": self.belief.measured,
+            "draws": self.draws,
+            "seed": self.seed,
+            "invented": [*self.invented],
+            "sources": [*EQUATIONS],
+        }
 
     def changed(self, **values: object) -> Kitchen:
         """Return the same with some settings replaced."""

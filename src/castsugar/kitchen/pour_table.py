@@ -27,6 +27,7 @@ from castsugar.kitchen.pot import (
 )
 from castsugar.kitchen.validity import ICE_POINT
 from castsugar.kitchen.verdict import Verdict, intervals, judge, windows
+from castsugar.mix.basis import basis, stamped
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import Mix, MixLike, as_mixes
 from castsugar.mix.syrups import SyrupUse
@@ -53,7 +54,7 @@ def kitchen_table(
     -------
     pandas.DataFrame
         One row a mix. A mix without a model keeps its row, with NaN and the reason in
-        `flags`.
+        `flags`. Its ``attrs`` say cook, draws, seed, versions and sources.
 
     Notes
     -----
@@ -81,7 +82,9 @@ def kitchen_table(
         **said.columns(),
         "flags": said.flags(),
     }
-    return pd.DataFrame(columns, columns=[c.key for c in COLUMNS if c.key in columns])
+    keys = [c.key for c in COLUMNS if c.key in columns]
+    table = pd.DataFrame(columns, columns=keys)
+    return stamped(table, basis(blends, kitchen=kitchen))
 
 
 #: What has a band -> its column.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from castsugar.motor.burn_evidence import Burned
 from castsugar.motor.burn_law import BurnLaw, borrowed_law, borrowed_laws, burn_rate
-from castsugar.motor.burn_model import BurnModel
+from castsugar.motor.burn_model import Asked, BurnModel
 from castsugar.motor.case import Case, Material, allowable_pressure
 from castsugar.motor.fired_mixes import Firing, firings
 from castsugar.motor.grain import AreaTable, HollowCylinder
@@ -13,6 +13,7 @@ from castsugar.motor.peak_pressure import Spread
 
 __all__ = [
     "AreaTable",
+    "Asked",
     "BurnLaw",
     "BurnModel",
     "Burned",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -20,6 +20,7 @@ from castsugar.draw_set import DRAWS, SEED
 from castsugar.errors import InputError
 from castsugar.motor import mass_balance
 from castsugar.motor.assembly import FREE_SHARE, Motor, Propellant
+from castsugar.motor.burn_evidence import PUBLISHED
 from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.case import Case, allowable_pressure
 from castsugar.motor.efficiency import Efficiencies, learn_efficiencies
@@ -412,6 +413,17 @@ class Hardware:
     def all_invented(self) -> tuple[str, ...]:
         """Return what is invented behind a pressure: of the motor, of what burned."""
         return tuple(dict.fromkeys((*self.invented, *self.burning.invented)))
+
+    def basis(self) -> dict[str, Any]:
+        """Return plain values of throat, case and what burned, with its sources."""
+        burned = self.burning.evidence
+        return {
+            "throat_diameter_m": float(self.throat_diameter),
+            "case_pressure_Pa": self.allowable if self.case else None,
+            "burned": [one.name for one in burned],
+            "invented": [*self.all_invented],
+            "sources": [one.source for one in burned if one.kind == PUBLISHED],
+        }
 
     @property
     def warmer(self) -> float:

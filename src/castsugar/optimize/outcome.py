@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from castsugar import plain
+from castsugar.mix.basis import Cited, stamped
 from castsugar.optimize.robust import Robust
 from castsugar.optimize.rounding import Rounded, Weighable
 from castsugar.optimize.shadow_prices import INTERRUPTED, Found
@@ -26,7 +27,7 @@ def named_shares(names: tuple[str, ...], fractions: np.ndarray) -> dict[str, flo
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Outcome:
+class Outcome(Cited):
     """The answer to a :class:`Task`.
 
     Attributes
@@ -120,6 +121,11 @@ class Outcome:
         """Return the recipe that is the answer, in mass fractions; see `chosen`."""
         return self.recipe_of(self.chosen)
 
+    @property
+    def basis(self) -> dict[str, Any]:
+        """What the answer rests on, plain values; see :mod:`castsugar.mix.basis`."""
+        return self.task.settings.basis(self.recipe) | {"seed": self.found.seed}
+
     def recipe_of(self, name: str) -> dict[str, float]:
         """Return the recipe of a row: "best", "percents", "weighable" or "robust"."""
         known = {
@@ -172,7 +178,10 @@ class Outcome:
         """Return the full rows: best, rounded, robust, runners-up, tried mixes."""
         import pandas as pd
 
-        return pd.DataFrame([{"mix": n, **row} for n, row in self.rows.items()])
+        return stamped(
+            pd.DataFrame([{"mix": n, **row} for n, row in self.rows.items()]),
+            self.basis,
+        )
 
     def to_json(self) -> str:
         """Return :meth:`to_dict` as JSON."""

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
 
 from castsugar.checks import instance, number
 from castsugar.constants import DEFAULT_FLOW, DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.evaluation import check_options
 from castsugar.kitchen.parameters import Kitchen
 from castsugar.mix import weighing
+from castsugar.mix.basis import basis
+from castsugar.mix.blends import put_together
 from castsugar.mix.weighing import Lot
 from castsugar.motor.hardware import Hardware
 from castsugar.thermo.species import SpeciesTable
@@ -54,3 +59,22 @@ class Settings:
         instance(self.kitchen, Kitchen, "kitchen")
         instance(self.motor, Hardware, "motor")
         instance(self.species, SpeciesTable, "species")
+
+    def basis(self, recipe: Mapping[str, float] | None = None) -> dict[str, Any]:
+        """Return what an answer on a recipe rests on; see :mod:`castsugar.mix.basis`.
+
+        Without a recipe it is one on mixes of all items.
+        """
+        even = dict.fromkeys(self.items, 1.0 / max(len(self.items), 1))
+        shares = np.array([[(recipe or even).get(name, 0.0) for name in self.items]])
+        return basis(
+            put_together(
+                self.items, shares, lots=self.lots, alternatives=self.alternatives
+            ),
+            pressure=self.pressure,
+            exit_pressure=self.exit_pressure,
+            flow=self.flow,
+            species=self.species,
+            kitchen=self.kitchen,
+            motor=self.motor,
+        )

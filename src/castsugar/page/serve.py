@@ -160,26 +160,22 @@ def _server(site: Site) -> Any:
     )
 
 
-def run(page: Page, *, port: int, browser: bool, say: Callable[[str], None]) -> None:
+def run(
+    page: Page, own: socket.socket, *, browser: bool, say: Callable[[str], None]
+) -> None:
     """Serve the page until Ctrl-C.
 
     Parameters
     ----------
     page : Page
-    port : int
-        0: any.
+    own : socket.socket
+        Of :func:`bound`.
     browser : bool
         Whether the browser is asked to open the link. The token is for a moment among
         the words of its process, which others of this machine can read.
     say : callable
         Takes a line: first the link, alone.
-
-    Raises
-    ------
-    InputError
-        A port that cannot be had.
     """
-    own = bound(port)
     access = Access(own.getsockname()[1], new_token())
     deeds = Deeds(read_only=page.read_only)
     site = Site(access, page, deeds, _reported, read_only=page.read_only)

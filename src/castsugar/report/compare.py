@@ -80,8 +80,6 @@ class Compared:
         Whether the bench file says what to search for.
     reproduce : tuple of str
         What gives the same document again: command, files, versions.
-    files : mapping of str to str
-        Files that were read to the first digits of their SHA-256.
     """
 
     found: Mixes
@@ -91,7 +89,6 @@ class Compared:
     searchable: bool = False
     reproduce: tuple[str, ...] = ()
     picture: Figure | None = None
-    files: Mapping[str, str]
 
     @property
     def others(self) -> list[int]:
@@ -553,8 +550,6 @@ _CELLS = keyed(
 )
 
 PARTS: dict[str, Part] = {
-    "command": Part(meaning="what gives the same document again"),
-    "files": Part(meaning="files that were read: first digits of their SHA-256"),
     "rule": Part(meaning="rule of the verdicts"),
     "draws": Part(meaning="of everything uncertain"),
     "seed": Part(meaning="of the draws"),
@@ -580,8 +575,6 @@ def compare_parts(told: Compared) -> dict[str, Any]:
     compared, found = told.comparison.to_dict(), told.found
     kept = ("rule", "draws", "seed", "scale_step_g", "baseline", "notes")
     return {
-        "command": "".join(told.reproduce[:1]).removeprefix("command: "),
-        "files": dict(told.files),
         **{key: compared[key] for key in kept},
         "mixes": [dict(row) for row in found.rows],
         "recipes": [mix.to_dict() for mix in found.mixes],

@@ -14,8 +14,6 @@ from importlib import metadata
 from operator import attrgetter
 from typing import Any, BinaryIO
 
-import numpy as np
-
 from castsugar.plain import DIGITS, plain, to_json
 from castsugar.report.field import INTERVAL, Field, Row, interval_schema
 from castsugar.report.screen import STATUSES, Screen
@@ -100,7 +98,8 @@ def document(what: str, screen: Screen, parts: Mapping[str, Any], **told: Any) -
     parts : mapping
         The numbers, units in their keys.
     **told
-        `version` of the species data, `conditions`, `assumptions`, `cautions` (texts).
+        `version` of the species data, `command`, `files_read`, `conditions`,
+        `assumptions`, `cautions` (texts), `references`.
     """
     made: dict[str, Any] = {
         "schema": f"castsugar.{what}/{VERSION}",
@@ -125,11 +124,30 @@ def versions(data: str) -> dict[str, str]:
     }
 
 
+#: Keys of a reference.
+REFERENCE = ("key", "citation", "doi_or_url", "note")
+
 _TEXTS = {"type": "array", "items": {"type": "string"}}
 
 #: What every document holds.
 _COMMON: dict[str, Any] = {
     "versions": {"type": "object", "description": "castsugar, species data, Cantera"},
+    "command": {"type": "string", "description": "what gives the same numbers again"},
+    "files_read": {
+        "description": "names of the files that were read to the first digits of their "
+        "SHA-256",
+        "type": "object",
+        "additionalProperties": {"type": "string"},
+    },
+    "references": {
+        "description": "with --cite: of the data that were used",
+        "type": "array",
+        "items": {
+            "type": "object",
+            "properties": {k: {"type": "string"} for k in REFERENCE},
+            "required": [*REFERENCE],
+        },
+    },
     "conditions": {
         "type": "object",
         "description": "pressure_Pa, exit_pressure_Pa, nozzle_flow, where they apply",
@@ -204,10 +222,12 @@ def csv_lines(*columns: Sequence[Any]) -> str:
 
 def _cells(values: Sequence[Any]) -> Sequence[Any]:
     """Return values as CSV holds them."""
-    if not isinstance(values, np.ndarray):
+    if not hasattr(values, "dtype"):
         return [*map(_cell, values)]
-    known = np.isfinite(values).tolist()
-    both = zip(known, values.tolist(), strict=True)
+    import numpy as np
+
+    known, numbers = np.isfinite(values).tolist(), np.asarray(values).tolist()
+    both = zip(known, numbers, strict=True)
     return [float(f"{v:.{DIGITS}g}") if fine else "" for fine, v in both]
 
 

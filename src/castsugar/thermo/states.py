@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,7 +11,8 @@ import numpy as np
 from castsugar import plain
 from castsugar.arrays import FloatArray
 from castsugar.constants import GAS_CONSTANT
-from castsugar.errors import ConvergenceError
+from castsugar.errors import ConvergenceError, deprecated
+from castsugar.mix.basis import Cited, stamped
 from castsugar.thermo import mixture
 from castsugar.thermo.certificate import Certificate, certify
 from castsugar.thermo.species import SpeciesTable
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class State:
+class State(Cited):
     """A state of the combustion products, per kilogram of mix.
 
     Attributes
@@ -41,7 +42,7 @@ class State:
     effective_molar_mass : float
         Mass of mix per mole of gas; the one in p v = R T / M and with the equilibrium
         exponent. [kg/mol]
-    system_molar_mass : float
+    products_molar_mass : float
         Mass of mix per mole of gas and condensed phases. [kg/mol]
     condensed_mass_fraction : float
         Mass that is not gas, inert matter included.
@@ -54,6 +55,9 @@ class State:
         Whether two forms of one substance are present.
     certificate : Certificate
         Residuals of the conditions that define the state.
+    basis : dict
+        What it rests on, as :func:`castsugar.mix.basis.basis`; empty of a state that
+        is part of another answer.
     """
 
     temperature: float
@@ -65,12 +69,19 @@ class State:
     entropy: float
     gas_molar_mass: float
     effective_molar_mass: float
-    system_molar_mass: float
+    products_molar_mass: float
     condensed_mass_fraction: float
     gas_heat_capacity: float
     isentropic_exponent: float
     on_plateau: bool
     certificate: Certificate
+    basis: dict[str, Any] = field(default_factory=dict, repr=False)
+
+    @property
+    def system_molar_mass(self) -> float:
+        """Old name of `products_molar_mass`. [kg/mol]"""
+        deprecated("State.system_molar_mass", "products_molar_mass", "0.2.0")
+        return self.products_molar_mass
 
     @property
     def gas_moles(self) -> float:
@@ -115,7 +126,7 @@ class State:
             "pressure_Pa": self.pressure,
             "gas_molar_mass_g_mol": 1e3 * self.gas_molar_mass,
             "effective_molar_mass_g_mol": 1e3 * self.effective_molar_mass,
-            "products_molar_mass_g_mol": 1e3 * self.system_molar_mass,
+            "products_molar_mass_g_mol": 1e3 * self.products_molar_mass,
             "gas_moles_mol_kg": self.gas_moles,
             "condensed_mass_fraction": self.condensed_mass_fraction,
             "isentropic_exponent": self.isentropic_exponent,
@@ -142,14 +153,17 @@ class State:
 
         names = list(self.main_species(least))
         gas = set(self.species[: self.gas_count])
-        return pd.DataFrame(
-            {
-                "species": names,
-                "amount_mol_kg": [self.amount(n) for n in names],
-                "mole_fraction_in_gas": [
-                    self.mole_fraction(n) if n in gas else np.nan for n in names
-                ],
-            }
+        return stamped(
+            pd.DataFrame(
+                {
+                    "species": names,
+                    "amount_mol_kg": [self.amount(n) for n in names],
+                    "mole_fraction_in_gas": [
+                        self.mole_fraction(n) if n in gas else np.nan for n in names
+                    ],
+                }
+            ),
+            self.basis,
         )
 
     def to_json(self) -> str:
@@ -251,7 +265,7 @@ def certified(  # noqa: PLR0913 - what was prescribed, each by name
         entropy=float(mixture.entropy(table, t[0], np.array(pressure), amounts)),
         gas_molar_mass=gas_mass / n_gas,
         effective_molar_mass=1.0 / n_gas,
-        system_molar_mass=1.0 / float(amounts.sum()),
+        products_molar_mass=1.0 / float(amounts.sum()),
         condensed_mass_fraction=1.0 - gas_mass,
         gas_heat_capacity=float(heat) / gas_mass,
         isentropic_exponent=float(exponent[0]),

@@ -37,6 +37,7 @@ DECLARED = {
     "firing": ("firing_rows", "PARTS"),
     "delay": ("delay", "PARTS"),
     "learn": ("learn_data", "PARTS"),
+    "audit": ("audit", "PARTS"),
     "check": ("check", "PARTS"),
     "cautions": ("caution_list", "RULE_PARTS"),
     "ingredients": ("ingredients", "PARTS"),

@@ -47,7 +47,7 @@ class Composer:
         self.solves = 0
         self._error = ct.CanteraError
         self._mixture_class = ct.Mixture
-        self._gas = ct.Solution(thermo="ideal-gas", species=_gas_species(table))
+        self._gas = gas_phase(table)
         self._phases = [
             condensed_phase(table, i) for i in range(len(table.phase.names))
         ]
@@ -208,11 +208,13 @@ def composer(table: SpeciesTable) -> Composer:
     return Composer(table)
 
 
-def _gas_species(table: SpeciesTable) -> list[Any]:
-    """Make Cantera's copies of the gas species."""
+def gas_phase(table: SpeciesTable) -> Any:
+    """Make Cantera's copy of the gas."""
+    import cantera as ct
+
     gas = table.gas
     low, high = WIDEST_RANGE
-    return [
+    species = [
         _species(
             table,
             name,
@@ -222,6 +224,7 @@ def _gas_species(table: SpeciesTable) -> list[Any]:
         )
         for i, name in enumerate(gas.names)
     ]
+    return ct.Solution(thermo="ideal-gas", species=species)
 
 
 def condensed_phase(table: SpeciesTable, index: int) -> Any:

@@ -1,0 +1,3 @@
+"""Stories are scripts: their tests run them, collecting them would."""
+
+collect_ignore_glob = ["castsugar/examples/stories/*"]
