@@ -236,6 +236,17 @@ def species_file(path: str | PathLike[str]) -> SpeciesTable:
     DataError
         For an unreadable file, fits that do not join, a density below 100 kg/m3, an
         element outside the family, or a reference pressure other than 1 bar.
+
+    See Also
+    --------
+    species_set : one of the shipped sets.
+
+    Examples
+    --------
+    >>> from castsugar import load_database
+    >>> table = species_file(load_database().folder / "products.yaml")
+    >>> type(table).__name__
+    'SpeciesTable'
     """
     return read_species.__wrapped__(Path(path))
 

@@ -77,6 +77,11 @@ class Asked:
         mix that is asked for; else strands.
     process : str
         Empty: what the model takes where none is stated.
+
+    Examples
+    --------
+    >>> Asked(motor=False).of == NEXT  # strands of the next batch
+    True
     """
 
     of: str = NEXT
