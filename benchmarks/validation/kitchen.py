@@ -28,7 +28,13 @@ import numpy as np
 
 from castsugar import Cook, Kitchen
 from castsugar.errors import CastsugarError
-from castsugar.kitchen import calibration, foresight, measurements, solubility
+from castsugar.kitchen import (
+    calibration,
+    foresight,
+    measurements,
+    solubility,
+    viscometry,
+)
 from castsugar.kitchen.measurements import Measurement
 from castsugar.kitchen.parameters import PARAMETERS, Values, unmeasured, values_of
 from castsugar.kitchen.pot import pot_of, poured, water_at_start, water_left
@@ -157,7 +163,7 @@ def _ball(truth: Truth, rng: np.random.Generator) -> list[Measurement]:
     """Time a ball of 3 mm through 50 mm."""
     one = foresight.any_ball_fall("light corn syrup")
     true = float(np.ravel(one.predict(truth.values))[0])
-    return [replace(one, observed=true + rng.normal(0.0, measurements.BALL))]
+    return [replace(one, observed=true + rng.normal(0.0, viscometry.BALL))]
 
 
 def _flow(truth: Truth, rng: np.random.Generator) -> list[Measurement]:
@@ -172,7 +178,7 @@ def _flows(truth: Truth, rng: np.random.Generator) -> list[Measurement]:
 
 def _flow_of(truth: Truth, rng: np.random.Generator, mix: Mix) -> list[Measurement]:
     eta = truth.viscosity(mix, dummy=True)
-    read = rng.normal(0.0, measurements.FLOW_OUT)
+    read = rng.normal(0.0, viscometry.FLOW_OUT)
     if not eta * math.exp(read) < 500.0:  # nobody waits for more
         return []
     one = foresight.any_flow_out(mix, COOK, air_pressure=AIR)

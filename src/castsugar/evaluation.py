@@ -104,8 +104,42 @@ def performance(
 ) -> FlowSolution:
     """Return chamber, throat and exit of one mix, with all states.
 
-    Parameters and errors as for :func:`evaluate`, for one mix; raises
-    ConvergenceError instead of writing a status.
+    Parameters
+    ----------
+    mix : Mix, recipe or recipe text
+    pressure : float
+        Chamber pressure, absolute. [Pa]
+    exit_pressure : float or None
+        [Pa]; None leaves the exit out.
+    flow : str
+        ``"no-solidification"``, ``"equilibrium"`` or ``"frozen"``.
+    species : SpeciesTable, optional
+        The shipped products by default.
+
+    Returns
+    -------
+    FlowSolution
+        States with their certificates, c* [m/s], thrust coefficient [-] and specific
+        impulse, ideal: without losses.
+
+    Raises
+    ------
+    InputError
+        For options without meaning, a pressure outside the accepted range.
+    RefusedError
+        For an inert dummy: it does not burn.
+    ConvergenceError
+        If a state is not found; :func:`evaluate` writes a status instead.
+
+    See Also
+    --------
+    evaluate : a table of many mixes.
+
+    Examples
+    --------
+    >>> found = performance("KNO3:65 sucrose:35", pressure=3e6)
+    >>> round(found.chamber.temperature), round(found.characteristic_velocity)
+    (1688, 918)
     """
     check_options(pressure, exit_pressure, flow)
     instance(species, SpeciesTable, "species")
@@ -180,6 +214,14 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
     UnconfirmedError
         A KeyboardInterrupt that holds what is known, for :func:`table_of`: if Ctrl-C
         came while the second solver worked.
+
+    Examples
+    --------
+    >>> table = evaluate(["KNO3:65 sucrose:35", "KNO3:65 sorbitol:35"], pressure=3e6)
+    >>> [round(t) for t in table["flame_temperature_K"]]
+    [1688, 1586]
+    >>> list(table["status"])
+    ['ok', 'ok']
     """
     table_of({})  # loads pandas: done late, Ctrl-C meanwhile would cost the answer
     taken = _taken(mixes)
@@ -384,6 +426,12 @@ def sensitivities(
         For an ingredient that is none of the catalogue's.
     ConvergenceError
         If the mix is cold or a station is not found.
+
+    Examples
+    --------
+    >>> found = sensitivities("KNO3:65 sucrose:35")
+    >>> [round(float(change)) for change in found.by_mass[0]]  # of nitrate, of sugar
+    [1585, -2943]
     """
     from castsugar.sensitivity import sensitivities as derivatives
 

@@ -94,11 +94,33 @@ def review_frames(  # noqa: PLR0913 - keyword-only options
     seed : int
         Of the draws behind the predicted band.
 
+    Returns
+    -------
+    StaticTest
+        With burn time, and mean pressure and mean rate as far as mix and motor tell
+        them.
+
     Raises
     ------
     InputError
         A burn too short to be timed; no throat; a pressure that no case holds or at
         which no throat chokes; a mix or a grain that cannot be used.
+
+    See Also
+    --------
+    castsugar.firing.review : for a firing that was recorded.
+
+    Examples
+    --------
+    >>> from castsugar import Mix
+    >>> from castsugar.firing import Frames, Stand
+    >>> test = review_frames(
+    ...     Frames(first=12, last=72, rate=30.0),
+    ...     Stand(propellant_mass=0.180, throat_diameter=8e-3),
+    ...     mix=Mix.weigh("KNO3:65 sucrose:35"),
+    ... )
+    >>> test.results["burn_time"].value
+    2.0
     """
     time = burn_time(frames)
     flow = mass_flow(time, stand)

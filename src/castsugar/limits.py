@@ -180,6 +180,13 @@ class Requirement:
     InputError
         Neither or contradictory values, a chance for a column that is not drawn.
     UnknownNameError
+        For a column that the table has not.
+
+    Examples
+    --------
+    >>> mild = Requirement(column="flame_temperature_K", at_most=1700.0)
+    >>> len(mild.limits()), mild.chances()
+    (1, ())
     """
 
     column: str

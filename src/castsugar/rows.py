@@ -195,9 +195,22 @@ def species_set(name: str) -> SpeciesTable:
         ``"nasa-1993"`` (the default set) or ``"nasa-2002"`` (newer evaluations of
         the potassium, sodium and iron species).
 
+    Returns
+    -------
+    SpeciesTable
+        For the parameter `species` of :func:`castsugar.evaluate` and its like.
+
     Raises
     ------
     UnknownNameError
+        With the known names.
+
+    Examples
+    --------
+    >>> import castsugar as cs
+    >>> newer = cs.species_set("nasa-2002")
+    >>> round(cs.equilibrium("KNO3:65 sucrose:35", species=newer).temperature)
+    1717
     """
     if name not in PRODUCT_SETS:
         raise unknown_name("product set", name, PRODUCT_SETS)
@@ -223,6 +236,17 @@ def species_file(path: str | PathLike[str]) -> SpeciesTable:
     DataError
         For an unreadable file, fits that do not join, a density below 100 kg/m3, an
         element outside the family, or a reference pressure other than 1 bar.
+
+    See Also
+    --------
+    species_set : one of the shipped sets.
+
+    Examples
+    --------
+    >>> from castsugar import load_database
+    >>> table = species_file(load_database().folder / "products.yaml")
+    >>> type(table).__name__
+    'SpeciesTable'
     """
     return read_species.__wrapped__(Path(path))
 

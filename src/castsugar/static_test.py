@@ -90,7 +90,7 @@ class StaticTest(Cited):
     characteristic_velocity_efficiency, specific_impulse_efficiency : Measured or None
         Delivered over ideal.
     density_ratio : float
-        Propellant mass over that of the grain without voids; NaN where unknown.
+        Propellant mass over that of the grain without voids; NaN where unknown. [-]
     inferred : InferredLaw or None
         The burn law that the trace shows.
     no_law : str
@@ -103,6 +103,7 @@ class StaticTest(Cited):
         Beside those of the recording: of the results and of the burn law.
     web_ratio : float
         Web that the law known before burns in that time, over the web; NaN unknown.
+        [-]
     filmed : Filmed or None
         How it was filmed, of a firing that was not recorded.
     species : SpeciesTable or None
@@ -293,10 +294,34 @@ def review(
     seed : int
         Of the draws behind the expected band.
 
+    Returns
+    -------
+    StaticTest
+        Efficiencies [-], burn law and what was expected, as far as the inputs go.
+
     Raises
     ------
     InputError
         For a mix or a grain that cannot be used.
+
+    See Also
+    --------
+    castsugar.firing.reduce_recording : makes the reduction.
+    castsugar.firing.review_frames : for a firing that was filmed.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from castsugar.firing import Recorded, Stand, reduce_recording
+    >>> time = np.arange(0.0, 3.0, 0.001)
+    >>> burning = (time > 1.0) & (time < 2.0)
+    >>> reduction = reduce_recording(
+    ...     Recorded(time=time, pressure=2e6 * burning),
+    ...     Stand(propellant_mass=0.125, throat_diameter=8e-3),
+    ... )
+    >>> test = review(reduction, mix=Mix.weigh("KNO3:65 sucrose:35"))
+    >>> round(test.characteristic_velocity_efficiency.value, 2)
+    0.92
     """
     row = _ideal(reduction, mix, species)
     inferred, no_law = _infer(reduction, hardware, size_u)

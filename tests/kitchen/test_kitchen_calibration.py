@@ -12,14 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import castsugar as cs
-from castsugar.kitchen import calibration, measurements
+from castsugar.kitchen import calibration, measurements, viscometry
 from castsugar.kitchen.calibration import CONTRADICTION, compare, update_belief
-from castsugar.kitchen.measurements import (
-    LOSS_SHARE,
-    Measurement,
-    ball_viscosity,
-    flow_out_viscosity,
-)
+from castsugar.kitchen.measurements import LOSS_SHARE, Measurement
 from castsugar.kitchen.parameters import (
     PARAMETERS,
     PLACE,
@@ -29,6 +24,7 @@ from castsugar.kitchen.parameters import (
     values_of,
 )
 from castsugar.kitchen.pot import pot_of, poured
+from castsugar.kitchen.viscometry import ball_viscosity, flow_out_viscosity
 
 MIX = cs.Mix.weigh({"KNO3": 60, "powdered sugar": 20, "corn syrup": 20})
 COOK = cs.Cook.hold(392.15, 600.0)
@@ -40,7 +36,7 @@ def trio() -> list[Measurement]:
     return [
         measurements.pan_weight(MIX, COOK, batch=0.2, lost=0.0015, scale=SCALE),
         measurements.bulk_density(mass=0.0633, volume=50e-6),
-        measurements.ball_fall(
+        viscometry.ball_fall(
             ball=3e-3, cup=0.04, fall=0.05, time=10.0, temperature=298.15
         ),
     ]
@@ -171,7 +167,7 @@ def test_what_is_sure_stays() -> None:
 def test_a_mix_that_flows_cannot_jam() -> None:
     """A flow-out of a mix that the model jams says so in one line."""
     dry = cs.Mix.weigh({"KNO3": 60, "sucrose": 36, "corn syrup": 4})
-    cup = measurements.flow_out(
+    cup = viscometry.flow_out(
         dry,
         COOK,
         tube_diameter=8e-3,
@@ -225,13 +221,13 @@ def test_bad_ball(change: dict[str, float], words: str) -> None:
         "temperature": 298.15,
     }
     with pytest.raises(cs.CastsugarError, match=words) as caught:
-        measurements.ball_fall(**{**given, **change})
+        viscometry.ball_fall(**{**given, **change})
     assert "\n" not in str(caught.value)
 
 
 def flow_out(time: float, cook: cs.Cook = COOK) -> Measurement:
     """The same mix through a tube of 8 mm x 30 mm."""
-    return measurements.flow_out(
+    return viscometry.flow_out(
         MIX,
         cook,
         tube_diameter=8e-3,
@@ -491,15 +487,13 @@ def test_salt_of_the_same_volume_flows_alike() -> None:
     values = values_of(unmeasured().mean)
     etas = [
         float(
-            measurements.flow_out(MIX, COOK, **hot, time=72.0, salt=salt).predict(
-                values
-            )
+            viscometry.flow_out(MIX, COOK, **hot, time=72.0, salt=salt).predict(values)
         )
         for salt in measurements.SALTS
     ]
     assert abs(etas[0] - etas[1]) < 0.8  # of ln eta; far inside the prior's 1.4
     with pytest.raises(cs.InputError, match="allowed: potassium nitrate"):
-        measurements.flow_out(MIX, COOK, **hot, time=72.0, salt="table salt")
+        viscometry.flow_out(MIX, COOK, **hot, time=72.0, salt="table salt")
 
 
 @pytest.mark.exact
@@ -529,7 +523,7 @@ def test_salt_of_the_same_volume_flows_alike() -> None:
             "no model for xylitol",
         ),
         (
-            lambda: measurements.ball_fall(
+            lambda: viscometry.ball_fall(
                 "sucrose", ball=3e-3, cup=0.04, fall=0.05, time=9.0, temperature=298.15
             ),
             "no syrup",
@@ -569,7 +563,7 @@ def test_two_flow_outs_at_the_edge_of_boiling() -> None:
         mix = cs.Mix.weigh(
             dict(zip(("KNO3", "sucrose", "corn syrup"), recipe, strict=True))
         )
-        one = measurements.flow_out(
+        one = viscometry.flow_out(
             mix, COOK, time=300.0, salt="potassium chloride", **given
         )
         both.append(replace(one, observed=log))

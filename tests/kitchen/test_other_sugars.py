@@ -13,11 +13,11 @@ from castsugar.comparison.draws import draw
 from castsugar.kitchen import kitchen_intervals, pot, solubility, water
 from castsugar.kitchen.handling import handling
 from castsugar.kitchen.inverse import pour_heat
-from castsugar.kitchen.measurements import flow_out
 from castsugar.kitchen.parameters import unmeasured
 from castsugar.kitchen.sugars import SUGARS
 from castsugar.kitchen.validity import ICE_POINT as C
 from castsugar.kitchen.verdict import judge
+from castsugar.kitchen.viscometry import flow_out
 from castsugar.limits import Limit, judge_rows
 from castsugar.mix.blends import of_mixes
 from castsugar.report.limit_words import by_mix, findings_of_many

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import castsugar as cs
-from castsugar.kitchen import measurements, packing, solubility
+from castsugar.kitchen import measurements, packing, solubility, viscometry
 from castsugar.kitchen.calibration import calibrate, update_belief
 from castsugar.kitchen.parameters import Belief, Kitchen, unmeasured
 from castsugar.kitchen.pot import pot_of, poured, standing, water_left
@@ -114,7 +114,7 @@ def test_flow_outs_at_two_crowdings_narrow_the_law(thin: str) -> None:
         eta = float(poured(pot, prior.central(), COOK, 101325.0)[0][0])
         time = eta * 8 * 0.03 * 50e-6 / (math.pi * 4e-3**4 * 9.80665 * 0.06)
         density = mix(recipe).density
-        both.append(measurements.flow_out(recipe, COOK, time=time / density, **given))
+        both.append(viscometry.flow_out(recipe, COOK, time=time / density, **given))
     widths = [
         spread_of(update_belief(prior, both[:count]).after, "law_exponent")
         for count in range(3)

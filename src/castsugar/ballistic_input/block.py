@@ -216,6 +216,7 @@ def ballistics(  # noqa: PLR0913 - keyword-only options
     bands : mapping, optional
         95 % intervals of columns of the table at `pressure` that were drawn with more
         than the data, key to (low, high); they take the place of those of the data.
+        [unit of the column]
 
     Returns
     -------

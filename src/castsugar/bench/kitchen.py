@@ -12,7 +12,7 @@ from castsugar.bench.tables import STATABLE
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
-from castsugar.kitchen import calibration, measurements
+from castsugar.kitchen import calibration, measurements, viscometry
 from castsugar.kitchen.calibration import Learnt
 from castsugar.kitchen.handling import Grain, Store
 from castsugar.kitchen.heat import Cook, parse_cook
@@ -135,7 +135,7 @@ def measurement(
         return measurements.pan_weight(
             mix, cook, **values, air_pressure=air, label=label
         )
-    return measurements.flow_out(mix, cook, **values, air_pressure=air, label=label)
+    return viscometry.flow_out(mix, cook, **values, air_pressure=air, label=label)
 
 
 def _used_pan(entry: Mapping[str, Any], pan: Pan | None) -> Pan | None:
@@ -176,7 +176,7 @@ _BESIDE = (
 _COLD: dict[str, Callable[..., Measurement]] = {
     "bulk density": measurements.bulk_density,
     "brine": measurements.brine,
-    "ball fall": measurements.ball_fall,
+    "ball fall": viscometry.ball_fall,
 }
 
 

@@ -155,6 +155,10 @@ def check(world: World) -> BenchCheck:
     ----------
     world : World
 
+    Returns
+    -------
+    BenchCheck
+
     Raises
     ------
     CastsugarError

@@ -211,6 +211,11 @@ def read(path: str | PathLike[str], *, database: Database | None = None) -> Worl
     database : Database, optional
         As shipped by default.
 
+    Returns
+    -------
+    World
+        Its parts are worked out when they are first asked for.
+
     Raises
     ------
     InputError

@@ -65,6 +65,15 @@ class Claim:
         Or :data:`BURN_RATE`.
     direction : str
         "lower" or "higher".
+
+    See Also
+    --------
+    castsugar.justify : judges it, and refuses a column that it cannot judge.
+
+    Examples
+    --------
+    >>> Claim(column="flame_temperature_K", direction="lower").label
+    'flame temperature'
     """
 
     column: str

@@ -60,6 +60,12 @@ class Doubts:
     Raises
     ------
     InputError
+        For one that is negative, not finite or no number.
+
+    Examples
+    --------
+    >>> Doubts.none().pressure, Doubts(pressure=0.02).weighing
+    (0.0, 5e-05)
     """
 
     weighing: float = 5e-5
@@ -116,6 +122,15 @@ class Conditions:
     motor : Hardware or None
     species : SpeciesTable or None
         Set 1 of the product data; the shipped default.
+
+    Examples
+    --------
+    >>> from castsugar import Mix
+    >>> row, = Conditions(pressure=3e6).rows(
+    ...     [Mix.weigh("KNO3:65 sucrose:35")], confirm=False
+    ... )
+    >>> round(row["flame_temperature_K"])
+    1688
     """
 
     pressure: float = DEFAULT_PRESSURE

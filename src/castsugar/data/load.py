@@ -289,6 +289,12 @@ def load_database(folder: str | Path | None = None) -> Database:
     ------
     DataError
         Names file, line, column and value of the first fault.
+
+    Examples
+    --------
+    >>> database = load_database()
+    >>> database.find("KNO3").name, database.find("table sugar").name
+    ('potassium nitrate', 'sucrose')
     """
     return _load(Path(folder) if folder is not None else data_folder())
 

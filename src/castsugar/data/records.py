@@ -115,7 +115,8 @@ class Ingredient:
     name : str
         Name under which it is weighed and reported.
     formula : str or mapping
-        ``"C6H14O6"`` or ``{"C": 6, "H": 14, "O": 6}``; empty for inert matter.
+        ``"C6H14O6"`` or ``{"C": 6, "H": 14, "O": 6}``; atoms in one formula
+        unit [-]; empty for inert matter.
     enthalpy_of_formation : float
         At 298.15 K and 1 bar, in the state as weighed. [J/mol]
     density : float, optional
@@ -132,6 +133,29 @@ class Ingredient:
     catalogued : bool, optional
         True for rows of the shipped database. An ingredient that is not catalogued
         serves checks only; its rows carry the flag "reference only".
+    density_status, density_source : str, optional
+        The same of the density.
+    aliases : tuple of str
+        Other names, as in the catalogue.
+    alternatives : tuple of Alternative
+        Rival enthalpies of formation.
+
+    Raises
+    ------
+    InputError
+        No name, an unknown role, a formula that cannot be read, a value that is not
+        finite, a density of 0 or less.
+
+    Examples
+    --------
+    >>> own = Ingredient(
+    ...     name="house polyol, invented",
+    ...     formula="C5H12O5",
+    ...     enthalpy_of_formation=-1.1e6,
+    ...     density=1500.0,
+    ... )
+    >>> round(own.molar_mass, 5), own.formula_text
+    (0.15215, 'C5H12O5')
     """
 
     name: str

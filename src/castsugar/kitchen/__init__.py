@@ -6,16 +6,15 @@ from castsugar.kitchen.calibration import Learnt, calibrate
 from castsugar.kitchen.heat import Cook, parse_cook
 from castsugar.kitchen.inverse import Drying, PourHeat, drying_time, pour_heat
 from castsugar.kitchen.measurements import (
-    ball_fall,
     brine,
     bulk_density,
     clear_point,
-    flow_out,
     pan_weight,
 )
 from castsugar.kitchen.parameters import Belief, Kitchen, unmeasured
 from castsugar.kitchen.pour_table import kitchen_intervals, kitchen_table
 from castsugar.kitchen.thermometer import boiling_water
+from castsugar.kitchen.viscometry import ball_fall, flow_out
 
 __all__ = [
     "Belief",

@@ -365,11 +365,17 @@ def calibrate(kitchen: Kitchen, measured: Sequence[Measurement]) -> Learnt:
     measured : sequence of Measurement
         In the order in which they were made.
 
+    Returns
+    -------
+    Learnt
+        The kitchen with its new belief, and what each measurement said.
+
     Raises
     ------
     InputError
         If the model expects a mix to jam that was seen to flow.
     ConvergenceError
+        If the fit does not settle.
 
     Examples
     --------

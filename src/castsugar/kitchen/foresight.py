@@ -17,16 +17,11 @@ import numpy as np
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.draw_set import normals
 from castsugar.kitchen.heat import Cook
-from castsugar.kitchen.measurements import (
-    Measurement,
-    ball_fall,
-    brine,
-    clear_point,
-    flow_out,
-)
+from castsugar.kitchen.measurements import Measurement, brine, clear_point
 from castsugar.kitchen.parameters import PLACE, Kitchen, Values
 from castsugar.kitchen.pot import Pot, pot_of, poured
 from castsugar.kitchen.verdict import drawn_columns
+from castsugar.kitchen.viscometry import ball_fall, flow_out
 from castsugar.mix.mix import Mix
 
 #: Readings that stand for all, each as likely as the others.

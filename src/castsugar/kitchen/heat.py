@@ -175,7 +175,20 @@ class Cook:
 
     @classmethod
     def hold(cls, temperature: float, duration: float) -> Cook:
-        """Return a cook at one temperature [K] for a time [s]."""
+        """Return a cook at one temperature.
+
+        Parameters
+        ----------
+        temperature : float
+            0 to 200 C. [K]
+        duration : float
+            Above 0. [s]
+
+        Raises
+        ------
+        InputError
+            For a duration that is not above 0, and as for the class.
+        """
         if not number(duration, "duration of a cook", "s") > 0.0:
             raise InputError(
                 f"the cook lasts {duration / 60:g} min; give a time above 0"
@@ -233,7 +246,7 @@ class Cook:
         return Cook((*self.times[:kept], end), heats, self.pan)
 
     def degradation(self) -> float:
-        """Return D, the integral of the rate of degradation."""
+        """Return D, the integral of the rate of degradation. [-]"""
         times, temperatures = self.nodes()
         return float(np.sum(times * degradation_rate(temperatures)))
 
@@ -248,7 +261,7 @@ class Cook:
         return float(np.sum(times * drying_weight(temperatures))) / layer
 
     def most_evaporated(self) -> float:
-        """Return the water that the heater can evaporate, per mass of mix."""
+        """Return the water that the heater can evaporate, per mass of mix. [-]"""
         if self.pan is None:
             return math.inf
         warmed = self.pour_temperature - self.temperatures[0]
@@ -323,13 +336,20 @@ def parse_cook(
         ``"119 C"``, ``"250F 8 min"``, or points of time and bulk temperature, separated
         by commas or semicolons, times rising.
     minutes : str or float, optional
-        How long the one temperature is held: a number, or a time with a unit.
+        How long the one temperature is held: a number [min], or a time with a
+        unit.
     where : str
         Starts the error message.
+
+    Returns
+    -------
+    Cook
 
     Raises
     ------
     InputError
+        A text that is no temperature or profile, one without a time, and what
+        :class:`Cook` refuses.
 
     Examples
     --------

@@ -48,6 +48,7 @@ class Drying:
         Water asked for, as a share of what is left of the mix.
     at_start, at_once, at_last : float
         The same as weighed, as soon as it is hot, and after the longest cook.
+        [-]
     time : float
         From the start of the cook to the pour; NaN if no cook leaves just that. [s]
     band : tuple of float
@@ -84,12 +85,25 @@ def drying_time(mix: Mix, kitchen: Kitchen, left: float) -> Drying:
     left : float
         Share of what is left of the mix, above 0.
 
+    Returns
+    -------
+    Drying
+        Time [s] with its 95 % band, and the cook that takes it.
+
     Raises
     ------
     InputError
         More water than the mix holds as weighed, or a loss that is stated.
     ValidityError
         For a mix or a cook without a model.
+
+    Examples
+    --------
+    >>> from castsugar import Cook, Kitchen, Mix
+    >>> kitchen = Kitchen(cook=Cook.hold(392.15, 480.0), draws=64)
+    >>> mix = Mix.weigh("KNO3:65 sucrose:20 corn syrup:15")
+    >>> round(drying_time(mix, kitchen, 0.02).time / 60.0)
+    28
     """
     instance(kitchen, Kitchen, "kitchen", optional=False)
     if not 0.0 < number(left, "water left", "as a share") <= 1.0:
@@ -214,11 +228,26 @@ def pour_heat(
     thickest : float
         Viscosity from which nothing pours. [Pa s]
 
+    Returns
+    -------
+    PourHeat
+        Temperatures [K] between which it pours, NaN if nowhere.
+
     Raises
     ------
     InputError
+        A probability outside 0 to 1, a viscosity that is not above 0.
     ValidityError
         For a mix or a cook without a model.
+
+    Examples
+    --------
+    >>> from castsugar import Cook, Kitchen, Mix
+    >>> kitchen = Kitchen(cook=Cook.hold(392.15, 480.0), draws=64)
+    >>> mix = Mix.weigh("KNO3:55 sucrose:20 corn syrup:25")
+    >>> found = pour_heat(mix, kitchen)
+    >>> round(found.low), round(found.high)
+    (368, 398)
     """
     instance(kitchen, Kitchen, "kitchen", optional=False)
     if not 0.0 < number(probability, "probability", "as a share") < 1.0:

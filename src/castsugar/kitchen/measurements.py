@@ -13,24 +13,21 @@ from dataclasses import dataclass
 import numpy as np
 
 from castsugar.arrays import FloatArray
-from castsugar.constants import STANDARD_ATMOSPHERE, STANDARD_GRAVITY
+from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.errors import InputError, RefusedError
-from castsugar.kitchen import liquid, solubility, suspension
+from castsugar.kitchen import solubility, suspension
 from castsugar.kitchen.boiling import takes
 from castsugar.kitchen.heat import Cook
 from castsugar.kitchen.packing import packing_of_bed
 from castsugar.kitchen.parameters import Kitchen, Values, unmeasured
 from castsugar.kitchen.pot import (
-    SYRUP_GRADE,
-    SYRUP_SOLIDS,
     Pot,
     pot_of,
-    poured,
     water_at_start,
     water_left,
 )
-from castsugar.kitchen.validity import ICE_POINT, inside
-from castsugar.mix.mix import Mix, MixLike, as_mix
+from castsugar.kitchen.validity import ICE_POINT
+from castsugar.mix.mix import MixLike, as_mix
 
 #: Crystal densities of what may stand in for the oxidizer. [kg/m3]
 SALTS = {
@@ -124,10 +121,27 @@ def pan_weight(  # noqa: PLR0913 - keyword-only options
         [Pa]
     label : str
 
+    Returns
+    -------
+    Measurement
+        For :func:`castsugar.kitchen.calibrate`.
+
     Raises
     ------
     InputError
         If mass was gained, or more left than there was water.
+
+    Examples
+    --------
+    >>> from castsugar.kitchen import Cook
+    >>> found = pan_weight(
+    ...     "KNO3:60 sucrose:20 corn syrup:20",
+    ...     Cook.hold(392.15, 480.0),
+    ...     batch=0.200,
+    ...     lost=0.0018,
+    ... )
+    >>> found.kind
+    'pan weight'
     """
     pot = known_pot(mix, Kitchen(cook=cook, air_pressure=air_pressure))
     positive(batch, "batch mass", "kg")
@@ -189,11 +203,24 @@ def bulk_density(
         A key of :data:`SALTS`.
     label : str
 
+    Returns
+    -------
+    Measurement
+        For :func:`castsugar.kitchen.calibrate`.
+
     Raises
     ------
-    InputError, ValidityError
+    InputError
+        A value that is not above 0, an unknown salt.
+    ValidityError
+        A packing outside 0.35 to 0.8.
+
+    Examples
+    --------
+    >>> bulk_density(mass=0.120, volume=1e-4).kind
+    'bulk density'
     """
-    crystal_density = _salt(salt)
+    crystal_density = salt_density(salt)
     positive(mass, "mass of the powder", "kg")
     positive(volume, "volume of the cup", "m3")
     observed = suspension.packing_of_powder(mass / volume, crystal_density)
@@ -268,11 +295,24 @@ def brine(  # noqa: PLR0913 - keyword-only options
         A key of :data:`SALTS`.
     label : str
 
+    Returns
+    -------
+    Measurement
+        For :func:`castsugar.kitchen.calibrate`.
+
     Raises
     ------
-    InputError, ValidityError
+    InputError
+        A mass that is not above 0, a bed that tapping makes larger, a packing that no
+        grains have, a temperature outside 5 to 35 C, an unknown salt.
+
+    Examples
+    --------
+    >>> bed = brine(mass=0.060, loose=52e-6, tapped=46e-6, temperature=293.15)
+    >>> bed.kind
+    'brine'
     """
-    density = _salt(salt)
+    density = salt_density(salt)
     positive(mass, "mass of the salt", "kg")
     positive(loose, "volume of the loose bed", "m3")
     positive(tapped, "volume of the tapped bed", "m3")
@@ -341,9 +381,31 @@ def clear_point(  # noqa: PLR0913 - keyword-only options
         Water that left until the end. [kg]
     label : str
 
+    Returns
+    -------
+    Measurement
+        For :func:`castsugar.kitchen.calibrate`.
+
     Raises
     ------
-    InputError, RefusedError
+    InputError
+        A mass that is not above 0, a bath outside 60 to 90 C, a portion larger than the
+        whole, a liquid that is not syrup, sugar and water, masses that no water could
+        dissolve.
+    RefusedError
+        For a liquid that is out of scope.
+
+    Examples
+    --------
+    >>> found = clear_point(
+    ...     "sucrose:40 corn syrup:40 water:20",
+    ...     mass=0.100,
+    ...     added=0.030,
+    ...     portion=0.002,
+    ...     temperature=348.15,
+    ... )
+    >>> found.kind
+    'clear point'
     """
     _check_bath(temperature)
     for value, what in ((mass, "mass of the liquid"), (added, "nitrate added")):
@@ -442,7 +504,7 @@ def known_pot(given: MixLike, kitchen: Kitchen) -> Pot:
     return pot
 
 
-def _salt(name: str) -> float:
+def salt_density(name: str) -> float:
     """Return the crystal density of a salt by name."""
     if name not in SALTS:
         raise InputError(f"salt is {name!r}; allowed: {', '.join(SALTS)}")
@@ -453,228 +515,3 @@ def positive(value: float, what: str, unit: str) -> None:
     """Refuse what must be above 0."""
     if not (math.isfinite(value) and value > 0.0):
         raise InputError(f"{what} is {value:g} {unit}; it must be above 0")
-
-
-# ----------------------------------------------------------------------------
-# Viscosity with a ball, a tube and a watch: measurements of syrup and of hot mix.
-
-#: Density of a steel ball (bearing steel, from memory). [kg/m3]
-STEEL = 7800.0
-
-#: Largest Reynolds number of a falling ball for Stokes' law within a few percent.
-CREEPING = 0.5
-
-#: Standard uncertainties of ln viscosity. Ball: temperature, timing, grade equation.
-#: Flow-out: entry, wall, yield stress. Common practice, no source.
-BALL, FLOW_OUT = 0.10, 0.25
-
-
-def ball_fall(  # noqa: PLR0913 - keyword-only options
-    syrup: str = "corn syrup",
-    *,
-    ball: float,
-    cup: float,
-    fall: float,
-    time: float,
-    temperature: float,
-    ball_density: float = STEEL,
-    label: str = "",
-) -> Measurement:
-    """Time a ball that falls through the plain, cold syrup.
-
-    eta = 2 (rho_b - rho) g a^2 / (9 v) x (1 - 2.104 q + 2.09 q^3), q the ball's over
-    the cup's diameter: Stokes with the wall correction of Faxen (from memory). It tells
-    solids and grade of the syrup together.
-
-    Parameters
-    ----------
-    syrup : str
-        Name of the catalogue.
-    ball, cup : float
-        Diameters. [m]
-    fall, time : float
-        Distance at steady speed [m], and its time [s].
-    temperature : float
-        Of the syrup, 0 to 50 C. [K]
-    ball_density : float
-        [kg/m3]
-    label : str
-
-    Raises
-    ------
-    InputError, ValidityError, UnknownNameError
-    """
-    mix = Mix.weigh({syrup: 1.0})
-    if not mix.syrups:
-        raise InputError(f"{syrup!r} is no syrup; see castsugar ingredients")
-    pot = pot_of(mix)
-    for value, what in (
-        (ball, "diameter of the ball"),
-        (cup, "diameter of the cup"),
-        (fall, "distance of the fall"),
-    ):
-        positive(value, what, "m")
-    positive(time, "time of the fall", "s")
-    inside(temperature, 273.15, 323.15, "temperature of the syrup", "C", zero=273.15)
-    nominal = float(pot.syrup_solids[0])
-    density = float(suspension.syrup_density(nominal, temperature))
-    viscosity = ball_viscosity(
-        ball=ball, cup=cup, speed=fall / time, excess=ball_density - density
-    )
-    reynolds = density * ball * fall / time / viscosity
-    if reynolds > CREEPING:
-        raise InputError(
-            f"the ball falls too fast (Reynolds number {reynolds:.2g}, allowed "
-            f"{CREEPING:g}); use a smaller ball or colder syrup"
-        )
-
-    def predict(values: Values) -> FloatArray:
-        solids = nominal + values.syrup_solids * pot.syrup_solids_u[0]
-        grade = pot.syrup_viscosity_grade[0] + values.syrup_grade
-        return liquid.log_viscosity(
-            np.clip(solids, *SYRUP_SOLIDS),
-            np.asarray(temperature),
-            1.0,
-            np.clip(grade, *SYRUP_GRADE),
-        )
-
-    return Measurement(
-        kind="ball fall",
-        quantity="viscosity of the syrup",
-        unit="Pa s",
-        observed=math.log(viscosity),
-        spread=BALL,
-        inverse=math.exp,
-        predict=predict,
-        label=label,
-    )
-
-
-def ball_viscosity(*, ball: float, cup: float, speed: float, excess: float) -> float:
-    """Return the viscosity from a falling ball; see :func:`ball_fall`. [Pa s]
-
-    Parameters
-    ----------
-    ball, cup : float
-        Diameters; the ball at most a third of the cup. [m]
-    speed : float
-        [m/s]
-    excess : float
-        Density of the ball less that of the liquid. [kg/m3]
-
-    Raises
-    ------
-    InputError
-
-    Examples
-    --------
-    >>> round(ball_viscosity(ball=6.35e-3, cup=0.04, speed=0.03 / 1.7, excess=6050), 1)
-    5.1
-    """
-    if excess <= 0.0:
-        raise InputError("the ball is not denser than the syrup; use a steel ball")
-    ratio = ball / cup
-    if not ratio <= 1.0 / 3.0:
-        raise InputError(
-            f"the ball has {ratio:.2f} of the cup's diameter; allowed up to 0.33"
-        )
-    wall = 1.0 - 2.104 * ratio + 2.09 * ratio**3
-    stokes = excess * STANDARD_GRAVITY * ball**2 / (18.0 * speed)
-    return stokes * wall
-
-
-def flow_out(  # noqa: PLR0913 - keyword-only options
-    mix: MixLike,
-    cook: Cook,
-    *,
-    tube_diameter: float,
-    tube_length: float,
-    head: float,
-    volume: float,
-    time: float,
-    salt: str = "potassium nitrate",
-    air_pressure: float = STANDARD_ATMOSPHERE,
-    label: str = "",
-) -> Measurement:
-    """Time a volume of hot mix that runs out of a cup through a tube.
-
-    eta = pi rho g h R^4 t / (8 L V), Hagen-Poiseuille under a mean head h. Do it
-    first without oxidizer: weigh the same volume of ground potassium chloride (0.943 of
-    the mass) in place of the nitrate, and say so by `salt`, or name it in the mix.
-
-    Parameters
-    ----------
-    mix : Mix, recipe or recipe text
-        With nitrate, also if chloride stood in for it.
-    cook : Cook
-        It runs out at the last temperature.
-    tube_diameter, tube_length, head : float
-        The head is the mean height of the mix above the outlet. [m]
-    volume, time : float
-        What ran out [m3], and how long it took [s].
-    salt : str
-        A key of :data:`SALTS`.
-    air_pressure : float
-        [Pa]
-    label : str
-
-    Raises
-    ------
-    InputError
-    """
-    known = as_mix(mix)
-    pot = known_pot(known, Kitchen(cook=cook, air_pressure=air_pressure))
-    if not pot.plain:
-        raise InputError(
-            f"{known.name!r} holds another sugar than sucrose and syrup, whose "
-            "liquid this measures; nothing can be learnt from it"
-        )
-    pot = pot.as_dummy() if _salt(salt) == suspension.CHLORIDE else pot
-    radius = 0.5 * tube_diameter
-    for value, what in (
-        (radius, "radius of the tube"),
-        (tube_length, "length of the tube"),
-        (head, "head"),
-    ):
-        positive(value, what, "m")
-    positive(volume, "volume that ran out", "m3")
-    positive(time, "time", "s")
-    viscosity = flow_out_viscosity(
-        radius=radius,
-        length=tube_length,
-        head=head,
-        rate=volume / time,
-        density=known.density,
-    )
-
-    def predict(values: Values) -> FloatArray:
-        eta, _ = poured(pot, values, cook, air_pressure)
-        return np.log(eta[0])
-
-    return Measurement(
-        kind="flow-out",
-        quantity="viscosity of the mix",
-        unit="Pa s",
-        observed=math.log(viscosity),
-        spread=FLOW_OUT,
-        inverse=math.exp,
-        predict=predict,
-        label=label,
-    )
-
-
-def flow_out_viscosity(
-    *, radius: float, length: float, head: float, rate: float, density: float
-) -> float:
-    """Return the viscosity from a flow-out cup; see :func:`flow_out`. [Pa s]
-
-    Examples
-    --------
-    >>> eta = flow_out_viscosity(
-    ...     radius=4e-3, length=0.03, head=0.06, rate=50e-6 / 72.0, density=1750.0
-    ... )
-    >>> round(eta, 1)
-    5.0
-    """
-    pressure = density * STANDARD_GRAVITY * head
-    return math.pi * pressure * radius**4 / (8.0 * length * rate)

@@ -319,7 +319,9 @@ class Belief:
     ----------
     mean : ndarray, shape (n,)
         On the scales of the normals, in the order of :data:`NAMES`.
+        [unit of the scale: 1 for ln]
     covariance : ndarray, shape (n, n)
+        [unit of the scales]
     origins : tuple of str
         Where each comes from.
     """
@@ -353,14 +355,14 @@ class Belief:
         return values_of(self.mean)
 
     def spreads(self) -> FloatArray:
-        """Return the standard deviations on the scales of the normals."""
+        """Return the standard deviations, (n,). [unit of the scales of the normals]"""
         return np.sqrt(np.diag(self.covariance))
 
     def root(self) -> FloatArray:
         """Return a square root of the covariance, which may be singular.
 
         Symmetric for :data:`OF_POUR`, so that each keeps its scores as far as it can;
-        none of them needs the scores of :data:`BESIDE`.
+        none of them needs the scores of :data:`BESIDE`. (n, n), [unit of the scales]
         """
         size = len(OF_POUR)
         own, across = self.covariance[:size, :size], self.covariance[size:, :size]
@@ -384,7 +386,7 @@ class Belief:
     def with_value(self, name: str, value: float, spread: float, origin: str) -> Belief:
         """Return the same with one parameter stated by the user, independent.
 
-        Belief
+        Parameters
         ----------
         name : str
         value : float
@@ -451,11 +453,15 @@ def unmeasured(
 ) -> Belief:
     """Return what is believed before any measurement.
 
-    Belief
+    Parameters
     ----------
     overrides : mapping, optional
         Name to (value, spread) that the user states instead; see
-        :meth:`Belief.with_value`.
+        :meth:`Belief.with_value`. [SI]
+
+    Returns
+    -------
+    Belief
 
     Examples
     --------
@@ -507,7 +513,7 @@ class Kitchen:
     tap : bool
         Whether the mould is tapped or vibrated while it is filled.
     tapped : float
-        Packing of tapped grains over that of sheared ones.
+        Packing of tapped grains over that of sheared ones. [-]
     degradation_limit : float
         Largest share of degraded sugar in a pour window.
     draws, seed : int
@@ -518,7 +524,16 @@ class Kitchen:
 
     Raises
     ------
-    InputError, ValidityError
+    InputError
+        A share, a number of draws or the end of the cook that is out of range.
+    ValidityError
+        An air pressure or a limit of degradation that the model does not cover.
+
+    Examples
+    --------
+    >>> kitchen = Kitchen(cook=Cook.hold(392.15, 480.0), air_pressure=95e3)
+    >>> kitchen.changed(tap=True).tap, kitchen.too_hot
+    (True, False)
     """
 
     cook: Cook

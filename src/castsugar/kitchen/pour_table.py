@@ -59,6 +59,14 @@ def kitchen_table(
     Notes
     -----
     Needs no Cantera: nothing is burnt.
+
+    Examples
+    --------
+    >>> from castsugar import Cook, Kitchen
+    >>> kitchen = Kitchen(cook=Cook.hold(392.15, 480.0), draws=64)
+    >>> table = kitchen_table("KNO3:65 sucrose:20 corn syrup:15", kitchen)
+    >>> table["flow_class"][0], round(table["water_as_cast_percent"][0], 1)
+    ('no flow', np.float64(3.0))
     """
     import pandas as pd
 
@@ -104,8 +112,21 @@ def kitchen_intervals(
     Returns
     -------
     list of dict
-        Key of a column to the ends of its band, in its unit: the central 95 % of the
-        kitchen's draws. Empty for a mix without a model.
+        Key of a column to the ends of its band [unit of the column]: the central
+        95 % of the kitchen's draws. Empty for a mix without a model.
+
+    See Also
+    --------
+    kitchen_table : the best estimates.
+
+    Examples
+    --------
+    >>> from castsugar import Cook, Kitchen
+    >>> kitchen = Kitchen(cook=Cook.hold(392.15, 480.0), draws=64)
+    >>> band, = kitchen_intervals("KNO3:60 sucrose:20 corn syrup:20", kitchen)
+    >>> low, high = band["relative_solids_20C"]
+    >>> round(low, 1), round(high, 1)
+    (1.0, 1.3)
     """
     instance(kitchen, Kitchen, "kitchen", optional=False)
     given = mixes if isinstance(mixes, Blends) else of_mixes(as_mixes(mixes))

@@ -31,10 +31,20 @@ def boiling_water(
         [Pa]
     label : str
 
+    Returns
+    -------
+    Measurement
+        For :func:`castsugar.kitchen.calibrate`.
+
     Raises
     ------
     InputError
         More than 10 K off.
+
+    Examples
+    --------
+    >>> boiling_water(reading=372.65, air_pressure=100e3).kind
+    'boiling water'
     """
     boils = float(boiling_temperature(0.0, air_pressure))
     off = boils - number(reading, "reading", "K")

@@ -273,6 +273,14 @@ def blend(  # noqa: PLR0913 - keyword-only options
     RefusedError
         For a row whose fuel is not sugars, polyols and syrups, and for an ingredient
         that is none of the catalogue's.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> shares = np.array([[0.65, 0.35], [0.60, 0.40]])
+    >>> blends = blend(["KNO3", "sucrose"], shares)
+    >>> blends.oxidizer_fuel_ratio.round(3)
+    array([1.857, 1.5  ])
     """
     made = put_together(
         items,

@@ -51,6 +51,16 @@ class Mix:
     process : str
         How it is made, one of :data:`PROCESSES`; empty: as the user's kitchen makes
         all of them.
+
+    See Also
+    --------
+    castsugar.blend : thousands of mixes at once.
+
+    Examples
+    --------
+    >>> mix = Mix.weigh("KNO3:65 sucrose:35")
+    >>> round(mix.density), round(mix.oxidizer_fuel_ratio, 3)
+    (1888, 1.857)
     """
 
     name: str
@@ -105,7 +115,14 @@ class Mix:
 
         Raises
         ------
-        InputError, UnknownNameError, RefusedError, ValidityError
+        InputError
+            An amount, a lot or a loss of water that is out of range.
+        UnknownNameError
+            With the nearest known names.
+        RefusedError
+            For a composition out of scope.
+        ValidityError
+            For a syrup outside the range that its source covers.
 
         Examples
         --------
@@ -197,7 +214,7 @@ class Mix:
 
     @property
     def cast_yield(self) -> float:
-        """Mass of cast mix per mass weighed."""
+        """Mass of cast mix per mass weighed. [-]"""
         return 1.0 - self.water_lost * self.water_as_weighed
 
     @property
@@ -207,7 +224,7 @@ class Mix:
 
     @property
     def oxidizer_fuel_ratio(self) -> float:
-        """Mass of nitrate over mass of fuel, all water left out.
+        """Mass of nitrate over mass of fuel, all water left out. [-]
 
         Infinite without fuel, NaN without either.
 
@@ -221,7 +238,7 @@ class Mix:
 
     @property
     def oxygen_balance(self) -> float:
-        """Oxygen left (+) or missing (-) to CO2, H2O, N2, K2CO3, in % of the mass.
+        """Oxygen left (+) or missing (-) to CO2, H2O, N2, K2CO3, by mass. [%]
 
         (O - 2 C - H/2 - K/2 - Na/2 - 3/2 Fe) x 15.999 g/mol. Worked by hand for
         KNO3: (3 - 1/2) x 15.999 / 101.102 = +39.56 %.

@@ -43,13 +43,26 @@ class Lot:
     dry_solids : float, optional
         Of a syrup: mass fraction of dry solids.
     dextrose_equivalent : float, optional
-        Of a glucose syrup.
+        Of a glucose syrup. [DE]
     dry_solids_uncertainty : float, optional
-        Standard uncertainty of stated dry solids; 0.005 if not said.
+        Standard uncertainty of stated dry solids; 0.005 if not said. [-]
     moisture_uncertainty, assay_uncertainty : float, optional
-        Standard uncertainties of those, if stated.
+        Standard uncertainties of those, if stated. [-]
     invented : tuple of str
         Its entry, if that says of itself that nobody measured it.
+
+    Raises
+    ------
+    InputError
+        A fraction outside 0 to 1; assay and inert part that sum to more than 1.
+
+    Examples
+    --------
+    >>> from castsugar import Mix
+    >>> damp = Lot(moisture=0.003)
+    >>> mix = Mix.weigh("KNO3:65 sucrose:35", lots={"KNO3": damp})
+    >>> round(mix.water_as_weighed, 5)
+    0.00195
     """
 
     moisture: float = 0.0

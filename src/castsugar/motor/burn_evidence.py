@@ -108,7 +108,7 @@ class Burned:
         Which pot it came from: two entries of one mix and one batch share it.
     log_rate_u, exponent_u : float
         Standard uncertainties that the entry brings: of the reading of a firing, of a
-        published or stated law.
+        published or stated law. [-]
     shared_u : float
         The part of the first that all entries share which have one: the efficiency
         that filmed firings take, the eye that judges their ends.
@@ -127,6 +127,18 @@ class Burned:
     ------
     InputError
         For what cannot be a rate, a composition or an uncertainty.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> burned = Burned(
+    ...     name="invented",
+    ...     fractions={"potassium nitrate": 0.65, "sucrose": 0.35},
+    ...     pressure=np.array([1e6, 2e6, 4e6]),
+    ...     rate=np.array([8.0e-3, 9.5e-3, 11.0e-3]),
+    ... )
+    >>> burned.measured
+    True
     """
 
     name: str

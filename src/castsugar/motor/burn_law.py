@@ -81,16 +81,16 @@ class BurnLaw:
         Rising and touching: the high of one is the low of the next.
     log_rate_u : float
         Standard uncertainty of ln r of a new grain (prediction): at `centre` if there
-        is a `covariance`, else at every pressure.
+        is a `covariance`, else at every pressure. [-]
     covariance : tuple of tuple or None
         Of ln r at `centre` and the exponent, of the law itself (without `scatter`).
     centre : float
         [Pa]
     degrees_of_freedom : float
-        Of the uncertainties.
+        Of the uncertainties. [-]
     scatter : float
         Standard deviation of ln r of single strands about the law; part of
-        `log_rate_u`.
+        `log_rate_u`. [-]
     origin : str
         "measured: ...", "stated: ...", "borrowed: ...", "model of ...", "assumed: ...".
     status, source : str
@@ -107,6 +107,16 @@ class BurnLaw:
     ------
     InputError
         No band, bands that do not touch, a negative or impossible uncertainty.
+
+    See Also
+    --------
+    castsugar.motor.burn_rate : the rate at a pressure.
+
+    Examples
+    --------
+    >>> band = Band(low=1e5, high=1e7, rate=8e-3, exponent=0.5)
+    >>> BurnLaw(name="invented", bands=(band,), log_rate_u=0.1).tested
+    (100000.0, 10000000.0)
     """
 
     name: str
@@ -167,10 +177,15 @@ def burn_rate(law: BurnLaw, pressure: ArrayLike) -> FloatArray:
     Parameters
     ----------
     law : BurnLaw
-    pressure : array_like
-        Above 0; NaN passes through. A pressure where two bands meet belongs to the
-        lower one; outside all bands the nearest is continued (see :func:`outside`).
-        [Pa]
+    pressure : array_like, shape (n,)
+        Absolute, above 0; NaN passes through. A pressure where two bands meet belongs
+        to the lower one; outside all bands the nearest is continued (see
+        :func:`outside`). [Pa]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Or a number, or of more dimensions, as `pressure` is. [m/s]
 
     Raises
     ------
@@ -349,12 +364,37 @@ def borrowed_laws(database: Database) -> tuple[BurnLaw, ...]:
 
     The doubt of each is that of its row, but not less than
     :data:`castsugar.motor.burn_law.BORROWED_DOUBT`; its origin names the source.
+
+    Parameters
+    ----------
+    database : Database
+        See :func:`castsugar.load_database`.
+
+    Returns
+    -------
+    tuple of BurnLaw
+
+    Examples
+    --------
+    >>> from castsugar.data import load_database
+    >>> {law.origin.split(":")[0] for law in borrowed_laws(load_database())}
+    {'borrowed'}
     """
     return tuple(_law(record) for record in database.burn_laws.values())
 
 
 def borrowed_law(database: Database, name: str) -> BurnLaw:
     """Return the published burn law of that name; case does not matter.
+
+    Parameters
+    ----------
+    database : Database
+        See :func:`castsugar.load_database`.
+    name : str
+
+    Returns
+    -------
+    BurnLaw
 
     Raises
     ------

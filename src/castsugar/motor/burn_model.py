@@ -77,6 +77,11 @@ class Asked:
         mix that is asked for; else strands.
     process : str
         Empty: what the model takes where none is stated.
+
+    Examples
+    --------
+    >>> Asked(motor=False).of == NEXT  # strands of the next batch
+    True
     """
 
     of: str = NEXT
@@ -188,7 +193,9 @@ class BurnModel:
     Parameters
     ----------
     evidence : sequence of Burned
-    known : Scatter
+        What was burned; none: what is held beforehand.
+    known : Scatter, optional
+        What is known of the scatter between batches.
     widths : Widths, optional
         Held, with even weights: for studies.
     process : str
@@ -197,9 +204,22 @@ class BurnModel:
     Attributes
     ----------
     rows : Rows
-    widths : Widths
-        Of the points that count.
+        Of the evidence, a row a strand.
     weights : ndarray, shape (points,)
+        Of the points of `widths`, which then holds those that count; sum 1. [-]
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> burned = Burned(
+    ...     name="invented",
+    ...     fractions={"potassium nitrate": 0.65, "sucrose": 0.35},
+    ...     pressure=np.array([1e6, 2e6, 4e6]),
+    ...     rate=np.array([8.0e-3, 9.5e-3, 11.0e-3]),
+    ... )
+    >>> model = BurnModel([burned])
+    >>> model.weights.shape, round(float(model.weights.sum()), 9)
+    ((512,), 1.0)
     """
 
     def __init__(
@@ -334,7 +354,7 @@ class BurnModel:
         return means, np.maximum(prior, 1e-12)
 
     def share_as_steep(self, exponent: float, x: FloatArray, asked: Asked) -> float:
-        """Return the chance that a law of what burned is as steep somewhere.
+        """Return the chance that a law of what burned is as steep somewhere. [-]
 
         Between neighbours of `x`, ln(p / 2.5 MPa); the first answer is kept.
         """

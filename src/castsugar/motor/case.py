@@ -37,6 +37,17 @@ class Material:
     InputError
         No strength, a value that is not positive, a table that does not rise in
         temperature, a factor above 1.
+
+    Examples
+    --------
+    >>> hot = Material(
+    ...     name="invented",
+    ...     yield_strength=250e6,
+    ...     temperatures=(293.15, 493.15),
+    ...     factors=(1.0, 0.8),
+    ... )
+    >>> round(hot.derating(393.15), 3)
+    0.9
     """
 
     name: str
@@ -219,9 +230,10 @@ class Case:
         Required with a wall.
     safety_factor : float
         Of strength over stress and of proof over working pressure, 1 or more. The
-        default 2 is common practice, no source.
+        default 2 is common practice, no source. [-]
     derating : float
         Hot over cold strength, above 0, up to 1; on top of `wall_temperature`.
+        [-]
     wall_temperature : float or None
         Looked up in the table of the material. [K]
     convention : str
@@ -236,6 +248,17 @@ class Case:
     ------
     InputError
         No limit at all, a wall without material, values out of range.
+
+    See Also
+    --------
+    castsugar.motor.allowable_pressure : the limit that counts.
+
+    Examples
+    --------
+    >>> steel = Material(name="invented", yield_strength=250e6)
+    >>> case = Case(inner_diameter=0.038, thickness=1.5e-3, material=steel)
+    >>> case.is_plastic, case.total_derating
+    (False, 1.0)
     """
 
     rated_pressure: float | None = None
@@ -330,6 +353,15 @@ class Allowable:
 
 def allowable_pressure(case: Case) -> Allowable:
     """Return the lowest limit of a case, absolute.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    Allowable
+        Pressure, absolute [Pa], and the rule that sets it.
 
     Examples
     --------

@@ -235,6 +235,7 @@ class Delay:
         Half the band of `time` if one input alone is uncertain, largest first. [s]
     scatter_share : float
         Part of the variance of the ambient rate that is scatter between columns.
+        [-]
     draws : ndarray, shape (draws,)
         Delays. [s]
     law : BurnLaw
@@ -274,7 +275,7 @@ class Delay:
 
     @property
     def burned_share(self) -> float:
-        """Return the part of the length that burns during thrust."""
+        """Return the part of the length that burns during thrust. [-]"""
         return min(self.burned.value / self.length.value, 1.0)
 
     @property
@@ -288,7 +289,7 @@ class Delay:
 
     @property
     def climb_change(self) -> float:
-        """Return by which part the delay grows over `checks.CLIMB`; NaN without one."""
+        """Return the share by which the delay grows over `checks.CLIMB`, or NaN."""
         return self.climb_time / self.ground_time - 1.0 if self.lasts else math.nan
 
     @property
@@ -359,11 +360,20 @@ def delay_time(
         Pressure of the air where the delay burns; None: as at the test place. [Pa]
     settings : Settings, optional
 
+    Returns
+    -------
+    Delay
+        Its `time` is from the end of thrust. [s]
+
     Raises
     ------
     InputError
         A law that was not measured; a pressure more than 10 % outside the tested ones,
         but for a lower one where the delay burns; readings below ambient.
+
+    See Also
+    --------
+    delay_length : the other way round.
 
     Examples
     --------
@@ -395,8 +405,31 @@ def delay_length(
 ) -> Delay:
     """Return the length of a column that makes a wanted delay.
 
-    Parameters and errors as for :func:`delay_time`; `time` is from the end of thrust.
-    [s]
+    Parameters
+    ----------
+    law, thrusting, ambient, burning_at, settings
+        As for :func:`delay_time`.
+    time : float
+        Wanted, from the end of thrust. [s]
+
+    Returns
+    -------
+    Delay
+        Its `length` is the one to cut. [m]
+
+    Raises
+    ------
+    InputError
+        As for :func:`delay_time`.
+
+    Examples
+    --------
+    >>> from castsugar.motor.burn_law import Band
+    >>> band = Band(low=1e5, high=3e6, rate=3e-3, exponent=0.5)
+    >>> slow = BurnLaw(name="invented", bands=(band,), log_rate_u=0.05)
+    >>> found = delay_length(slow, Thrusting.constant(1e6, 2.0), time=6.0)
+    >>> round(1e3 * found.length.value, 1)
+    11.6
     """
     positive("delay", time, "s")
     fired = _fire(law, thrusting, ambient, burning_at, settings or Settings())

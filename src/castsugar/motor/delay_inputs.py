@@ -63,7 +63,7 @@ class Thrusting:
     pressure_u, time_u : float
         Relative standard uncertainty of all pressures alike, and of the burn time.
     correlation : float
-        Of the two: a motor that stands higher burns out earlier.
+        Of the two: a motor that stands higher burns out earlier. [-]
     tail : tuple of ndarray, or None
         Time from the end of thrust [s] and pressure [Pa] of a recorded tail, each (m,).
 
@@ -72,6 +72,15 @@ class Thrusting:
     InputError
         Fewer than 2 points, unequal lengths, times that fall, values that are not
         finite, a pressure of 0 or less, a negative uncertainty.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> fired = Thrusting(
+    ...     time=np.array([0.0, 1.0, 1.5]), pressure=np.array([2e6, 3e6, 3e6])
+    ... )
+    >>> fired.burn_time, round(fired.mean_pressure)
+    (1.5, 2666667)
     """
 
     time: FloatArray
@@ -302,10 +311,28 @@ def pressure_above(pressure: float, height: float) -> float:
 def delay_law(result: MixResult) -> BurnLaw:
     """Return the law that the strands of the delay mix gave.
 
+    Parameters
+    ----------
+    result : MixResult
+        Of :func:`castsugar.strands.analyse_mix`: strands of the delay mix.
+
+    Returns
+    -------
+    BurnLaw
+        For :func:`delay_time` and :func:`delay_length`.
+
     Raises
     ------
     InputError
         There is none; the message says why.
+
+    Examples
+    --------
+    >>> from castsugar.strands import Strand, analyse_mix
+    >>> times = {1e5: 22.0, 5e5: 13.0, 1e6: 10.2, 2e6: 8.1}
+    >>> burned = [Strand(length=0.05, time=t, pressure=p) for p, t in times.items()]
+    >>> round(delay_law(analyse_mix("delay", burned)).bands[0].exponent, 2)
+    0.33
     """
     if result.law is None:
         mix = f" of {result.mix!r}" if result.mix else ""

@@ -55,6 +55,7 @@ class Firing:
     impulse_class : str
         Public letter of the total impulse.
     port_to_throat : float
+        Port area over throat area before ignition. [-]
     propellant_mass : float
         [kg]
     limit : float
@@ -96,6 +97,20 @@ def firings(
     list of Firing or None
         None for a row that could not be driven, or whose exhaust has an isentropic
         exponent that no nozzle is reckoned with.
+
+    Examples
+    --------
+    >>> from castsugar import Conditions, Mix
+    >>> from castsugar.motor import BurnModel, HollowCylinder
+    >>> grain = HollowCylinder(
+    ...     outer_diameter=0.030, core_diameter=0.010, segment_length=0.050
+    ... )
+    >>> motor = Hardware(grain=grain, throat_diameter=8e-3, burning=BurnModel())
+    >>> mixes = [Mix.weigh("KNO3:65 sucrose:35")]
+    >>> rows = Conditions(motor=motor).rows(mixes, confirm=False)
+    >>> fired, = firings(motor, mixes, rows)
+    >>> fired.impulse_class, round(1e3 * fired.propellant_mass)
+    ('F', 57)
     """
     return [
         _fire(hardware, of_mixes([mix]), row) if can_fire(hardware, row) else None

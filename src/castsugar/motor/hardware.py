@@ -94,26 +94,28 @@ class Hardware:
     exit_diameter : float or None
         None: the exit is the throat. [m]
     nozzle_efficiency : float
-        Thrust over ideal thrust, as stated; 1: nothing stated.
+        Thrust over ideal thrust, as stated; 1: nothing stated. [-]
     thrust_coefficient : float or None
-        Takes the place of the ideal formula.
+        Takes the place of the ideal formula. [-]
     burning : BurnModel
         What is known of burn rates.
     case : Case or None
         Without one there is no margin.
     density_ratio : float or None
         Density of the real grain over that without voids, stated or measured; None:
-        what a kitchen expects of it, else a usual one.
+        what a kitchen expects of it, else a usual one. [-]
     grain_temperature, strand_temperature : float
         Of the grain; of the strands that the burn law comes from. [K]
     temperature_sensitivity : float
         Of the burn rate at constant pressure. [1/K]
     efficiency : float or None
         Delivered over ideal c*, for performance; None: nothing stated.
+        [-]
     efficiency_measured : bool
         A measured one counts for the margin too.
     efficiency_u : float
         Standard uncertainty of the ln of a measured one, for the next firing.
+        [-]
     firings : int
         Sound firings behind it.
     efficiencies : Efficiencies
@@ -146,6 +148,20 @@ class Hardware:
     InputError
         A throat wider than the core, a grain wider than the case or that fills it, and
         what its parts refuse.
+
+    See Also
+    --------
+    castsugar.motor.firings : fires mixes in it.
+
+    Examples
+    --------
+    >>> from castsugar.motor.grain import HollowCylinder
+    >>> grain = HollowCylinder(
+    ...     outer_diameter=0.030, core_diameter=0.010, segment_length=0.050
+    ... )
+    >>> motor = Hardware(grain=grain, throat_diameter=8e-3, burning=BurnModel())
+    >>> round(motor.kn_max, 1)
+    65.6
     """
 
     grain: Grain
@@ -297,7 +313,7 @@ class Hardware:
 
     @property
     def known_nozzle_efficiency(self) -> float:
-        """Return thrust over ideal thrust, as stated, else as firings told; else 1."""
+        """Return thrust over ideal thrust, stated, else as firings told; else 1. [-]"""
         told = self.efficiencies.nozzle
         if self.nozzle_stated or not told.count:
             return self.nozzle_efficiency
@@ -310,7 +326,7 @@ class Hardware:
 
     @property
     def margin_factor(self) -> float:
-        """Return what the ideal c* is multiplied with for the margin."""
+        """Return what the ideal c* is multiplied with for the margin. [-]"""
         if self.efficiency is None or not self.efficiency_measured:
             return 1.0
         return self.efficiency
@@ -322,7 +338,7 @@ class Hardware:
 
     @property
     def known_density_ratio(self) -> float:
-        """Return the density of the grain over that without voids: stated, or usual."""
+        """Return density of the grain over that without voids: stated, or usual. [-]"""
         return DENSITY_RATIO if self.density_ratio is None else self.density_ratio
 
     def filled(self, casting: Casting) -> Hardware:

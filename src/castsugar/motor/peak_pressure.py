@@ -41,6 +41,11 @@ class Spread:
     ------
     InputError
         A negative value.
+
+    Examples
+    --------
+    >>> round(Spread(density=0.03, area=0.04).supply_u(0.0), 3)
+    0.05
     """
 
     density: float = 0.0

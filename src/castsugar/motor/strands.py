@@ -70,6 +70,11 @@ class Strand:
     InputError
         Length, time, pressure or temperature not positive; a process that is none; a
         degraded share outside 0 to 1.
+
+    Examples
+    --------
+    >>> Strand(length=0.05, time=8.0, pressure=2e6).rate
+    0.00625
     """
 
     length: float
@@ -210,6 +215,19 @@ def analyse(
         Of the laws.
     level : float
         Probability of intervals.
+
+    Returns
+    -------
+    StrandResults
+        A result a mix, in the order of first appearance.
+
+    Examples
+    --------
+    >>> times = {1e6: 9.9, 2e6: 8.1, 4e6: 6.5, 7e6: 5.6}
+    >>> burned = [Strand(length=0.05, time=t, pressure=p) for p, t in times.items()]
+    >>> found, = analyse(burned).mixes
+    >>> round(found.law.bands[0].exponent, 2)
+    0.3
     """
     groups: dict[str, list[Strand]] = {}
     for strand in strands:
@@ -233,6 +251,32 @@ def analyse_mix(
 
     Never a law from fewer than 3 strands, from one pressure, or with a fitted exponent
     of 1 or more.
+
+    Parameters
+    ----------
+    mix : str
+        Name of the mix; empty if it has none.
+    strands : sequence of Strand
+        All of this mix.
+    kind : str
+        Of the law: what burns with potassium nitrate.
+    level : float
+        Probability of intervals.
+
+    Returns
+    -------
+    MixResult
+        With a law, or the reason why there is none.
+
+    See Also
+    --------
+    analyse : strands of several mixes.
+
+    Examples
+    --------
+    >>> alone = analyse_mix("mine", [Strand(length=0.05, time=8.0, pressure=2e6)])
+    >>> alone.law is None, bool(alone.reason)
+    (True, True)
     """
     kept = tuple(strands)
     p, r = np.array([s.pressure for s in kept]), np.array([s.rate for s in kept])

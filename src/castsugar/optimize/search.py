@@ -382,7 +382,7 @@ def search(  # noqa: PLR0913 - keyword-only options
     maximise : bool
         The highest pressure is refused.
     weights : mapping, optional
-        Of the weighted sum.
+        Column to its weight in the weighted sum. [1/unit of the column]
     limits : sequence of Requirement
         On columns, sure or with a probability.
     ratios : sequence of str
@@ -433,6 +433,16 @@ def search(  # noqa: PLR0913 - keyword-only options
         For a column or an ingredient.
     RefusedError
         For an ingredient outside the scope.
+
+    Examples
+    --------
+    >>> found = search(
+    ...     {"KNO3": "balance", "sucrose": (0.30, 0.40)},
+    ...     limits=[Requirement(column="flame_temperature_K", at_most=1650.0)],
+    ...     confirm=False,
+    ... )
+    >>> found.feasible, found.recipe
+    (True, {'potassium nitrate': 0.63, 'sucrose': 0.37})
     """
     instance(ingredients, Mapping, "ingredients", optional=False)
     instance(prices, Prices, "prices")

@@ -374,6 +374,13 @@ def responses(
         If no ingredient can vary alone.
     UnknownNameError
         For a column that the search did not compute, or other units.
+
+    Examples
+    --------
+    >>> import castsugar as cs
+    >>> found = cs.search({"KNO3": "balance", "sucrose": (0.3, 0.4)}, confirm=False)
+    >>> len(responses(found).lines) > 0
+    True
     """
     columns = (column,) if column else ()
     of = _around(outcome, columns, PLAIN, Shown(units))

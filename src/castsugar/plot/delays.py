@@ -35,6 +35,17 @@ def delay(found: Delay, *, ax: Axes | None = None, units: str = "si") -> Axes:
     Axes
         The band holds 95 of 100 columns (or as many as the settings say) at the end of
         thrust and at the end of the column, and runs straight between.
+
+    Examples
+    --------
+    >>> from castsugar.firing import Thrusting, delay_time
+    >>> from castsugar.motor import BurnLaw
+    >>> from castsugar.motor.burn_law import Band
+    >>> band = Band(low=1e5, high=3e6, rate=3e-3, exponent=0.5)
+    >>> slow = BurnLaw(name="invented", bands=(band,), log_rate_u=0.05)
+    >>> found = delay_time(slow, Thrusting.constant(1e6, 2.0), length=12e-3)
+    >>> delay(found).get_xlabel()
+    'time from ignition, s'
     """
     show, axes = Shown(units), style.new_axes() if ax is None else ax
     unit = show.unit("length")

@@ -81,6 +81,19 @@ def trace(
     See Also
     --------
     castsugar.motor.firings : the firings of mixes in a motor.
+
+    Examples
+    --------
+    >>> from castsugar import Conditions, Hardware, Mix
+    >>> from castsugar.motor import BurnModel, HollowCylinder, firings
+    >>> grain = HollowCylinder(
+    ...     outer_diameter=0.030, core_diameter=0.010, segment_length=0.050
+    ... )
+    >>> motor = Hardware(grain=grain, throat_diameter=8e-3, burning=BurnModel())
+    >>> mixes = [Mix.weigh("KNO3:65 sucrose:35")]
+    >>> rows = Conditions(motor=motor).rows(mixes, confirm=False)
+    >>> trace({"mine": firings(motor, mixes, rows)[0]}).get_xlabel()
+    'time from ignition, s'
     """
     if not fired or quantity not in QUANTITIES:
         raise InputError(
@@ -139,6 +152,22 @@ def growth(
     ------
     InputError
         Nothing to draw.
+
+    Examples
+    --------
+    >>> from castsugar import Conditions, Hardware, Mix
+    >>> from castsugar.motor import BurnModel, HollowCylinder, firings
+    >>> grain = HollowCylinder(
+    ...     outer_diameter=0.030, core_diameter=0.010, segment_length=0.050
+    ... )
+    >>> motor = Hardware(
+    ...     grain=grain, throat_diameter=8e-3, throat_after=8.4e-3, burning=BurnModel()
+    ... )
+    >>> mixes = [Mix.weigh("KNO3:65 sucrose:35")]
+    >>> rows = Conditions(motor=motor).rows(mixes, confirm=False)
+    >>> axes = growth({"mine": firings(motor, mixes, rows)[0]})
+    >>> axes.get_xlabel()
+    'time from ignition, s'
     """
     if not fired:
         raise InputError("nothing to draw; give one firing or more, by name")
@@ -187,6 +216,17 @@ def firing(
     ------
     InputError
         For a quantity that was not recorded.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from castsugar.firing import Recorded, Stand, reduce_recording, review
+    >>> time = np.arange(0.0, 3.0, 0.001)
+    >>> burning = (time > 1.0) & (time < 2.0)
+    >>> recorded = Recorded(time=time, pressure=2e6 * burning)
+    >>> axes = firing(review(reduce_recording(recorded, Stand())))
+    >>> axes.get_xlabel()
+    'time, s'
     """
     reduction, show = test.reduction, Shown(units)
     quantity = quantity or ("pressure" if reduction.pressure else "thrust")

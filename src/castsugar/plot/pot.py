@@ -64,6 +64,14 @@ def viscosity(
         No mix.
     ValidityError
         A mix or a cook without a model.
+
+    Examples
+    --------
+    >>> from castsugar import Cook, Kitchen, Mix
+    >>> kitchen = Kitchen(cook=Cook.hold(392.15, 480.0), draws=64)
+    >>> mix = Mix.weigh("KNO3:60 sucrose:20 corn syrup:20")
+    >>> viscosity({"mine": mix}, kitchen).get_yscale()
+    'log'
     """
     _some(mixes)
     show, axes = Shown(units), style.new_axes() if ax is None else ax
@@ -127,6 +135,14 @@ def cook(
         No mix.
     ValidityError
         A mix or a cook without a model.
+
+    Examples
+    --------
+    >>> from castsugar import Cook, Kitchen, Mix
+    >>> kitchen = Kitchen(cook=Cook.hold(392.15, 480.0), draws=64)
+    >>> axes = cook({"mine": Mix.weigh("KNO3:60 sucrose:20 corn syrup:20")}, kitchen)
+    >>> axes.get_xlabel()
+    'minutes of the cook'
     """
     _some(mixes)
     axes = style.new_axes() if ax is None else ax

@@ -108,6 +108,17 @@ def front(outcome: Outcome, *, ax: Axes | None = None, units: str = "si") -> Axe
         Without a front.
     UnknownNameError
         For other units.
+
+    Examples
+    --------
+    >>> import castsugar as cs
+    >>> found = cs.search(
+    ...     {"KNO3": "balance", "sucrose": (0.3, 0.4)},
+    ...     front=(("specific_impulse_s", True), ("flame_temperature_K", False)),
+    ...     confirm=False,
+    ... )
+    >>> len(front(found).lines) > 0
+    True
     """
     axes = ax if ax is not None else style.new_axes()
     _draw(axes, _read(outcome, Shown(units)))

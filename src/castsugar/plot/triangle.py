@@ -91,23 +91,24 @@ def ternary(  # noqa: PLR0913 - keyword-only options
         Shares of the three in each mix, sum 1: those of a lattice, or any others.
     values : ndarray, shape (n,)
         NaN where nothing was computed: hatched, and named in the legend.
+        [unit of the label]
     corners : tuple of three str
         The ingredients: top, left and right.
     label : str
         What is shown, with its unit.
     contours : sequence of float
-        Lines of equal value; by default round ones.
+        Lines of equal value; by default round ones. [unit of the values]
     logarithmic : bool
         For a quantity above 0 that runs over decades.
     limits : mapping of str to ndarray, shape (n,)
         Name to distance to a limit, below 0 where it is broken: a heavy named line at
-        0, the broken side hatched.
+        0, the broken side hatched. [-]
     areas : mapping of str to ndarray of bool, shape (n,)
-        Name to mixes that are covered by a hatch.
+        Name to mixes that are covered by a hatch. [-]
     marks : mapping of str to three floats
         Name to the shares of a mix.
     measured : ndarray, shape (m, 3), optional
-        Mixes to ring.
+        Shares of mixes to ring.
     zoom : three pairs of float, optional
         Lowest and highest share of each.
     ax : Axes, optional

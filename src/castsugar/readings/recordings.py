@@ -95,7 +95,7 @@ class Recording:
         As a key of :data:`castsugar.units.UNITS`, for example "psi", "mV"; or "".
     second_pressure : (n,) array or None
         What a second sensor reads, of the same kind: for
-        :func:`castsugar.firing.mean_of_two`.
+        :func:`castsugar.firing.mean_of_two`. [Pa] or [V]
     pressure_titles : tuple of str
         As in the header.
     not_read : tuple of str
@@ -133,7 +133,7 @@ def read_trace(
     sampling_rate: float = 0.0,
     mass_is_force: bool = False,
 ) -> Recording:
-    """Read the recording of a static test from the CSV file of a data logger.
+    r"""Read the recording of a static test from the CSV file of a data logger.
 
     One header line, one row a sample: time, and pressure or thrust or both, in any
     order; units stand in the header ("time (s)", "pressure (psig)", "thrust_N") or in a
@@ -159,6 +159,11 @@ def read_trace(
     mass_is_force : bool
         A thrust in kg, g or lb is one in kgf, gf or lbf.
 
+    Returns
+    -------
+    Recording
+        As the file has it: nothing sorted, filtered or corrected.
+
     Raises
     ------
     UnknownNameError
@@ -167,6 +172,19 @@ def read_trace(
         If the file cannot be read, is no regular one or larger than 100 MB.
     DataError
         Names file, line, column, cell and what is allowed.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> rows = [f"{0.01 * i:.2f},{2.0 * (30 < i < 70)}" for i in range(100)]
+    >>> text = "\n".join(["time (s),pressure (MPa gauge)", *rows])
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     file = Path(folder) / "shot.csv"
+    ...     _ = file.write_text(text)
+    ...     found = read_trace(file)
+    >>> found.pressure_kind, float(found.pressure.max())
+    ('gauge', 2000000.0)
     """
     if time_unit and time_unit not in UNITS["time"]:
         raise unknown_name("unit of time", time_unit, UNITS["time"])

@@ -87,7 +87,7 @@ _RANGES = {
 def read_strands(
     path: str | PathLike[str], *, ambient: float = STANDARD_ATMOSPHERE
 ) -> tuple[Strand, ...]:
-    """Read strands from a CSV file.
+    r"""Read strands from a CSV file.
 
     One header line, one row a strand: length, time, pressure, and if known temperature,
     mix, batch, process, degraded (share of the sugar), date, note. Units stand in the
@@ -104,6 +104,11 @@ def read_strands(
     ambient : float
         Pressure that "ambient" means. [Pa]
 
+    Returns
+    -------
+    tuple of Strand
+        In the order of the rows.
+
     Raises
     ------
     DataError
@@ -111,6 +116,21 @@ def read_strands(
     InputError
         If the file cannot be read, is no regular one or larger than 1 MB; an ambient
         pressure that is not positive.
+
+    See Also
+    --------
+    castsugar.strands.read_strand_files : several files at once.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     file = Path(folder) / "strands.csv"
+    ...     _ = file.write_text("length (mm),time (s),pressure\n50,20.0,ambient\n")
+    ...     found = read_strands(file)
+    >>> found[0].pressure, found[0].rate
+    (101325.0, 0.0025)
     """
     if not (math.isfinite(ambient) and ambient > 0.0):
         raise InputError(f"ambient pressure is {ambient:g} Pa; it must be above 0")
@@ -164,7 +184,18 @@ def read_strands(
 def read_strand_files(
     paths: Sequence[str | PathLike[str]], *, ambient: float = STANDARD_ATMOSPHERE
 ) -> tuple[Strand, ...]:
-    """Read strands from several files: those of one name are strands of one mix.
+    r"""Read strands from several files: those of one name are strands of one mix.
+
+    Parameters
+    ----------
+    paths : sequence of path
+    ambient : float
+        Pressure that "ambient" means. [Pa]
+
+    Returns
+    -------
+    tuple of Strand
+        In the order of the files, then of their rows.
 
     Raises
     ------
@@ -173,6 +204,19 @@ def read_strand_files(
     InputError
         If all strands of a file stand in another, too, or two files name no mix:
         nothing says then that it is one.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> head = "length (mm),time (s),pressure (MPa),mix\n"
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     files = [Path(folder) / name for name in ("one.csv", "two.csv")]
+    ...     for file, row in zip(files, ("50,8.0,2,a", "50,9.0,1,a"), strict=True):
+    ...         _ = file.write_text(head + row + "\n")
+    ...     found = read_strand_files(files)
+    >>> [strand.pressure for strand in found]
+    [2000000.0, 1000000.0]
     """
     files = [read_strands(path, ambient=ambient) for path in paths]
     refuse_twice(files)

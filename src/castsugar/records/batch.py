@@ -43,6 +43,12 @@ class Batch:
 
     Attributes
     ----------
+    path : pathlib.Path
+        The file.
+    id : str
+        Day and number: "2026-11-25-1".
+    made : Made
+        Line 1 of the file.
     events : tuple of Event
         In the order of the file.
     """

@@ -59,12 +59,39 @@ class Damaged:
 def read_batch(path: Path) -> Batch:
     """Read the record of a batch.
 
+    Parameters
+    ----------
+    path : pathlib.Path
+        Of the record.
+
+    Returns
+    -------
+    Batch
+
     Raises
     ------
     DataError
         File, line and what is wrong.
     InputError
         If the file cannot be read or is too large.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from castsugar.records import Made, new_batch
+    >>> made = Made(
+    ...     date="2026-11-25",
+    ...     recipe="KNO3:65 sucrose:35",
+    ...     name="",
+    ...     fractions={"potassium nitrate": 0.65, "sucrose": 0.35},
+    ...     batch=0.2,
+    ...     planned={"potassium nitrate": 0.13, "sucrose": 0.07},
+    ...     pressure=3e6,
+    ... )
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     batch = read_batch(new_batch(Path(folder), made).path)
+    >>> batch.made.recipe
+    'KNO3:65 sucrose:35'
     """
     return decode(read_bytes(path, LARGEST), path)
 
@@ -72,10 +99,38 @@ def read_batch(path: Path) -> Batch:
 def record_path(folder: Path, identity: str) -> Path:
     """Return the file of a batch.
 
+    Parameters
+    ----------
+    folder : pathlib.Path
+    identity : str
+        Such as "2026-11-25-1".
+
+    Returns
+    -------
+    pathlib.Path
+
     Raises
     ------
     InputError
         If the folder has no such batch; names the nearest.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from castsugar.records import Made, new_batch
+    >>> made = Made(
+    ...     date="2026-11-25",
+    ...     recipe="KNO3:65 sucrose:35",
+    ...     name="",
+    ...     fractions={"potassium nitrate": 0.65, "sucrose": 0.35},
+    ...     batch=0.2,
+    ...     planned={"potassium nitrate": 0.13, "sucrose": 0.07},
+    ...     pressure=3e6,
+    ... )
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     batch = new_batch(Path(folder), made)
+    ...     record_path(Path(folder), batch.id) == batch.path
+    True
     """
     if not IDENTITY.fullmatch(identity):
         raise InputError(
@@ -99,10 +154,27 @@ def list_batches(folder: Path) -> tuple[list[Summary], list[Damaged]]:
 
     A folder that does not exist has none.
 
+    Parameters
+    ----------
+    folder : pathlib.Path
+
+    Returns
+    -------
+    tuple of (list of Summary, list of Damaged)
+
     Raises
     ------
     InputError
         If the folder cannot be read.
+
+    See Also
+    --------
+    castsugar.records.read_batches : whole batches.
+
+    Examples
+    --------
+    >>> list_batches(Path("a folder that is not there"))
+    ([], [])
     """
     damaged: list[Damaged] = []
     found = [summary_of(batch) for batch in _each(folder, damaged)]
@@ -110,7 +182,21 @@ def list_batches(folder: Path) -> tuple[list[Summary], list[Damaged]]:
 
 
 def read_batches(folder: Path) -> tuple[list[Batch], list[Damaged]]:
-    """Return the same as whole batches; see :func:`list_batches`."""
+    """Return the same as :func:`list_batches`, as whole batches.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+
+    Returns
+    -------
+    tuple of (list of Batch, list of Damaged)
+
+    Examples
+    --------
+    >>> read_batches(Path("a folder that is not there"))
+    ([], [])
+    """
     damaged: list[Damaged] = []
     found = list(_each(folder, damaged))
     return sorted(found, key=lambda b: _order(b.id)), damaged
@@ -174,10 +260,40 @@ def new_batch(folder: Path, made: Made) -> Batch:
     The folder is made if it is not there. Two processes at once get two numbers;
     whatever happens on the way, the record is there whole or not at all.
 
+    Parameters
+    ----------
+    folder : pathlib.Path
+    made : Made
+
+    Returns
+    -------
+    Batch
+
     Raises
     ------
     InputError
         If the date is none, or the folder cannot be written.
+
+    See Also
+    --------
+    castsugar.records.add_events : what happens to it later.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> made = Made(
+    ...     date="2026-11-25",
+    ...     recipe="KNO3:65 sucrose:35",
+    ...     name="",
+    ...     fractions={"potassium nitrate": 0.65, "sucrose": 0.35},
+    ...     batch=0.2,
+    ...     planned={"potassium nitrate": 0.13, "sucrose": 0.07},
+    ...     pressure=3e6,
+    ... )
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     batch = new_batch(Path(folder), made)
+    >>> batch.id
+    '2026-11-25-1'
     """
     if not is_date(made.date):
         raise InputError(f"date is {made.date!r}; write it as 2026-05-02")
@@ -211,8 +327,15 @@ def add_events(path: Path, events: Sequence[Event]) -> Batch:
 
     Parameters
     ----------
+    path : pathlib.Path
+        Of the record.
     events : sequence of Event
         Their `line` is not looked at.
+
+    Returns
+    -------
+    Batch
+        As it is then.
 
     Raises
     ------
@@ -221,6 +344,26 @@ def add_events(path: Path, events: Sequence[Event]) -> Batch:
         the file cannot be written.
     DataError
         If the record is damaged.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from castsugar.records import Made, new_batch
+    >>> made = Made(
+    ...     date="2026-11-25",
+    ...     recipe="KNO3:65 sucrose:35",
+    ...     name="",
+    ...     fractions={"potassium nitrate": 0.65, "sucrose": 0.35},
+    ...     batch=0.2,
+    ...     planned={"potassium nitrate": 0.13, "sucrose": 0.07},
+    ...     pressure=3e6,
+    ... )
+    >>> used = Event(kind="closed", date="2026-11-25", values={"outcome": "used"})
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     batch = new_batch(Path(folder), made)
+    ...     batch = add_events(batch.path, [used])
+    >>> batch.outcome
+    'used'
     """
     path = real(path)
 

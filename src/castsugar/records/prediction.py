@@ -63,10 +63,31 @@ def relative(path: Path, folder: Path) -> str:
 def freeze(bench: Bench, folder: Path) -> FrozenBench:
     """Keep what matters of a bench file in a record of a folder.
 
+    Parameters
+    ----------
+    bench : Bench
+    folder : pathlib.Path
+        Of the records: paths are kept relative to it.
+
+    Returns
+    -------
+    FrozenBench
+
     Raises
     ------
     InputError
         If a file of strands that its [motor] names cannot be read.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from castsugar import bench
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     _ = bench.write_example(Path(folder))
+    ...     world = bench.read(Path(folder) / "bench.toml")
+    ...     frozen = freeze(world.bench, Path(folder) / "batches")
+    >>> frozen.file
+    '../bench.toml'
     """
     raw = parsed(bench.path, bench.text)
     texts = {t: toml_text({t: raw[t]}) if t in raw else "" for t in TABLES}
@@ -298,12 +319,42 @@ def foresee(
     ----------
     made : Made
         Masses, cook and pressure; what it foresees is not looked at.
-    bench, database, water_lost
-        As for :func:`cast`.
+    bench : Bench or None
+        With kitchen, motor and lots; None without a bench file.
+    database : Database
+    water_lost : float, optional
+        Share of the recipe's water that leaves; by default what the kitchen says, and
+        none without a cook.
     motor : Hardware, optional
         By default that of the bench.
 
-    Raises CastsugarError.
+    Returns
+    -------
+    row : dict
+        Columns of :data:`castsugar.columns.COLUMNS`.
+    water_lost : float
+        Share of the recipe's water.
+
+    Raises
+    ------
+    CastsugarError
+        For masses, a cook or a bench that cannot be used.
+
+    Examples
+    --------
+    >>> import castsugar as cs
+    >>> made = cs.records.Made(
+    ...     date="2026-11-25",
+    ...     recipe="KNO3:65 sucrose:35",
+    ...     name="",
+    ...     fractions={"potassium nitrate": 0.65, "sucrose": 0.35},
+    ...     batch=0.2,
+    ...     planned={"potassium nitrate": 0.13, "sucrose": 0.07},
+    ...     pressure=3e6,
+    ... )
+    >>> row, lost = foresee(made, None, cs.load_database())
+    >>> round(row["flame_temperature_K"]), lost
+    (1688, 0.0)
     """
     kitchen = kitchen_of(made, bench, database)
     if motor is None and bench is not None and bench.motor is not None:

@@ -117,6 +117,28 @@ class Made:
     predictions : mapping of str to value
         A row of :data:`castsugar.columns.COLUMNS`: of the masses as made, by bench file
         and version of that day; NaN and infinity are floats again.
+    minutes : float or None
+        How long the one temperature of the cook is held. [min]
+    bench : FrozenBench or None
+        What mattered of the bench file on the day; None without one.
+    versions : mapping of str to str
+        Program to its version on the day.
+    note : str
+        Free words.
+
+    Examples
+    --------
+    >>> made = Made(
+    ...     date="2026-11-25",
+    ...     recipe="KNO3:65 sucrose:35",
+    ...     name="",
+    ...     fractions={"potassium nitrate": 0.65, "sucrose": 0.35},
+    ...     batch=0.2,
+    ...     planned={"potassium nitrate": 0.13, "sucrose": 0.07},
+    ...     actual={"sucrose": 0.0701},
+    ... )
+    >>> made.on_scale
+    {'potassium nitrate': 0.13, 'sucrose': 0.0701}
     """
 
     date: str
@@ -162,10 +184,19 @@ class Event:
     ----------
     kind : str
         observed, measured, cast, grains, burned, fired, corrected or closed.
+    date : str
+        "2026-11-25".
+    note : str
+        Free words.
     values : mapping
         The keys of its kind, as in the file.
     line : int
         Line of the file, from 1; 0 while it is in no file.
+
+    Examples
+    --------
+    >>> Event(kind="closed", date="2026-11-25", values={"outcome": "used"}).line
+    0
     """
 
     kind: str
@@ -193,6 +224,10 @@ class Link:
     results : mapping of str to value
         Of a firing: what it was reduced to on the day, columns of
         ``castsugar firing --csv``; those without a number are left out.
+    date : str
+        Of that line, "2026-11-25".
+    path : pathlib.Path
+        Where the file is.
     """
 
     line: int

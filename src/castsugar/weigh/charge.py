@@ -104,6 +104,21 @@ class Equipment:
         Of the pan.
     assumed : tuple of str
         Names of the attributes that nobody stated.
+
+    Raises
+    ------
+    InputError
+        A step that is not above 0, a scale that holds less than its step.
+
+    See Also
+    --------
+    equipment_of : that of a bench file.
+
+    Examples
+    --------
+    >>> scale = Equipment(step=1e-4, capacity=0.5, vessel=0.1)
+    >>> scale.most_steps
+    4000
     """
 
     step: float = SCALE_STEP
@@ -128,7 +143,7 @@ class Equipment:
             )
 
     def reading(self, steps: int) -> float:
-        """Return what the scale shows for so many steps, in its `unit`.
+        """Return what the scale shows for so many steps. [unit of the scale]
 
         Examples
         --------
@@ -164,9 +179,20 @@ def equipment_of(
     unit : str
         In which such a scale shows.
 
+    Returns
+    -------
+    Equipment
+        What the file does not state is as usual, and named in `assumed`.
+
     Raises
     ------
     InputError
+        For a step that is not above 0, or a scale that holds less than its step.
+
+    Examples
+    --------
+    >>> equipment_of(None, step=5e-4).step
+    0.0005
     """
     scale = (bench.scale if bench else None) or {}
     pan = (bench.pan if bench else None) or {}
@@ -244,6 +270,11 @@ class Sizes:
         The sizes in words.
     assumed : tuple of str
         "strand" and "delay" as far as nobody stated a size.
+
+    Examples
+    --------
+    >>> round(Sizes().strand_volume * 1e6, 3), Sizes().assumed
+    (6.0, ('strand', 'delay'))
     """
 
     strand_section: float = STRAND_SIDE**2
@@ -266,7 +297,21 @@ class Sizes:
 
 
 def sizes_of(bench: Bench | None) -> Sizes:
-    """Return the sizes that a bench file states in [casting], else the usual ones."""
+    """Return the sizes that a bench file states in [casting], else the usual ones.
+
+    Parameters
+    ----------
+    bench : Bench or None
+
+    Returns
+    -------
+    Sizes
+
+    Examples
+    --------
+    >>> sizes_of(None) == Sizes()
+    True
+    """
     table = (bench.casting if bench else None) or {}
 
     def stated(key: str, usual: float) -> float:
@@ -308,6 +353,11 @@ class Piece:
         Of one. [m3]
     size : str
         In words.
+
+    Examples
+    --------
+    >>> Piece(kind="grain", count=4, volume=3.1e-5, size="30 mm wide").kind
+    'grain'
     """
 
     kind: str
@@ -341,10 +391,28 @@ def pieces_of(
 ) -> tuple[Piece, ...]:
     """Return what is to be cast; kinds of which there are none are left out.
 
+    Parameters
+    ----------
+    grain : HollowCylinder, AreaTable or None
+        Of the motor.
+    sizes : Sizes
+    grains, strands, delays : int
+        How many of each.
+
+    Returns
+    -------
+    tuple of Piece
+
     Raises
     ------
     InputError
         For grains without a motor, a count below 0, or nothing at all.
+
+    Examples
+    --------
+    >>> strands, = pieces_of(None, Sizes(), strands=6)
+    >>> strands.kind, strands.count
+    ('strand', 6)
     """
     counts = {"grains": grains, "strands": strands, "delays": delays}
     for name, count in counts.items():
@@ -494,9 +562,27 @@ def read_charge(
     wanted : iterable of str
         Names of lots to weigh from, whatever the file says is in use.
 
+    Returns
+    -------
+    Charge
+
     Raises
     ------
-    InputError, UnknownNameError, RefusedError, ValidityError
+    InputError
+        A recipe as text or a lot that cannot be used, or that the file does not have.
+    UnknownNameError
+        For an ingredient that is not known.
+    RefusedError
+        For a recipe out of scope.
+    ValidityError
+        For a syrup outside the range that its source covers.
+
+    Examples
+    --------
+    >>> from castsugar import load_database
+    >>> charge = read_charge("mine=KNO3:65 sucrose:35", None, load_database())
+    >>> charge.name, charge.shares["sucrose"]
+    ('mine', 0.35)
     """
     listed = list(wanted)
     name, shares, typed = _read(text, bench, database)

@@ -64,6 +64,11 @@ class Conditions:
     motor : Hardware or None
     limits : tuple of Limit
         Rows hold the quantiles that they ask for.
+
+    Examples
+    --------
+    >>> Conditions(pressure=3e6, exit_pressure=None).flow
+    'no-solidification'
     """
 
     pressure: float
@@ -108,6 +113,21 @@ def judge(
     batches : mapping
         Name of a batch to the masses in its pan, by catalogue name. [kg]
     conditions : Conditions
+
+    Returns
+    -------
+    list of Judged
+        In the order of the batches.
+
+    Examples
+    --------
+    >>> import castsugar as cs
+    >>> charge = cs.weigh.read_charge("KNO3:65 sucrose:35", None, cs.load_database())
+    >>> pan = {"potassium nitrate": 0.13, "sucrose": 0.07}
+    >>> conditions = Conditions(pressure=3e6, exit_pressure=101325.0)
+    >>> judged, = judge(charge, {"mine": pan}, conditions)
+    >>> judged.name, judged.status
+    ('mine', 'ok')
     """
     mixes = [
         charge.mix(masses, name=name, water_lost=conditions.water_lost)
@@ -206,6 +226,29 @@ def tolerances(
     moves by 1 %, peak pressure by 5 %, pour viscosity by 20 %, the share of the line by
     0.5 points (or a tenth of itself if that is less). The larger error of too much and
     too little counts; between samples the curve is straight.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    conditions : Conditions
+
+    Returns
+    -------
+    tolerances : dict of str to Tolerance
+        By catalogue name.
+    judged : Judged
+        The mix of the sheet.
+
+    Examples
+    --------
+    >>> import castsugar as cs
+    >>> charge = cs.weigh.read_charge("KNO3:65 sucrose:35", None, cs.load_database())
+    >>> equipment = cs.weigh.Equipment()
+    >>> sheet = cs.weigh.plan(charge, equipment, mix=charge.mix(), batch=0.2)
+    >>> conditions = Conditions(pressure=3e6, exit_pressure=101325.0)
+    >>> found, judged = tolerances(sheet, conditions)
+    >>> found["sucrose"].decided_by, round(1e3 * found["sucrose"].mass, 1)
+    ('share', 1.5)
     """
     base = sheet.ratio_masses
     batches = {"sheet": base}
@@ -357,7 +400,7 @@ class Correction:
     additions : tuple of Addition
         One a line, in the order of the sheet; what it would take, if not possible.
     factor : float
-        Mass in the pan over that of the sheet.
+        Mass in the pan over that of the sheet. [-]
     total, in_pan : float
         Mass on the scale and in the pan in the end. [kg]
     worst : float
@@ -407,10 +450,25 @@ def corrected(
     at_most : float, optional
         Largest mass on the scale. [kg]
 
+    Returns
+    -------
+    Correction
+        Whether it is possible, and what to add to every line. [kg]
+
     Raises
     ------
     InputError
         A line that the sheet does not hold, or no more than stays in its cup.
+
+    Examples
+    --------
+    >>> import castsugar as cs
+    >>> charge = cs.weigh.read_charge("KNO3:65 sucrose:35", None, cs.load_database())
+    >>> equipment = cs.weigh.Equipment()
+    >>> sheet = cs.weigh.plan(charge, equipment, mix=charge.mix(), batch=0.2)
+    >>> found = corrected(sheet, {"potassium nitrate": 0.1365})
+    >>> found.possible, round(1e3 * found.total, 1)
+    (True, 210.0)
     """
     _check(sheet, actual)
     adds = _adds(sheet, actual)

@@ -119,10 +119,34 @@ def castings(  # noqa: PLR0913 - keyword-only options
     counts : mapping, optional
         "grains", "strands", "delays" to a number; None or left out: not stated.
 
+    Returns
+    -------
+    Castings
+        What is cast, and what is left over. [kg]
+
     Raises
     ------
     InputError
         A count below 0, grains without a motor, and as for the sheet.
+
+    See Also
+    --------
+    castsugar.weigh.plan : the other way round.
+
+    Examples
+    --------
+    >>> import castsugar as cs
+    >>> charge = cs.weigh.read_charge("KNO3:65 sucrose:35", None, cs.load_database())
+    >>> found = castings(
+    ...     charge,
+    ...     cs.weigh.Equipment(),
+    ...     mix=charge.mix(),
+    ...     batch=0.2,
+    ...     sizes=cs.weigh.Sizes(),
+    ...     counts={"strands": 6},
+    ... )
+    >>> found.enough, found.count("strand")
+    (True, 6)
     """
     sheet = plan(charge, equipment, mix=mix, batch=batch, density_ratio=density_ratio)
     one = {name: 1 for name in KINDS if name != "grains" or grain is not None}
@@ -211,6 +235,15 @@ def weighed_with(sheet: Sheet, extra: Mapping[str, float]) -> dict[str, float]:
     ------
     InputError
         A line that the sheet does not hold, or a mass that is not above 0.
+
+    Examples
+    --------
+    >>> import castsugar as cs
+    >>> charge = cs.weigh.read_charge("KNO3:65 sucrose:35", None, cs.load_database())
+    >>> equipment = cs.weigh.Equipment()
+    >>> sheet = cs.weigh.plan(charge, equipment, mix=charge.mix(), batch=0.2)
+    >>> round(weighed_with(sheet, {"sucrose": 0.001})["sucrose"], 4)
+    0.071
     """
     masses = {line.name: line.mass for line in sheet.lines}
     for name, more in extra.items():
@@ -229,7 +262,28 @@ def weighed_with(sheet: Sheet, extra: Mapping[str, float]) -> dict[str, float]:
 def sheet_again(sheet: Sheet, correction: Correction) -> tuple[Sheet, float]:
     """Return the sheet of a corrected batch, and how far a line is from it at most.
 
-    The distance is that of a corrected line from its line on that sheet, largest. [kg]
+    Parameters
+    ----------
+    sheet : Sheet
+    correction : Correction
+        Of this sheet.
+
+    Returns
+    -------
+    sheet : Sheet
+    distance : float
+        Of a corrected line from its line on that sheet, largest. [kg]
+
+    Examples
+    --------
+    >>> import castsugar as cs
+    >>> charge = cs.weigh.read_charge("KNO3:65 sucrose:35", None, cs.load_database())
+    >>> equipment = cs.weigh.Equipment()
+    >>> sheet = cs.weigh.plan(charge, equipment, mix=charge.mix(), batch=0.2)
+    >>> correction = cs.weigh.corrected(sheet, {"potassium nitrate": 0.1365})
+    >>> again, distance = sheet_again(sheet, correction)
+    >>> round(1e3 * again.total, 1), distance < 2e-4
+    (210.0, True)
     """
     again = plan(
         sheet.charge,
@@ -256,10 +310,29 @@ MOST_PANS = int(plausible.RANGES["pans"].hard_high)
 def in_pans(sheet: Sheet, pans: int) -> Sheet:
     """Return the same castings, or the same batch, from so many pans alike.
 
+    Parameters
+    ----------
+    sheet : Sheet
+    pans : int
+
+    Returns
+    -------
+    Sheet
+        Of one pan.
+
     Raises
     ------
     InputError
         As for :func:`castsugar.weigh.sheet.plan`.
+
+    Examples
+    --------
+    >>> import castsugar as cs
+    >>> charge = cs.weigh.read_charge("KNO3:65 sucrose:35", None, cs.load_database())
+    >>> equipment = cs.weigh.Equipment()
+    >>> sheet = cs.weigh.plan(charge, equipment, mix=charge.mix(), batch=0.6)
+    >>> round(1e3 * in_pans(sheet, 3).total, 1)
+    200.0
     """
     pieces = sheet.pieces
     return plan(
@@ -274,10 +347,30 @@ def in_pans(sheet: Sheet, pans: int) -> Sheet:
 
 
 def fewest_pans(sheet: Sheet, most: float = MUCH) -> int:
-    """Return the fewest pans of which none has more on the scale than `most` [kg].
+    """Return the fewest pans of which none has more on the scale than `most`.
 
-    Nor more in it than it should get, where its volume is known. 0 if no number of
-    pans does: what stays in cup and pan is too much, or the scale too coarse.
+    Nor more in it than it should get, where its volume is known.
+
+    Parameters
+    ----------
+    sheet : Sheet
+    most : float
+        On the scale for one pan. [kg]
+
+    Returns
+    -------
+    int
+        0 if no number of pans does: what stays in cup and pan is too much, or the
+        scale too coarse.
+
+    Examples
+    --------
+    >>> import castsugar as cs
+    >>> charge = cs.weigh.read_charge("KNO3:65 sucrose:35", None, cs.load_database())
+    >>> equipment = cs.weigh.Equipment()
+    >>> sheet = cs.weigh.plan(charge, equipment, mix=charge.mix(), batch=0.6)
+    >>> fewest_pans(sheet, 0.25)
+    3
     """
     holds = pan_holds(sheet.mix, sheet.equipment)
     for pans in range(1, MOST_PANS + 1):

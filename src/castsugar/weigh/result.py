@@ -33,7 +33,26 @@ _NEAR = 0.75
 
 
 def balance(sheet: Sheet) -> tuple[tuple[str, float], ...]:
-    """Return what the mass of one pan becomes: words and mass, summing to it. [kg]"""
+    """Return what the mass of one pan becomes: words and mass, summing to it. [kg]
+
+    Parameters
+    ----------
+    sheet : Sheet
+
+    Returns
+    -------
+    tuple of (str, float)
+        Words and mass. [kg]
+
+    Examples
+    --------
+    >>> import castsugar as cs
+    >>> charge = cs.weigh.read_charge("KNO3:65 sucrose:35", None, cs.load_database())
+    >>> equipment = cs.weigh.Equipment()
+    >>> sheet = cs.weigh.plan(charge, equipment, mix=charge.mix(), batch=0.2)
+    >>> [(words, round(1e3 * mass, 1)) for words, mass in balance(sheet)]
+    [('to cast', 196.0), ('stays in pan and tools', 4.0), ('water that leaves', 0.0)]
+    """
     parts: list[tuple[str, float]] = []
     for piece in sheet.pieces:
         each, rest = divmod(piece.count, sheet.pans)
@@ -85,8 +104,26 @@ def notes(
 ) -> list[str]:
     """Return what there is to know about a sheet, one sentence each.
 
-    `grain_volume` is that of one grain of the motor, for a batch of stated mass [m3];
-    `say` writes masses.
+    Parameters
+    ----------
+    sheet : Sheet
+    grain_volume : float, optional
+        Of one grain of the motor, for a batch of stated mass. [m3]
+    say : callable
+        Writes a mass [kg] to so many digits, with its unit.
+
+    Returns
+    -------
+    list of str
+
+    Examples
+    --------
+    >>> import castsugar as cs
+    >>> charge = cs.weigh.read_charge("KNO3:65 sucrose:35", None, cs.load_database())
+    >>> equipment = cs.weigh.Equipment()
+    >>> sheet = cs.weigh.plan(charge, equipment, mix=charge.mix(), batch=0.2)
+    >>> all(isinstance(note, str) for note in notes(sheet))
+    True
     """
     said = []
     if grain_volume is not None and not sheet.pieces:
@@ -272,10 +309,29 @@ def weighing(
     grain_volume : float, optional
         Of one grain of the motor. [m3]
 
+    Returns
+    -------
+    Weighing
+
     Raises
     ------
     InputError
         As for :func:`castsugar.weigh.correction.corrected`.
+
+    See Also
+    --------
+    castsugar.weigh.plan : makes the sheet.
+
+    Examples
+    --------
+    >>> import castsugar as cs
+    >>> charge = cs.weigh.read_charge("KNO3:65 sucrose:35", None, cs.load_database())
+    >>> equipment = cs.weigh.Equipment()
+    >>> sheet = cs.weigh.plan(charge, equipment, mix=charge.mix(), batch=0.2)
+    >>> conditions = Conditions(pressure=3e6, exit_pressure=101325.0)
+    >>> found = weighing(sheet, conditions, actual={"potassium nitrate": 0.1302})
+    >>> found.within
+    True
     """
     correction = within = None
     if actual:

@@ -101,7 +101,7 @@ class Sheet:
     pieces : tuple of Piece
         What is to be cast of all pans; empty for a batch of stated mass.
     density_ratio : float
-        Density of the casting over that without voids.
+        Density of the casting over that without voids. [-]
     steps : int
         Total on the scale, in its steps.
     needed : float
@@ -210,7 +210,7 @@ def plan(  # noqa: PLR0913 - keyword-only options
         Mass on the scale instead of pieces, all pans together; that of each is rounded
         to the step. [kg]
     density_ratio : float
-        Of the casting, over the density without voids.
+        Of the casting, over the density without voids. [-]
     pans : int
         Parts in which it is cooked, all alike. Each is computed anew: something stays
         in every cup and every pan.
@@ -226,6 +226,18 @@ def plan(  # noqa: PLR0913 - keyword-only options
         Neither or both of pieces and batch; no pan; a density that is not known; a
         batch that stays in cup and pan, or of which a line is below one step of the
         scale.
+
+    See Also
+    --------
+    castsugar.weigh.weighing : judges a sheet.
+
+    Examples
+    --------
+    >>> import castsugar as cs
+    >>> charge = cs.weigh.read_charge("KNO3:65 sucrose:35", None, cs.load_database())
+    >>> sheet = plan(charge, cs.weigh.Equipment(), mix=charge.mix(), batch=0.2)
+    >>> [(line.name, round(1e3 * line.mass, 1)) for line in sheet.lines]
+    [('sucrose', 70.0), ('potassium nitrate', 130.0)]
     """
     if bool(pieces) == (batch is not None):
         raise InputError("give either grains, strands and delays, or a batch")

@@ -55,6 +55,14 @@ def write_example(folder: Path, *, force: bool = False) -> tuple[Path, ...]:
     ------
     InputError
         If any of the files exists (without `force`), or cannot be written.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     written = write_example(Path(folder))
+    >>> sorted(path.name for path in written)
+    ['bench.toml', 'delay.csv', 'shot.csv', 'strands-new.csv', 'strands.csv']
     """
     texts = example_files()
     if not force:

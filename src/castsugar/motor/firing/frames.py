@@ -67,6 +67,11 @@ class Frames:
     ------
     InputError
         An end that is not after the start; a rate that no camera has.
+
+    Examples
+    --------
+    >>> Frames(first=12, last=72, rate=30.0).lasting
+    2.0
     """
 
     first: int
@@ -93,8 +98,9 @@ class Frames:
         Raises
         ------
         InputError
-            A word that is none of these, one that is missing or given twice, a number
-            that cannot be read.
+            A word that is missing or given twice, a number that cannot be read.
+        UnknownNameError
+            A word that is none of these.
 
         Examples
         --------

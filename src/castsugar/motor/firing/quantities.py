@@ -37,12 +37,18 @@ class Measured:
     Attributes
     ----------
     value : float
-        SI.
+        [SI]
     parts : dict of str to float
         Input -> standard uncertainty that it adds. [unit of the value]
     bound : str
         "at least" or "at most" where an alarm, or a sensor at its limit, leaves only
         one end: there is no interval then. Empty for a value with its interval.
+
+    Examples
+    --------
+    >>> found = Measured(value=900.0, parts={"throat": 9.0, "mass": 12.0})
+    >>> found.u, next(iter(found.shares()))
+    (15.0, 'mass')
     """
 
     value: float
@@ -51,7 +57,7 @@ class Measured:
 
     @property
     def u(self) -> float:
-        """Return the standard uncertainty."""
+        """Return the standard uncertainty. [unit of the value]"""
         return math.hypot(*self.parts.values())
 
     @property
@@ -144,7 +150,7 @@ class Stand:
     ambient_pressure, ambient_u : float
         [Pa]
     share : float
-        Of the peak, where burning starts and ends.
+        Of the peak, where burning starts and ends. [-]
     igniter_mass : float
         Of an igniter whose gas leaves through the throat. [kg]
     pressure_lag : float
@@ -155,6 +161,12 @@ class Stand:
     InputError
         A value that is not positive, a share outside 1 to 50 %, a throat that shrank by
         more than a tenth.
+
+    Examples
+    --------
+    >>> stand = Stand(propellant_mass=0.180, throat_diameter=8e-3)
+    >>> round(stand.throat_areas()[0] * 1e6, 2)
+    50.27
     """
 
     propellant_mass: float | None = None

@@ -80,6 +80,14 @@ class Recorded:
         Take no zero away.
     pressure_ceiling, thrust_ceiling : float
         Highest reading of the sensor. [Pa], [N]
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> time = np.arange(0.0, 3.0, 0.001)
+    >>> burning = (time > 1.0) & (time < 2.0)
+    >>> Recorded(time=time, pressure=2e6 * burning).pressure.shape
+    (3000,)
     """
 
     time: FloatArray
@@ -169,7 +177,18 @@ class Reduction:
         return channel.burning
 
     def absolute_pressure(self) -> tuple[FloatArray, FloatArray]:
-        """Return time [s] and absolute pressure [Pa]; InputError without pressure."""
+        """Return time and absolute pressure.
+
+        Returns
+        -------
+        time, pressure : ndarray, shape (n,)
+            [s], [Pa]
+
+        Raises
+        ------
+        InputError
+            If no pressure was recorded.
+        """
         if self.pressure is None:
             raise InputError("the recording has no pressure")
         return self.pressure.time, self.pressure.value + self.stand.ambient_pressure
@@ -178,11 +197,39 @@ class Reduction:
 def reduce_recording(recorded: Recorded, stand: Stand) -> Reduction:
     """Reduce a recording.
 
+    Parameters
+    ----------
+    recorded : Recorded
+        Samples as the sensors read.
+    stand : Stand
+        Throat, mass and air, and how sure each is.
+
+    Returns
+    -------
+    Reduction
+        Results in SI, with their uncertainties; alarms where a fault is seen.
+
     Raises
     ------
     InputError
         No burning, no zero, a sensor upside down, more than a fifth of the burning not
         recorded, neither pressure nor thrust.
+
+    See Also
+    --------
+    castsugar.firing.review : puts it beside the mix and the motor.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> time = np.arange(0.0, 3.0, 0.001)
+    >>> burning = (time > 1.0) & (time < 2.0)
+    >>> found = reduce_recording(
+    ...     Recorded(time=time, pressure=2e6 * burning),
+    ...     Stand(propellant_mass=0.087, throat_diameter=8e-3),
+    ... )
+    >>> round(found.results["burn_time"].value, 2)
+    1.0
     """
     hums: list[Alarm] = []
     done: list[str] = []

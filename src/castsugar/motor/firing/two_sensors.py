@@ -54,10 +54,26 @@ def mean_of_two(
         Relative standard uncertainty of each calibration; that of the mean is smaller
         by the root of two.
 
+    Returns
+    -------
+    ndarray, shape (n,)
+        [Pa]
+
     Raises
     ------
     InputError
         If they disagree: nothing follows from either alone.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> time = np.arange(0.0, 3.0, 0.001)
+    >>> left = 2e6 * ((time > 1.0) & (time < 2.0))
+    >>> both = mean_of_two(
+    ...     time, left, 1.01 * left, names=("left", "right"), calibration_u=0.01
+    ... )
+    >>> float(both.max())
+    2010000.0
     """
     courses = [_over_zero(time, values) for values in (first, second)]
     smooth = [smoothed(course) for course in courses]

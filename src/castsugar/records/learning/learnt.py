@@ -344,6 +344,22 @@ class Learning:
         Recipes left out for length.
     checks : tuple of Check
         By quantity, then batch; peaks above their bands first.
+    material : Material
+        The batches that it was learnt from, and those that do not count.
+    kitchen, burning, firing : CookedLearnt, BurnedLearnt, FiredLearnt
+        What was measured while cooking, what burned, what was fired.
+    alarms : tuple of Alarm
+        What looks like a fault or a change.
+    moved : tuple of Moved
+        Answers that the learning moves.
+    skipped : tuple of Skipped
+        What could not be held against a prediction, and why.
+    forecasts : tuple of Forecast
+        What was foreseen of firings.
+    tally : Tally
+        How many predictions lie inside their bands.
+    inflations : tuple of Inflation
+        Bands that were too narrow.
     """
 
     bench: Bench
@@ -394,6 +410,11 @@ def learn_all(
 
     Parameters
     ----------
+    bench : Bench
+        ``world.bench`` of :func:`castsugar.bench.read`.
+    material : Material
+        Of :func:`castsugar.records.material_of`.
+    database : Database
     reduce : callable
         Reduces a recording with the options that a record keeps.
     changed : bool
@@ -401,10 +422,28 @@ def learn_all(
     accepted : mapping of str to str, optional
         Batch, or batch and recording, to the reason why a doubted firing counts.
 
+    Returns
+    -------
+    Learning
+        Nothing is written: see :func:`castsugar.records.save`.
+
     Raises
     ------
     CastsugarError
         If the bench file itself cannot be used, or a firing cannot be accepted.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> import castsugar as cs
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     _ = cs.bench.write_example(Path(folder))
+    ...     world = cs.bench.read(Path(folder) / "bench.toml")
+    ...     none = cs.records.material_of([], [])
+    ...     found = learn_all(world.bench, none, world.database, reduce=print)
+    >>> found.tally.count
+    0
     """
     batches = material.batches
     earlier = earlier_of(bench, material, changed=changed)

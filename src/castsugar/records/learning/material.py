@@ -64,7 +64,23 @@ class Material:
 
 
 def material_of(batches: Sequence[Batch], damaged: Sequence[Damaged]) -> Material:
-    """Sort batches into those that count and those that do not."""
+    """Sort batches into those that count and those that do not.
+
+    Parameters
+    ----------
+    batches : sequence of Batch
+    damaged : sequence of Damaged
+        As of :func:`castsugar.records.read_batches`.
+
+    Returns
+    -------
+    Material
+
+    Examples
+    --------
+    >>> material_of([], []).batches
+    ()
+    """
     counts: list[Batch] = []
     left: dict[str, list[str]] = {"open": [], "discarded": [], "corrected": []}
     for batch in batches:

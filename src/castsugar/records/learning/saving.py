@@ -524,10 +524,29 @@ def plan(lesson: Lesson) -> Saved:
 def save(planned: Saved) -> None:
     """Write what was planned into the bench file; nothing if there is nothing new.
 
+    Parameters
+    ----------
+    planned : Saved
+        ``learning.planned`` of :func:`castsugar.records.learn_all`.
+
     Raises
     ------
     InputError
         If the bench file would not be good, changed meanwhile, or cannot be written.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> import castsugar as cs
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     _ = cs.bench.write_example(Path(folder))
+    ...     world = cs.bench.read(Path(folder) / "bench.toml")
+    ...     none = cs.records.material_of([], [])
+    ...     found = cs.records.learn_all(
+    ...         world.bench, none, world.database, reduce=print
+    ...     )
+    ...     save(found.planned)  # nothing was learnt, nothing is written
     """
     if planned.fault:
         raise InputError(f"nothing was saved: {planned.fault}")
