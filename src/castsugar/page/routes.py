@@ -138,8 +138,10 @@ def failed(status: int, line: str, **more: str) -> Response:
 
 
 def _json(status: int, told: Mapping[str, Any]) -> Response:
-    body = json.dumps(told, ensure_ascii=False, allow_nan=False).encode("utf-8")
-    return Response(status, HEADERS | _typed("application/json"), body)
+    body = json.dumps(told, ensure_ascii=False, allow_nan=False)
+    return Response(
+        status, HEADERS | _typed("application/json"), body.encode("utf-8", "replace")
+    )
 
 
 def _typed(kind: str) -> dict[str, str]:

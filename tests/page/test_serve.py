@@ -1,0 +1,395 @@
+"""The server: its socket, its turns, and what it does with who says nothing.
+
+Exact: statuses, addresses and the order of turns are known.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import re
+import socket
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any, cast
+
+import pytest
+
+from castsugar.errors import InputError
+from castsugar.page import serve
+from castsugar.page.deeds import Deeds
+from castsugar.page.gate import HEADERS, LARGEST_BODY, TOKEN, Access
+from castsugar.page.live import Page
+from castsugar.page.routes import Site
+
+pytestmark = pytest.mark.exact
+
+#: Seconds until something has surely happened.
+PATIENCE = 20.0
+
+
+# ----------------------------------------------------------------------------
+# The socket
+
+
+def test_bound_to_this_machine_alone() -> None:
+    """127.0.0.1, seen in the socket; the system chose the port."""
+    with serve.bound(0) as own:
+        host, port = own.getsockname()
+        assert own.family == socket.AF_INET
+    assert host == "127.0.0.1"
+    assert port > 0
+
+
+@pytest.mark.parametrize("port", [65_536, 99_999, -1])
+def test_no_port(port: int) -> None:
+    """One line that says what is allowed."""
+    with pytest.raises(InputError, match=f"--port is {port}; allowed: 0 .* 65535"):
+        serve.bound(port)
+
+
+def test_port_taken() -> None:
+    """One line that says what to do."""
+    with serve.bound(0) as own:
+        own.listen()
+        port = own.getsockname()[1]
+        with pytest.raises(InputError, match=f"--port {port} cannot be had .*leave"):
+            serve.bound(port)
+
+
+# ----------------------------------------------------------------------------
+# Turns
+
+
+def in_turn(act: Callable[[serve.Turns, list[str]], Any]) -> list[str]:
+    """Return what was noted while something used turns."""
+    noted: list[str] = []
+
+    async def both() -> None:
+        await asyncio.wait_for(act(serve.Turns(), noted), PATIENCE)
+
+    asyncio.run(both())
+    return noted
+
+
+async def take(
+    turns: serve.Turns, urgency: int, name: str, noted: list[str], hold: asyncio.Event
+) -> None:
+    """Take a turn and keep it until told."""
+    async with turns.turn(urgency):
+        noted.append(name)
+        await hold.wait()
+
+
+async def rested() -> None:
+    """Let everything go on that can."""
+    for _ in range(5):
+        await asyncio.sleep(0)
+
+
+def test_answer_before_region() -> None:
+    """Of those that wait the most urgent is first; of equals the older one."""
+
+    async def act(turns: serve.Turns, noted: list[str]) -> None:
+        hold, free = asyncio.Event(), asyncio.Event()
+        free.set()
+        tasks = [asyncio.create_task(take(turns, 2, "first", noted, hold))]
+        await rested()
+        for urgency, name in ((2, "region"), (1, "rest"), (0, "a"), (0, "b")):
+            tasks.append(asyncio.create_task(take(turns, urgency, name, noted, free)))
+            await rested()
+        assert noted == ["first"]
+        hold.set()
+        await asyncio.gather(*tasks)
+
+    assert in_turn(act) == ["first", "a", "b", "rest", "region"]
+    assert serve.URGENCY.get("/answer", 0) < serve.URGENCY["/rest"]
+    assert serve.URGENCY["/rest"] < serve.URGENCY["/region"]
+
+
+def test_one_at_once() -> None:
+    """Nobody gets in between the end of one turn and the next that waited."""
+
+    async def act(turns: serve.Turns, noted: list[str]) -> None:
+        inside = 0
+
+        async def one(name: str) -> None:
+            nonlocal inside
+            async with turns.turn(0):
+                inside += 1
+                noted.append(f"{name} {inside}")
+                await asyncio.sleep(0)
+                inside -= 1
+            async with turns.turn(0):
+                inside += 1
+                noted.append(f"{name} {inside}")
+                inside -= 1
+
+        await asyncio.gather(*map(one, "abc"))
+
+    found = in_turn(act)
+    assert len(found) == 6
+    assert {line.partition(" ")[2] for line in found} == {"1"}
+
+
+def test_waiter_that_is_cancelled() -> None:
+    """The next one goes on in its place."""
+
+    async def act(turns: serve.Turns, noted: list[str]) -> None:
+        hold, free = asyncio.Event(), asyncio.Event()
+        free.set()
+        first = asyncio.create_task(take(turns, 0, "first", noted, hold))
+        await rested()
+        gone = asyncio.create_task(take(turns, 0, "gone", noted, free))
+        last = asyncio.create_task(take(turns, 1, "last", noted, free))
+        await rested()
+        gone.cancel()
+        await rested()
+        hold.set()
+        await asyncio.gather(first, last)
+        assert gone.cancelled()
+
+    assert in_turn(act) == ["first", "last"]
+
+
+def test_cancelled_when_its_turn_has_come() -> None:
+    """The turn is handed on, not lost."""
+
+    async def act(turns: serve.Turns, noted: list[str]) -> None:
+        free = asyncio.Event()
+        free.set()
+        async with turns.turn(0):
+            gone = asyncio.create_task(take(turns, 0, "gone", noted, free))
+            last = asyncio.create_task(take(turns, 1, "last", noted, free))
+            await rested()
+        gone.cancel()
+        await last
+        assert gone.cancelled()
+        await take(turns, 0, "after", noted, free)
+
+    assert in_turn(act) == ["last", "after"]
+
+
+def test_fault_inside_a_turn() -> None:
+    """It ends the turn."""
+
+    async def act(turns: serve.Turns, noted: list[str]) -> None:
+        with contextlib.suppress(ValueError):
+            async with turns.turn(0):
+                raise ValueError
+        async with turns.turn(0):
+            noted.append("after")
+
+    assert in_turn(act) == ["after"]
+
+
+# ----------------------------------------------------------------------------
+# Over sockets
+
+
+class Stand:
+    """A page that computes nothing."""
+
+    path, hash, text, changed, base = Path("bench.toml"), "h1", "", "", "base"
+    read_only = False
+
+    def __init__(self) -> None:
+        self.asked: list[str] = []
+        self.entered, self.go = threading.Event(), threading.Event()
+
+    def bench(self) -> Any:
+        """Compute until told."""
+        self.asked.append("bench")
+        self.entered.set()
+        self.go.wait(PATIENCE)
+        return {}
+
+    def answer(self, seq: int, state: Any) -> Any:
+        """Answer at once."""
+        self.asked.append(f"answer {seq}")
+        return {"seq": seq}
+
+    def region(self, seq: int, state: Any, *, coarse: bool = False) -> Any:
+        """Answer at once."""
+        self.asked.append(f"region {seq}")
+        return {"seq": seq}
+
+
+class Server:
+    """A server in a thread."""
+
+    def __init__(self) -> None:
+        self.page, self.deeds = Stand(), Deeds()
+        self.own = serve.bound(0)
+        self.port = self.own.getsockname()[1]
+        access = Access(self.port, "t0ken")
+        page = cast(Page, self.page)
+        site = Site(access, page, self.deeds, lambda error: None)
+        self.own.listen()
+        self.server = serve._server(site)
+        self.thread = threading.Thread(
+            target=self.server.run, kwargs={"sockets": [self.own]}, daemon=True
+        )
+        self.thread.start()
+
+    def end(self) -> None:
+        """End it."""
+        self.page.go.set()
+        self.server.should_exit = True
+        self.thread.join(PATIENCE)
+        assert not self.thread.is_alive()
+        self.own.close()
+
+    def connected(self) -> socket.socket:
+        """Return a connection."""
+        return socket.create_connection(("127.0.0.1", self.port), PATIENCE)
+
+    def raw(self, data: bytes) -> bytes:
+        """Send bytes and return all that comes back."""
+        with self.connected() as one:
+            one.sendall(data)
+            return b"".join(iter(lambda: one.recv(65_536), b""))
+
+    def ask(self, first: str, body: bytes = b"", **own: str | None) -> tuple[int, str]:
+        """Ask once; headers as the script's, changed or left out."""
+        host = f"127.0.0.1:{self.port}"
+        usual = {
+            "host": host,
+            "origin": f"http://{host}",
+            TOKEN: "t0ken",
+            "content-type": "application/json",
+            "content-length": str(len(body)),
+            "connection": "close",
+        }
+        both = usual | {k.replace("_", "-"): v for k, v in own.items()}
+        lines = [f"{k}: {v}" for k, v in both.items() if v is not None]
+        head = "\r\n".join([f"{first} HTTP/1.1", *lines, "", ""])
+        return answered(self.raw(head.encode("latin-1") + body))
+
+    def later(self, first: str, body: bytes) -> threading.Thread:
+        """Ask in a thread."""
+        one = threading.Thread(target=self.ask, args=(first, body), daemon=True)
+        one.start()
+        return one
+
+
+def answered(data: bytes) -> tuple[int, str]:
+    """Return status and text of an answer."""
+    text = data.decode()
+    found = re.match(r"HTTP/1\.1 ([0-9]{3}) ", text)
+    return (int(found[1]) if found else 0), text
+
+
+@pytest.fixture
+def server() -> Iterator[Server]:
+    """Serve a stand."""
+    made = Server()
+    yield made
+    made.end()
+
+
+@pytest.mark.slow
+def test_statuses_over_a_socket(server: Server) -> None:
+    """The gate is before everything, with all headers on every answer."""
+    big = b"x" * (LARGEST_BODY + 1)
+    evil = "evil.example"
+    found = {
+        "page": server.ask("GET /"),
+        "host": server.ask("GET /", host=evil),
+        "bracket": server.ask("GET /", host="["),
+        "traversal": server.ask("GET /../../etc/passwd"),
+        "coded": server.ask("GET /%2e%2e/%2e%2e/etc/passwd"),
+        "two slashes": server.ask("GET //etc/passwd"),
+        "origin": server.ask("POST /answer", b"{}", origin=f"http://{evil}"),
+        "no origin": server.ask("POST /answer", b"{}", origin=None),
+        "token": server.ask("POST /answer", b"{}", **{TOKEN: None}),
+        "type": server.ask("POST /answer", b"{}", content_type="text/plain"),
+        "size": server.ask("POST /answer", big),
+        "number": server.ask("POST /answer", b'{"seq": NaN}'),
+        "good": server.ask("POST /answer", b'{"seq": 4}'),
+    }
+    assert {name: one[0] for name, one in found.items()} == {
+        "page": 200,
+        "host": 421,
+        "bracket": 421,
+        "traversal": 404,
+        "coded": 404,
+        "two slashes": 404,
+        "origin": 403,
+        "no origin": 403,
+        "token": 403,
+        "type": 415,
+        "size": 413,
+        "number": 400,
+        "good": 200,
+    }
+    for name, (_, text) in found.items():
+        head = text.partition("\r\n\r\n")[0].lower()
+        for header, value in HEADERS.items():
+            assert f"{header}: {value}" in head, (name, header)
+        assert "\r\nserver:" not in head
+    assert json.loads(found["good"][1].partition("\r\n\r\n")[2])["seq"] == 4
+    assert server.page.asked == ["answer 4"]
+
+
+@pytest.mark.slow
+def test_length_that_lies(server: Server) -> None:
+    """Without a length, in pieces, no more is read than is allowed: 413."""
+    piece = b"x" * 5000
+    body = b"".join(b"1388\r\n" + piece + b"\r\n" for _ in range(5)) + b"0\r\n\r\n"
+    more = {"content_length": None, "transfer_encoding": "chunked"}
+    assert server.ask("POST /answer", body, **more)[0] == 413
+    assert server.page.asked == []
+
+
+@pytest.mark.slow
+def test_answer_overtakes_region(server: Server) -> None:
+    """While something computes, an answer that came later goes before a region."""
+    first = server.later("POST /bench", b"{}")
+    assert server.page.entered.wait(PATIENCE)
+    region = server.later("POST /region", b'{"seq": 1}')
+    wait_for(lambda: len(server.server.server_state.tasks) == 2)
+    answer = server.later("POST /answer", b'{"seq": 2}')
+    wait_for(lambda: len(server.server.server_state.tasks) == 3)
+    # Documents come meanwhile; when one is here, those before it wait for their turn.
+    assert server.ask("GET /live.css")[0] == 200
+    assert server.page.asked == ["bench"]
+    server.page.go.set()
+    for one in (first, region, answer):
+        one.join(PATIENCE)
+    assert server.page.asked == ["bench", "answer 2", "region 1"]
+
+
+def wait_for(seen: Callable[[], bool]) -> None:
+    """Wait until something is so."""
+    until = time.monotonic() + PATIENCE
+    while not seen():
+        assert time.monotonic() < until
+        time.sleep(0.005)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("said", [b"", b"GET / HTTP/1.1\r\nhost: "])
+def test_silent_connection_is_cut(said: bytes, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Who asks nothing, or never ends to ask, is sent away."""
+    monkeypatch.setattr(serve, "IDLE", 0.2)
+    server = Server()
+    began = time.monotonic()
+    assert server.raw(said) == b""
+    assert 0.1 < time.monotonic() - began < PATIENCE / 2
+    assert server.ask("GET /")[0] == 200
+    server.end()
+
+
+@pytest.mark.slow
+def test_end_leaves_nothing() -> None:
+    """The folder of the deeds goes with the server."""
+    server = Server()
+    wait_for(lambda: server.server.started)
+    room = Path(server.deeds._room.name)
+    assert room.is_dir()
+    server.end()
+    assert not room.exists()
