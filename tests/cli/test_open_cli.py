@@ -76,7 +76,7 @@ class Served:
     def __init__(self) -> None:
         self.page: Any = None
 
-    def __call__(self, page: Any, **more: Any) -> None:
+    def __call__(self, page: Any, own: Any, **more: Any) -> None:
         self.page = page
 
 
