@@ -18,7 +18,7 @@ import castsugar as cs
 
 pytest.importorskip("pdoc", reason="NOT CHECKED without pdoc: pip install pdoc")
 pytestmark = [pytest.mark.exact, pytest.mark.slow]
-SCRIPT = Path(__file__).parent / "support" / "reference.py"
+SCRIPT = Path(__file__).parent / "shared" / "reference.py"
 
 
 class Page(HTMLParser):
