@@ -182,7 +182,8 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
     data_uncertainty : bool
         Whether the columns ``..._u_...`` are filled: the difference between the two
         product sets and the uncertainties of the enthalpies of formation, as the root
-        of the sum of squares. Not for ``flow="frozen"``.
+        of the sum of squares; NaN where an ingredient states no uncertainty. Not for
+        ``flow="frozen"``.
     kitchen : Kitchen, optional
         How the mixes are cooked: fills the kitchen columns, and the water that leaves
         in it is not burnt. A mix that already lost water keeps its loss.

@@ -171,7 +171,7 @@ class Requirement:
         In the unit of the column; one or both.
     probability : float or None
         Share of the draws that keep it; only for columns that are drawn: pour
-        viscosity and peak pressure. None: at the best estimate.
+        viscosity, peak pressure, relative solids at 20 C. None: at the best estimate.
     whose : str
         :data:`YOURS` or :data:`RATING`.
 
@@ -182,11 +182,18 @@ class Requirement:
     UnknownNameError
         For a column that the table has not.
 
+    Notes
+    -----
+    Taken by ``search`` and ``justify``; a table is judged by the slack of its column, 0
+    or more where it is kept. A fraction is 0 to 1.
+
     Examples
     --------
     >>> mild = Requirement(column="flame_temperature_K", at_most=1700.0)
     >>> len(mild.limits()), mild.chances()
     (1, ())
+    >>> mild.limits()[0].slack(np.array([1650.0, 1720.0])).tolist()
+    [50.0, -20.0]
     """
 
     column: str

@@ -120,8 +120,12 @@ def case(number: int, world: Mapping[str, bytes]) -> Case:
 
 
 #: What the help texts give as examples, and the readers, as words behind the program.
+#: `open` serves until it is stopped.
 LINES = [
-    tuple(shlex.split(line)[1:]) for lines in EXAMPLES.values() for line in lines
+    tuple(shlex.split(line)[1:])
+    for name, lines in EXAMPLES.items()
+    if name != "open"
+    for line in lines
 ] + [tuple(shlex.split(line)) for lines in READERS.values() for line in lines]
 
 

@@ -40,7 +40,8 @@ COMPUTING = (
 _EXAMPLES = """\
 RECORD.json is what any command printed with --json. It is recomputed by the
 command that stands in it, on the files that it names: run audit in the folder
-in which it was made. Numbers are compared in ten digits. The command of a
+in which it was made. Numbers are compared in ten digits, words (verdicts,
+names, texts) are not: read them in what is computed anew. The command of a
 record is not run if it writes anything.
 
 Exit code 1: a number differs.

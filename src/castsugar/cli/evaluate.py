@@ -47,7 +47,7 @@ _EXAMPLES = """\
 A recipe is "name:amount name:amount ...", all parts by mass or all percent; a
 label may lead: "mine=KNO3:65 sucrose:35". The names: castsugar ingredients.
 Pressures need a unit (psi, psig, MPa, bar, barg, kPa, atm, Pa); a bare unit is
-absolute.
+absolute. Exit code 0 also where a limit is broken: justify and search say no.
 
 examples:
   castsugar evaluate "KNO3:65 sucrose:35" --pressure "1000 psi"

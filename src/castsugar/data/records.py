@@ -118,7 +118,7 @@ class Ingredient:
         ``"C6H14O6"`` or ``{"C": 6, "H": 14, "O": 6}``; atoms in one formula
         unit [-]; empty for inert matter.
     enthalpy_of_formation : float
-        At 298.15 K and 1 bar, in the state as weighed. [J/mol]
+        At 298.15 K and 1 bar, in the state as weighed. [J/mol], sucrose about -2.2e6
     density : float, optional
         True density; leave it out if unknown: it is NaN then, and so is that of a mix
         with it. [kg/m3]
@@ -127,12 +127,14 @@ class Ingredient:
     fuel_kind : str, optional
         Of a fuel of the catalogue, one of :data:`FUEL_KINDS`.
     enthalpy_uncertainty : float, optional
-        Standard uncertainty of the enthalpy, covering rival values. [J/mol]
+        Standard uncertainty of the enthalpy, covering rival values, 0 or more. [J/mol]
+        Left out (NaN) every ``..._u_...`` column of a mix with it is NaN.
     status, source, note : str, optional
         How the enthalpy is known, the key of its source, a remark.
     catalogued : bool, optional
         True for rows of the shipped database. An ingredient that is not catalogued
-        serves checks only; its rows carry the flag "reference only".
+        serves checks only, by evaluate, performance and equilibrium; its rows carry the
+        flag "reference only".
     density_status, density_source : str, optional
         The same of the density.
     aliases : tuple of str
@@ -144,7 +146,7 @@ class Ingredient:
     ------
     InputError
         No name, an unknown role, a formula that cannot be read, a value that is not
-        finite, a density of 0 or less.
+        finite, a density of 0 or less, an uncertainty below 0.
 
     Examples
     --------
@@ -191,7 +193,11 @@ class Ingredient:
                 f"{enthalpy} is {self.enthalpy_of_formation}; give a finite value in "
                 "J/mol"
             )
-        number(self.enthalpy_uncertainty, f"uncertainty of the {enthalpy}", "J/mol")
+        what = f"uncertainty of the {enthalpy}"
+        if number(self.enthalpy_uncertainty, what, "J/mol") < 0.0:
+            raise InputError(
+                f"{what} is {self.enthalpy_uncertainty:g} J/mol; give 0 or more"
+            )
         self._check_density()
         counts = _composition(self.formula, self.name)
         if not counts and self.role not in UNBURNT:

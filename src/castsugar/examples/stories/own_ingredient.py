@@ -1,11 +1,12 @@
 # %% [markdown]
 # # An ingredient of your own, and the second data set
 #
-# Fruit sugar, fructose, is not in the catalogue. Python takes it all the same: a
-# formula, an enthalpy of formation, a density. Such a row carries the flag "reference
-# only", because nobody checked it: it serves checks, and comparison, search and weigh
-# sheet do not take it. The two numbers below are from memory of the usual handbooks:
-# look them up before you lean on them.
+# Suppose that fruit sugar, fructose, were not in the catalogue. Python takes it all the
+# same: a formula, an enthalpy of formation, a density. Such a row carries the flag
+# "reference only", because nobody checked it: evaluate, performance and equilibrium
+# take it; sensitivities, comparison, search, weigh sheet, commands and bench files not.
+# The two numbers below are from memory of the usual handbooks: look them up before you
+# lean on them.
 
 # %%
 import castsugar as cs
