@@ -270,11 +270,17 @@ def test_a_wrong_box(
     one.page.locator(place).fill(typed)
     one.page.locator(place).blur()
     one.page.wait_for_selector('[aria-invalid="true"]', timeout=PATIENCE)
-    line = one.page.locator(".fault:visible").first.inner_text()
+    line = one.page.locator("[id^=fault-]:visible").first.inner_text()
     assert said in line
     assert "60/20/20" in line
     assert "\n" not in line
     assert one.text("#head") == before
+    assert one.text("#stale").startswith("OLD")
+    # It asks once, and not again until somebody types.
+    one.page.wait_for_timeout(700)
+    asked = len(one.asked)
+    one.page.wait_for_timeout(500)
+    assert len(one.asked) == asked
 
 
 def test_a_killed_server(browser: Any, own: Server) -> None:

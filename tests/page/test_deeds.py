@@ -208,10 +208,10 @@ def test_cook_is_passed_on(fake: Callable[[str], Run]) -> None:
 @pytest.mark.parametrize(
     ("box", "named"),
     [
-        ({"throat": "9 mm"}, "throat differ"),
-        ({"grains": "3"}, "grains differ"),
-        ({"limits": {"pour_viscosity_Pa_s": "12"}}, "limits differ"),
-        ({"throat": "9 mm", "grains": "3"}, "throat and grains differ"),
+        ({"throat": "9 mm"}, "made from: throat;"),
+        ({"grains": "3"}, "made from: grains;"),
+        ({"limits": {"pour_viscosity_Pa_s": "12"}}, "made from: limits;"),
+        ({"throat": "9 mm", "grains": "3"}, "made from: throat, grains;"),
     ],
 )
 @pytest.mark.parametrize("kind", ["weigh", "record", "batch", "search"])

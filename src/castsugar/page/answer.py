@@ -24,7 +24,7 @@ from castsugar.motor.fired_mixes import Firing
 from castsugar.page.desk import Asked, Desk
 from castsugar.page.next_step import next_of
 from castsugar.page.region import GOAL, goal_of
-from castsugar.page.state import BoxError, State, cook_text
+from castsugar.page.state import BoxError, Settings, State, cook_text
 from castsugar.report import point as words
 from castsugar.report.mix_words import recipe_argument, short_names
 from castsugar.report.peak_causes import cause_annex
@@ -128,7 +128,7 @@ def _told(
         "cards": words.cards_of(one, better),
         "findings": words.findings_of(one),
         "example": one.screen.example(),
-        "conditions": one.screen.conditions,
+        "conditions": "; ".join([one.screen.conditions, *own_settings(state)]),
         "rows": words.rows_of(one),
         "command": command_of(desk, state, one),
     }
@@ -141,14 +141,24 @@ def command_of(desk: Desk, state: State, one: Point) -> str:
     told.append(f"--bench {shlex.quote(str(desk.path))}")
     if settings.cook is not None:
         told.append(f'--cook "{cook_text(settings.cook)}"')
+    if other := _moved(settings):
+        told.append(f"# with {', '.join(other)} in the bench")
+    return " ".join(told)
+
+
+def own_settings(state: State) -> list[str]:
+    """Say which settings are those of the page, not of the bench file."""
+    return [f"{one}, not as in the bench" for one in _moved(state.settings)]
+
+
+def _moved(settings: Settings) -> list[str]:
+    """Return the settings that a command takes from the bench alone."""
     other = [f"{key} {value:g}" for key, value in settings.limits]
     if settings.throat is not None:
         other.append(f"throat {1e3 * settings.throat:g} mm")
     if settings.grains is not None:
         other.append(f"{settings.grains} grains")
-    if other:
-        told.append(f"# with {', '.join(other)} in the bench")
-    return " ".join(told)
+    return other
 
 
 def _compared(asked: Asked, mix: Mix) -> Comparison | None:

@@ -188,7 +188,7 @@ class Deeds:
         return deed.told
 
     def _came_of(self, deed: Deed, code: int) -> dict[str, Any]:
-        first = " ".join(deed.answer.split("\n")[:3]).strip()
+        first = deed.answer.partition("\n")[0].strip()
         if code not in (0, _NO):
             stopped = "stopped; nothing was written" if code < 0 else deed.last
             return {"ok": False, "error": stopped or f"it ended with code {code}"}
@@ -284,9 +284,8 @@ def _check_settings(state: State) -> None:
     ]
     if moved:
         raise InputError(
-            f"{' and '.join(moved)} differ from the bench file, which this is made "
-            "from: save the limits, put a throat or grains into the file, or go back "
-            "to base"
+            f"not as in the bench file, which this is made from: {', '.join(moved)}; "
+            "save the limits, put a throat or grains into the file, or go back to base"
         )
 
 

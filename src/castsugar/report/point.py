@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from castsugar.comparison.compare import Cell, Comparison
+from castsugar.kitchen import suspension
 from castsugar.kitchen.glass import set_word
 from castsugar.limits import BROKEN, KEPT, NOT_COMPUTED, PEAK, POUR, SOLIDS
 from castsugar.report import numbers
@@ -175,13 +176,18 @@ def _pours(one: Point) -> Texts:
     if held is None and share != share:
         return _unknown(*_TITLES[_pours], str(row["flags"] or row["status"]))
     told = numbers.of_100(share) if held is None else pouring(held, row)
+    told = f"{told} of 100"
+    if held is not None and held.limit != suspension.POURS_BELOW:
+        # The share is that below 10 Pa s: a limit elsewhere is told by its quantile.
+        share, kind = numbers.percent(held.probability or 0.5), "viscosity"
+        told = f"{share} of 100 below {show.bare(kind, held.value)} {show.unit(kind)}"
     low, high = (one.text(f"pour_viscosity_{end}_Pa_s") for end in ("p10", "p90"))
     detail = f"{low} to {high} {show.unit('viscosity')}, 80 of 100"
     low, high = row["pour_window_low_C"], row["pour_window_high_C"]
     if low == low and high == high:
         low, high = (show.bare("temperature", x) for x in (low, high))
         detail += f"; between {low} and {high} {show.unit('temperature')}"
-    return _card(*_TITLES[_pours], f"{told} of 100", detail, held)
+    return _card(*_TITLES[_pours], told, detail, held)
 
 
 def _sets(one: Point) -> Texts:

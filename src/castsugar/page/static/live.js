@@ -90,8 +90,9 @@ class Lane {
     try {
       this.take(await ask(this.path, body), body);
     } catch (error) {
-      this.waiting ??= body;
-      failed(error, () => this.run());
+      // Only a question that nobody heard is asked again.
+      if (error instanceof Gone) this.waiting ??= body;
+      failed(error, () => this.run(), body.seq);
     } finally {
       clearInterval(clock);
       this.busy = false;
@@ -113,6 +114,7 @@ function computing(begun) {
 function answered(told, body) {
   if (told.seq < page.seq && answers.waiting === null) return;
   clearFaults();
+  stale("");
   showVerdict(told);
   showNumbers(told);
   draw(told);
@@ -154,10 +156,10 @@ function surveyed(told) {
 // ----------------------------------------------------------------------------
 // What went wrong: a wrong box, a server that is gone, a tab without a token.
 
-function failed(error, again) {
-  if (error instanceof Refused && error.status === 422) return fault(error);
+function failed(error, again, seq = page.seq) {
+  if (error instanceof Refused && error.status === 422) return seq === page.seq && fault(error);
   if (error instanceof Refused && error.status === 403) {
-    return banner("Open the link that the terminal shows: this tab has no key.");
+    return banner("This tab has no key. The mix is kept in its address: open the link that the terminal shows in this tab.");
   }
   if (error instanceof Refused) return banner(`${error.message}.`);
   if (!(error instanceof Gone)) throw error;
@@ -169,6 +171,7 @@ function failed(error, again) {
 function wait(again) {
   page.gone = true;
   banner("The server has gone: start castsugar open again. The numbers below are old.");
+  stale("OLD, the server has gone");
   enable(false);
   const look = setInterval(async () => {
     try {
@@ -206,7 +209,20 @@ function fault(error) {
   const place = box && !box.closest("#recipe") ? "fault-settings" : "fault-parts";
   const boxes = error.key === "parts" ? document.querySelectorAll("#parts input") : [box];
   for (const one of boxes) one?.setAttribute("aria-invalid", "true");
-  say(place, `${error.message}. The numbers are ${by("for").textContent.toLowerCase() || "old."}`);
+  const before = by("for").textContent.toLowerCase().replace(/\.$/, "") || "old";
+  say(place, `${error.message}. The numbers are ${before}, from before this change.`);
+  stale("OLD, from before a change that was not understood");
+  // What was asked beside it would say the same; the areas are asked anew once it is well.
+  page.faulty = true;
+  rests.waiting = regions.waiting = null;
+  clearTimeout(page.fine);
+  page.region = "";
+}
+
+/** Mark the verdict as that of another question; empty: it is of this one. */
+function stale(text) {
+  say("stale", text);
+  by("answer").toggleAttribute("data-stale", Boolean(text));
 }
 
 function clearFaults() {
@@ -244,11 +260,13 @@ function moved(found) {
 function change(state, { keep = true, boxes = true } = {}) {
   page.state = state;
   page.seq += 1;
+  page.faulty = false;
   if (boxes) showBoxes();
   const own = shares(state);
   if (own.every(Number.isFinite)) {
     triangle.hold(100 - own.reduce((sum, x) => sum + x, 0));
     triangle.place(own);
+    say("outside", triangle.sees(own) ? "" : "This mix lies outside the picture; the point waits at its edge.");
   }
   const empty = ([name, text]) => (!name && !text) || (page.bench.corners.includes(name) && number(text) === 0);
   const sent = { ...state, parts: state.parts.filter((pair) => !empty(pair)) };
@@ -256,6 +274,7 @@ function change(state, { keep = true, boxes = true } = {}) {
   survey(sent);
   clearTimeout(page.timer);
   page.timer = setTimeout(() => {
+    if (page.faulty) return;
     if (keep) remember();
     rests.send({ seq: page.seq, state: sent });
     history.replaceState(null, "", `#${encodeURIComponent(JSON.stringify(page.state))}`);
@@ -465,17 +484,31 @@ function open(bench, state) {
 
 async function reload() {
   try {
+    const before = page.bench.start;
     const bench = await ask("/reload", {});
     banner("");
-    open(bench, page.state);
+    open(bench, followed(page.state, before, bench.start));
   } catch (error) {
     if (error instanceof Refused) banner(`${error.message}.`, "Reload", reload);
     else failed(error, reload);
   }
 }
 
+/** Return a state in which what was the bench's still is: a new throat, a new limit. */
+function followed(state, before, now) {
+  const own = { ...state, limits: { ...now.limits } };
+  for (const key of ["cook", "minutes", "throat", "grains"]) {
+    if (state[key] === before[key]) own[key] = now[key];
+  }
+  for (const [key, text] of Object.entries(state.limits)) {
+    if (key in now.limits && text !== before.limits[key]) own.limits[key] = text;
+  }
+  return own;
+}
+
 function recipe(name) {
   const found = page.bench.recipes.find((one) => one.name === name);
+  by("recipes").value = "";
   if (found) change({ ...page.state, parts: found.parts.map((pair) => [...pair]) });
 }
 

@@ -156,6 +156,7 @@ export class Triangle {
   /** Put the point where a recipe is; outside the view it waits at its edge. */
   place(shares) {
     this.shares = shares;
+    this.point.classList.toggle("outside", !this.sees(shares));
     const [a, b, c] = this.inside(shares);
     const [x, y] = this.at([a, c]);
     this.point.setAttribute("transform", `translate(${rounded(x)} ${rounded(y)})`);
