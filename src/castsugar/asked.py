@@ -26,6 +26,10 @@ if TYPE_CHECKING:
     from castsugar.thermo.species import SpeciesTable
     from castsugar.units import Quantity
 
+#: Up to this many mixes the second solver is asked without being told to, and bands are
+#: drawn.
+MOST_CONFIRMED = 20
+
 _REAL_MOTORS = (
     "small motors deliver clearly less than this; a firing with pressure and "
     "propellant mass measures how much"
@@ -164,7 +168,7 @@ class Question:
 
     def assumptions(self) -> list[str]:
         """Say what was assumed, one line each."""
-        from castsugar.report.assumptions import kitchen_assumptions, motor_assumptions
+        from castsugar.assumptions import kitchen_assumptions, motor_assumptions
         from castsugar.thermo.flow import FLOWS
 
         lost = self._water_lost()

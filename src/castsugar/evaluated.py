@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from castsugar.asked import MOST_CONFIRMED
 from castsugar.limits import chances_of, judge_rows
 from castsugar.report.cautions import Chosen, chosen, facts_of, pan_facts, topics_of
 from castsugar.report.limit_words import by_mix
@@ -27,10 +28,6 @@ if TYPE_CHECKING:
     from castsugar.thermo.flow import FlowSolution
 
 Rows = list[dict[str, Any]]
-
-#: Up to this many mixes the second solver is asked without being told to, and bands are
-#: drawn.
-MOST_CONFIRMED = 20
 
 
 def rows_of(

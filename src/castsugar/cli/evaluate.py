@@ -97,7 +97,6 @@ def add_parser(commands: Any) -> None:
 def run(options: argparse.Namespace) -> int:
     """Evaluate the recipes and print the answer."""
     from castsugar.data.load import load_database
-    from castsugar.evaluated import drawn_bands, evaluated, fire_rows
 
     question = read_conditions(options, load_database())
     check_cause_options(options, question.motor)
@@ -110,6 +109,8 @@ def run(options: argparse.Namespace) -> int:
     limits = limits_of(world.limits) if world is not None else ()
     with held_back() as hold:
         rows = _evaluated(options, question, mixes, limits, hold)
+        from castsugar.evaluated import drawn_bands, evaluated, fire_rows
+
         fired = fire_rows(question, mixes, rows)
         drawn = None
         if world is not None and not unconfirmed(rows):
@@ -170,8 +171,8 @@ def _evaluated(
     hold: Hold,
 ) -> Rows:
     """Return the rows of the mixes; Ctrl-C leaves those that are not confirmed yet."""
+    from castsugar.asked import MOST_CONFIRMED
     from castsugar.confirmation import UnconfirmedError
-    from castsugar.evaluated import MOST_CONFIRMED
     from castsugar.evaluation import evaluate_columns
     from castsugar.limits import chances_of
     from castsugar.rows import records
@@ -217,9 +218,9 @@ def trace_of(
     fired: Sequence[Firing | None],
 ) -> Drawing:
     """Return the picture of the firings; InputError if no mix could be driven."""
+    from castsugar.assumptions import motor_assumptions
     from castsugar.comparison.change import pressure_bands
     from castsugar.plot.fired import trace_drawing
-    from castsugar.report.assumptions import motor_assumptions
     from castsugar.report.mix_words import by_name
 
     motor, names = question.motor, [*by_name(found.mixes)]

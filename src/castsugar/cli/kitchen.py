@@ -114,12 +114,12 @@ def _nothing_asked() -> int:
 
 def run_judge(options: argparse.Namespace) -> int:
     """Judge recipes and say what becomes of them."""
+    from castsugar.assumptions import kitchen_assumptions
     from castsugar.bench.kitchen import grain_of, store_of
     from castsugar.data.load import load_database
     from castsugar.mix.basis import basis
     from castsugar.report import kitchen as words
     from castsugar.report import kitchen_belief as believed
-    from castsugar.report.assumptions import kitchen_assumptions
     from castsugar.report.cautions import chosen, mix_facts, pan_facts
     from castsugar.report.kitchen_handling import Handled
     from castsugar.report.mixes import Mixes
@@ -321,10 +321,10 @@ def _judged(
 
 def run_parameters(options: argparse.Namespace) -> int:
     """Show the parameters of a kitchen."""
+    from castsugar.assumptions import kitchen_assumptions
     from castsugar.data.load import load_database
     from castsugar.mix.basis import basis
     from castsugar.report import kitchen_belief as words
-    from castsugar.report.assumptions import kitchen_assumptions
 
     database, world = load_database(), world_of(options)
     if world is None or not world.bench.kitchen.get("cook"):

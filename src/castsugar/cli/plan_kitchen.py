@@ -119,7 +119,7 @@ class _Pan:
 
     def told(self, hottest: Cook, words: Sequence[str]) -> Planned:
         """Return what stands beside the answer; `words` are those to go on with."""
-        from castsugar.report.assumptions import kitchen_assumptions
+        from castsugar.assumptions import kitchen_assumptions
         from castsugar.report.cautions import chosen
         from castsugar.report.kitchen import cook_words
         from castsugar.report.plan import Planned

@@ -148,8 +148,8 @@ def _asked(
     world: World, outcome: Outcome, database: Database, stated: Conditions
 ) -> Asked:
     """Say what was typed, and what was assumed."""
+    from castsugar.assumptions import kitchen_assumptions, motor_assumptions
     from castsugar.bench.search import search_asked
-    from castsugar.report.assumptions import kitchen_assumptions, motor_assumptions
     from castsugar.report.search_words import Asked
 
     settings = outcome.task.settings

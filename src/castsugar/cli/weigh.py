@@ -370,7 +370,7 @@ def _next(options: argparse.Namespace, sheet: Sheet) -> str:
 
 def cast_assumptions(question: Question, sheet: Sheet) -> list[str]:
     """Say what was assumed of scale, pan and casting, one line each."""
-    from castsugar.report.assumptions import kitchen_assumptions
+    from castsugar.assumptions import kitchen_assumptions
     from castsugar.weigh.charge import sizes_of
 
     equipment = sheet.equipment
@@ -412,7 +412,7 @@ def cast_assumptions(question: Question, sheet: Sheet) -> list[str]:
 
 def assumptions_of(question: Question, sheet: Sheet) -> list[str]:
     """Say all that was assumed: how it is cast, and how it burns."""
-    from castsugar.report.assumptions import motor_assumptions
+    from castsugar.assumptions import motor_assumptions
 
     said = cast_assumptions(question, sheet)
     if sheet.charge.dummy:

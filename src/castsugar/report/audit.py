@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+from castsugar.report import numbers
 from castsugar.report.document import Part
 from castsugar.report.field import TEXT, keyed
 from castsugar.report.screen import Annex, Block, Finding, Listing, Screen, Table
@@ -37,7 +38,8 @@ class Differing:
         return math.inf if math.isnan(self.change) else abs(self.change)
 
     def __str__(self) -> str:
-        percent = "" if math.isnan(self.change) else f" ({self.change:+.2g} %)"
+        change = numbers.moved(self.change)
+        percent = f" ({change} %)" if change else ""
         return f"{self.place} {_number(self.was)} now {_number(self.now)}{percent}"
 
 
@@ -104,7 +106,7 @@ def _table(rows: tuple[Differing, ...]) -> Table:
                 one.place,
                 _number(one.was),
                 _number(one.now),
-                "" if math.isnan(one.change) else f"{one.change:+.2g}",
+                numbers.moved(one.change),
             )
             for one in rows
         ),
@@ -120,7 +122,7 @@ def _annexes(found: Audited) -> Iterator[Annex]:
 
 
 def _number(value: float | None) -> str:
-    return "none" if value is None else f"{value:.10g}"
+    return "none" if value is None else numbers.in_full(value)
 
 
 DIFFERING = keyed(

@@ -152,6 +152,16 @@ def tidy(value: float) -> float:
     return float(f"{value:.6g}")
 
 
+def in_full(value: float) -> str:
+    """Write a number with the ten digits that a document holds."""
+    return f"{value:.10g}"
+
+
+def moved(change: float) -> str:
+    """Write a change of a recomputed number with its sign; empty for NaN."""
+    return "" if math.isnan(change) else f"{change:+.2g}"
+
+
 def three(value: float) -> float:
     """Return a number rounded to three significant digits."""
     return float(f"{value:.3g}")
