@@ -76,6 +76,7 @@ ALWAYS = {
     "delay-ground-test": (DELAY, STRANDS),
     "delay-both-ends": (DELAY, STRANDS),
     "general": (EVALUATE, NAMES),
+    "regulated": (EVALUATE, NAMES),
     "no-claim": (EVALUATE, JUDGE),
     "no-open-flame": (JUDGE, EVALUATE),
     "thermostat": (WEIGH, EVALUATE),

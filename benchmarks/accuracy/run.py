@@ -16,7 +16,7 @@ from typing import Any
 sys.path.insert(0, str(Path(__file__).parents[2] / "tests" / "published"))
 sys.path.insert(0, str(Path(__file__).parents[2] / "tests" / "kitchen"))
 
-from kitchen_checks import PROVENANCES
+from kitchen_checks import KINDS
 from kitchen_checks import summary as kitchen_summary
 from published_checks import summary
 
@@ -25,8 +25,8 @@ WIDTH = 100
 #: Provenance -> its word in the lines.
 SHORT = dict(
     zip(
-        PROVENANCES,
-        ("read", "open data", "memory", "independent", "fitted"),
+        KINDS,
+        ("read", "open data", "memory", "own", "fitted"),
         strict=True,
     )
 )
@@ -50,10 +50,10 @@ def report(rows: list[Compared]) -> list[str]:
     lines = [
         "Our value beside each published one. Difference: ours less published, in % "
         "of published.",
-        "Provenance: read = in the source; open data = machine-readable copy; memory = "
-        "from memory,",
-        "reproduced; independent = calculation by other code, no publication; fitted = "
-        "no check. ! = outside.",
+        "Checks: read = in the source; open data = machine-readable copy. Beside them: "
+        "memory = recalled",
+        "of the source; own = calculated by other code of ours; fitted = a copy; "
+        "! = outside.",
     ]
     for source, group in itertools.groupby(rows, key=lambda row: row["source"]):
         lines += ["", *textwrap.wrap(source, WIDTH), _heading()]
@@ -89,11 +89,10 @@ def _line(row: Compared) -> str:
 
 
 def _counts(rows: list[Compared]) -> list[str]:
-    lines = [f"{'Provenance':28}{'values':>8}{'inside tolerance':>18}"]
-    for name in (*PROVENANCES, "all"):
-        own = [row for row in rows if name in (row["provenance"], "all")]
-        inside = sum(row["inside"] for row in own)
-        lines.append(f"{name:28}{len(own):8d}{inside:18d}")
+    lines = [f"{'Provenance':28}{'values':>8}{'inside tolerance':>18}  kind"]
+    for name, kind in KINDS.items():
+        own = [row["inside"] for row in rows if row["provenance"] == name]
+        lines.append(f"{name:28}{len(own):8d}{sum(own):18d}  {kind}")
     return lines
 
 

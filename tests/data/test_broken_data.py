@@ -93,8 +93,9 @@ TABLES = [
      ["'hobby-strand-valu'", "did you mean 'hobby-strand-value'"]),
     ("burn_laws.csv", "\nsucrose 65/35", ",sucrose,", ",sucrse,",
      ["'sucrse'", "ingredients.csv"]),
-    ("burn_laws.csv", "\nsucrose 65/35", "from memory", "heard", ["'heard'"]),
-    ("burn_laws.csv", ",0.779,2.572,", "0.25", "0.5", ["'0.5'", "'0.25' in line 3"]),
+    ("burn_laws.csv", "\nsucrose 65/35", "published, not read", "heard", ["'heard'"]),
+    ("burn_laws.csv", ",0.779,2.572,", "hobby-strand-table", "hobby-strand-value",
+     ["'hobby-strand-value'", "'hobby-strand-table' in line 3"]),
     ("burn_laws.csv", "\nerythritol 65/35", ",65,,,", ",65,1,,", ["band_high_MPa"]),
 ]  # fmt: skip
 

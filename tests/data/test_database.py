@@ -96,7 +96,6 @@ SUMS = [
     ("burn_laws", "band_high_MPa", 11, 62.788),
     ("burn_laws", "rate_at_1MPa_mm_s", 13, 99.417),
     ("burn_laws", "exponent", 13, 3.425),
-    ("burn_laws", "relative_uncertainty", 13, 3.25),
 ]
 
 

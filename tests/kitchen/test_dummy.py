@@ -26,7 +26,7 @@ DUMMY = {"KCl": 60.0 * 1988.0 / 2109.0, "sucrose": 20.0, "corn syrup": 20.0}
 TEXT = "KCl:56.6 sucrose:20 corn syrup:20"
 
 
-@pytest.mark.published
+@pytest.mark.recalled
 def test_water_over_dissolved_chloride() -> None:
     """Saturated solution: 84.34 % humidity at 25 C; boils at 108.6 C."""
     # L. Greenspan, J. Res. NBS 81A (1977) 89, table 2, and the handbook's boiling

@@ -182,7 +182,7 @@ def test_a_mix_that_flows_cannot_jam() -> None:
     np.testing.assert_array_equal(learnt.after.mean, unmeasured().mean)
 
 
-@pytest.mark.published
+@pytest.mark.recalled
 def test_worked_numbers_of_the_instruments() -> None:
     """Stokes with Faxen's wall, Hagen-Poiseuille: numbers worked for the project."""
     # Hagen-Poiseuille: 50 mL through 8 mm x 30 mm under 60 mm of density 1.75: 72 s at

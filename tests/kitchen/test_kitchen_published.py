@@ -6,7 +6,7 @@ import collections
 import math
 
 import pytest
-from kitchen_checks import DISPUTED, EVALUATORS, PROVENANCES, ours, read_rows, summary
+from kitchen_checks import DISPUTED, EVALUATORS, KINDS, ours, read_rows, summary
 from published_checks.rows import Row
 
 ROWS = read_rows()
@@ -14,11 +14,12 @@ ROWS = read_rows()
 
 def _case(row: Row) -> object:
     reason = DISPUTED.get(row.id)
-    marks = [pytest.mark.xfail(strict=True, reason=reason)] if reason else []
+    marks = [getattr(pytest.mark, KINDS[row.provenance])]
+    if reason:
+        marks.append(pytest.mark.xfail(strict=True, reason=reason))
     return pytest.param(row, id=row.id, marks=marks)
 
 
-@pytest.mark.published
 @pytest.mark.parametrize("row", [_case(row) for row in ROWS])
 def test_published_value(row: Row) -> None:
     """We are within the tolerance that the source's rounding and spread allow."""
@@ -33,7 +34,7 @@ def test_rows_are_complete() -> None:
     for row in ROWS:
         texts = (row.case, row.tolerance_reason, row.source, row.locator)
         assert all(text.strip() for text in texts), row.id
-        assert row.provenance in PROVENANCES, row.id
+        assert row.provenance in KINDS, row.id
         assert math.isfinite(row.value), row.id
         assert 0.0 < row.tolerance < math.inf, row.id
         assert row.quantity in EVALUATORS, row.id

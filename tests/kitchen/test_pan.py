@@ -227,7 +227,7 @@ def test_a_pan_of_impossible_numbers_is_refused() -> None:
 # The thermometer in boiling water.
 
 
-@pytest.mark.published
+@pytest.mark.recalled
 @pytest.mark.parametrize(
     ("altitude", "boils"), [(0.0, 100.0), (1000.0, 96.7), (3000.0, 89.9)]
 )

@@ -121,7 +121,7 @@ def study(
 # The balance.
 
 
-@pytest.mark.published
+@pytest.mark.recalled
 @pytest.mark.parametrize(("pressure", "held"), [(3e6, 0.00618), (7e6, 0.01442)])
 def test_gas_that_fills_the_burnt_volume(pressure: float, held: float) -> None:
     """p / (RT rho) with RT = (G c*)^2 at c* = 830 m/s, 1750 kg/m3, k = 1.13.

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import pytest
-from published_checks import DISPUTED, Row, ours, read_rows
+from published_checks import DISPUTED, KINDS, Row, ours, read_rows
 
 
 def _case(row: Row) -> object:
     reason = DISPUTED.get(row.id)
-    marks = [pytest.mark.xfail(strict=True, reason=reason)] if reason else []
+    marks = [getattr(pytest.mark, KINDS[row.provenance])]
+    if reason:
+        marks.append(pytest.mark.xfail(strict=True, reason=reason))
     return pytest.param(row, id=row.id, marks=marks)
 
 
-@pytest.mark.published
 @pytest.mark.parametrize("row", [_case(row) for row in read_rows()])
 def test_published_value(row: Row) -> None:
     """We are within the tolerance that the source's rounding and spread allow."""

@@ -7,7 +7,7 @@ import math
 import re
 
 import pytest
-from published_checks import DISPUTED, EVALUATORS, PROVENANCES, Row, read_rows
+from published_checks import DISPUTED, EVALUATORS, KINDS, Row, read_rows
 
 ROWS = read_rows()
 
@@ -21,7 +21,7 @@ def test_rows_are_complete() -> None:
     for row in ROWS:
         texts = (row.case, row.tolerance_reason, row.source, row.locator)
         assert all(text.strip() for text in texts), row.id
-        assert row.provenance in PROVENANCES, row.id
+        assert row.provenance in KINDS, row.id
         assert math.isfinite(row.value), row.id
         assert 0.0 < row.tolerance < math.inf, row.id
         assert row.quantity in EVALUATORS, row.id

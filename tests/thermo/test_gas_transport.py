@@ -49,7 +49,7 @@ def test_numbers_of_two_mixes(
     assert 0.978 < found.share < 0.999
 
 
-@pytest.mark.published
+@pytest.mark.recalled
 @pytest.mark.parametrize(
     ("gas", "temperature", "viscosity"),
     [

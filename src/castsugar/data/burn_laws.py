@@ -10,14 +10,13 @@ from pathlib import Path
 
 from castsugar.data import csv_reader
 from castsugar.data.csv_reader import Row, read_rows
-from castsugar.data.records import STATUSES, Source
+from castsugar.data.records import NOT_READ, READ, Source
 
 #: What the rows of one law must have in common.
 _SHARED = (
     "mix",
     "fuel",
     "oxidizer_percent",
-    "relative_uncertainty",
     "status",
     "source",
 )
@@ -44,9 +43,9 @@ class BurnLawRecord:
     bands : tuple of (low, high, rate at 1 MPa, exponent)
         Rising, touching pressure bands; 0 and infinity where the tested pressures are
         not known. [Pa], [Pa], [m/s], [-]
-    relative_uncertainty : float
-        Standard uncertainty of the rate over the rate. [-]
-    status, source : str
+    status : str
+        Whether the source was read: "published, read" or "published, not read".
+    source : str
         As everywhere in the species data.
     note : str
         Of its first row.
@@ -57,7 +56,6 @@ class BurnLawRecord:
     fuel: str
     oxidizer_fraction: float
     bands: tuple[PressureBand, ...]
-    relative_uncertainty: float
     status: str
     source: str
     note: str = ""
@@ -118,8 +116,7 @@ def _law(
         fuel=first.text("fuel"),
         oxidizer_fraction=1e-2 * first.number("oxidizer_percent", 40.0, 90.0),
         bands=tuple(bands),
-        relative_uncertainty=first.number("relative_uncertainty", 0.01, 2.0),
-        status=first.text("status", STATUSES),
+        status=first.text("status", (READ, NOT_READ)),
         source=csv_reader.source(first, "source", sources),
         note=first.text("note"),
     )

@@ -196,7 +196,6 @@ BURN_LAWS = (
     "band_high_MPa",
     "rate_at_1MPa_mm_s",
     "exponent",
-    "relative_uncertainty",
     "status",
     "source",
     "note",

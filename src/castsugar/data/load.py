@@ -14,6 +14,8 @@ from castsugar.data.burn_laws import BurnLawRecord, load_burn_laws
 from castsugar.data.csv_reader import Row, read_rows, read_text
 from castsugar.data.records import (
     FUEL_KINDS,
+    NOT_READ,
+    READ,
     ROLES,
     STATUSES,
     UNBURNT,
@@ -32,7 +34,7 @@ from castsugar.errors import DataError, InputError, UnknownNameError, unknown_na
 # ----------------------------------------------------------------------------
 # Load the sources and the cautions.
 
-CAUTION_STATUSES = ("published", "common practice")
+CAUTION_STATUSES = (READ, NOT_READ, "common practice")
 LEVELS = ("general", "caution", "strong", "stop")
 
 #: What people have in the kitchen and the catalogue does not hold (what brown sugar is:

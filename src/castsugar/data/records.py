@@ -24,6 +24,9 @@ FUEL_KINDS = ("sugar", "polyol", "syrup solids", "other")
 #: A density that was left out: this very NaN, no other is a density.
 UNKNOWN: Final = float("nan")
 
+#: Of what was published: whether those who compiled the data have read it there.
+READ, NOT_READ = "published, read", "published, not read"
+
 #: How a value came to be known.
 STATUSES = ("measured", "fitted", "estimated", "assumed", "from memory")
 

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
 from castsugar.motor import scatter
-from castsugar.motor.burn_law import BurnLaw, burn_rate
+from castsugar.motor.burn_law import BORROWED_DOUBT, BurnLaw, burn_rate
 from castsugar.motor.scatter import PROCESSES
 from castsugar.motor.strand_fit import replicates
 
@@ -216,7 +216,7 @@ def published(law: BurnLaw, fractions: Mapping[str, float]) -> Burned:
         kind=PUBLISHED,
         pressure=at,
         rate=burn_rate(law, at),
-        log_rate_u=max(scatter.PUBLISHED, law.log_rate_u),
+        log_rate_u=max(BORROWED_DOUBT, law.log_rate_u),
         exponent_u=scatter.PUBLISHED_EXPONENT,
         source=law.source,
         invented=law.invented,

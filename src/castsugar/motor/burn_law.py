@@ -29,9 +29,9 @@ Covariance = tuple[tuple[float, float], tuple[float, float]]
 #: Pressure at which the rate of a band is stated. [Pa]
 REFERENCE_PRESSURE = 1.0e6
 
-#: Standard uncertainty of ln r of a law that was not measured on the user's own mix:
-#: 25 %. Assumed; two published laws of one mix differ by 1.7 times at 1 MPa.
-BORROWED_DOUBT = math.log(1.25)
+#: Standard uncertainty of ln r of a published law: that of either of the two laws of
+#: one mix (sorbitol 65/35) that were found, which differ by 1.7 times at 1 MPa.
+BORROWED_DOUBT = math.log(1.7) / math.sqrt(2.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -362,8 +362,8 @@ def convert_coefficient(
 def borrowed_laws(database: Database) -> tuple[BurnLaw, ...]:
     """Return every published burn law, in the order of the file.
 
-    The doubt of each is that of its row, but not less than
-    :data:`castsugar.motor.burn_law.BORROWED_DOUBT`; its origin names the source.
+    The doubt of each is :data:`castsugar.motor.burn_law.BORROWED_DOUBT`; its origin
+    names the source.
 
     Parameters
     ----------
@@ -422,7 +422,7 @@ def _law(record: BurnLawRecord) -> BurnLaw:
             Band(low=low, high=high, rate=rate, exponent=n)
             for low, high, rate, n in record.bands
         ),
-        log_rate_u=max(math.log1p(record.relative_uncertainty), BORROWED_DOUBT),
+        log_rate_u=BORROWED_DOUBT,
         origin=f"borrowed: {record.source}",
         status=record.status,
         source=record.source,

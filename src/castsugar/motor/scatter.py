@@ -45,10 +45,9 @@ EXPONENT_SLOPE, EXPONENT_SURFACE, EXPONENT_BATCH = 0.6, 0.03, 0.02
 #: Length over which a bend of the law is alike: of ln p, and of mass moved. Assumed.
 BEND_LENGTH, BEND_MIX = 0.9, 0.15
 
-#: Share of the rate by which a published law misses at its own mix, its exponent, and
-#: its rows by themselves. Two published sorbitol laws differ by 1.5 to 1.7 times:
-#: ln 1.6 / sqrt 2 = 0.33. The others are assumed.
-PUBLISHED, PUBLISHED_EXPONENT, PUBLISHED_ROW = 0.33, 0.05, 0.02
+#: By how much a published law misses at its own mix: its exponent, and its rows by
+#: themselves. Assumed.
+PUBLISHED_EXPONENT, PUBLISHED_ROW = 0.05, 0.02
 
 #: Standard uncertainty of ln r by a unit of degraded share of the sugar. Assumed: what
 #: browned sugar does to the rate is not known.

@@ -119,9 +119,9 @@ def _in_full(found: Asked) -> Iterator[Annex]:
 
 def _ground(caution: Caution, sources: Mapping[str, Source]) -> str:
     """Say on what a caution rests."""
-    if caution.status != "published":
+    if caution.status == "common practice":
         return "common practice, no source"
-    return sources[caution.source].citation.rstrip(".")
+    return f"{sources[caution.source].citation.rstrip('.')}, {caution.status}"
 
 
 #: What JSON and CSV say of a rule.
@@ -136,7 +136,7 @@ RULE_FIELDS = keyed(
     ("short", TEXT, "one line of a screen"),
     ("text", TEXT, "in full"),
     ("source", TEXT, "key of the source"),
-    ("status", TEXT, "published or common practice"),
+    ("status", TEXT, "published and read, published and not read, or common practice"),
 )
 RULE_PARTS = {"rules": Part(meaning="one a caution", fields=RULE_FIELDS, many=True)}
 

@@ -13,12 +13,12 @@ from typing import Any
 from published_checks import erosion, flames, motor, nitrate_sugar, nozzle, species
 from published_checks.comparing import compared, value_of
 from published_checks.disputed import DISPUTED
-from published_checks.rows import PROVENANCES, Given, Row, read_rows
+from published_checks.rows import KINDS, Given, Row, read_rows
 
 __all__ = [
     "DISPUTED",
     "EVALUATORS",
-    "PROVENANCES",
+    "KINDS",
     "Row",
     "ours",
     "read_rows",

@@ -23,13 +23,14 @@ COLUMNS = (
     "note",
 )
 
-#: How a number came here. The last is no publication: another program, other code.
-PROVENANCES = (
-    "read",
-    "open data",
-    "from memory, reproduced",
-    "independent calculation",
-)
+#: How a number came here -> the mark of its test: checked against the outside world;
+#: recalled by those who wrote the test; our own calculation, by other code.
+KINDS = {
+    "read": "published",
+    "open data": "published",
+    "from memory, reproduced": "recalled",
+    "independent calculation": "calculated",
+}
 
 #: Units in which a row may give a pressure, in Pa. 1 psi = 1 lbf/in2, exact from
 #: the pound (0.45359237 kg), the inch (0.0254 m) and standard gravity.
