@@ -269,6 +269,7 @@ NEW = "KNO3:60 powdered sugar:17 corn syrup:23"
 WHY = "63 % of the sugar degraded"
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 @pytest.mark.parametrize(
     ("words", "code"),

@@ -313,6 +313,7 @@ def test_a_rule_with_a_limit_fires_beyond_it(
     assert key not in told(silent, other)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 @pytest.mark.parametrize(("command", "key", "change"), ELSEWHERE)
 def test_every_command_that_knows_the_quantity_says_it(

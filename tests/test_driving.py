@@ -301,6 +301,7 @@ def test_borrowed_law_is_said_and_wide() -> None:
     assert row.peak_pressure_p95_MPa / row.peak_pressure_MPa > 1.6
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_command(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Page, cautions, JSON and picture of a motor."""

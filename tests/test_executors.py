@@ -62,6 +62,7 @@ def test_processes_change_nothing(
         same(cs.evaluate(blends, executor=pool), alone)
 
 
+@pytest.mark.slow
 def test_threads_change_nothing(blends: cs.Blends, alone: pd.DataFrame) -> None:
     """Any executor of the standard library will do."""
     with ThreadPoolExecutor(2) as pool:

@@ -184,6 +184,7 @@ def test_search_shows_the_values_of_evaluate(ask: Any, base: Row) -> None:
     same(tried["columns"], base, shown)
 
 
+@pytest.mark.slow
 def test_search_and_justify_hold_the_same_values_against_a_limit(ask: Any) -> None:
     tried = ask("search", BENCH)["tried_mixes"]
     searched = next(mix for mix in tried if mix["name"] == "base")["columns"]

@@ -533,6 +533,7 @@ def test_a_remark_is_a_key_of_json(
     assert told["text"].endswith(SAID)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_strict_makes_a_remark_a_no(
     odd: Path, capsys: pytest.CaptureFixture[str]

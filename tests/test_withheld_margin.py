@@ -155,6 +155,7 @@ def test_json_has_null_and_the_reason(
             assert row["peak_pressure_p95_MPa"] is None
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 @pytest.mark.parametrize(
     "limit",

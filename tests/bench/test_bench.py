@@ -481,6 +481,7 @@ def test_append_follows_a_link(tmp_path: Path) -> None:
     assert len(read_bench(real).kitchen["measured"]) == 3
 
 
+@pytest.mark.slow
 def test_a_bench_that_is_read_needs_no_editor(tmp_path: Path) -> None:
     """What changes the file is loaded where it is changed, not by a reader."""
     write_example(tmp_path)

@@ -120,6 +120,7 @@ def path(made: Path, tmp_path: Path) -> Path:
     return Path("batches") / f"{ID}.jsonl"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("typed", "change", "kept"),
     [

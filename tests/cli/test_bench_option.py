@@ -50,6 +50,7 @@ def unsaid(document: str) -> str:
     return found
 
 
+@pytest.mark.slow
 def test_the_file_of_the_folder_is_the_one_that_would_be_named(
     example: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -137,6 +138,7 @@ def test_a_command_that_cannot_do_without_says_where_to_get_one(
     assert "castsugar init" in line
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("old", ["--motor", "--kitchen"])
 def test_old_spellings_are_taken_with_one_note(
     old: str, example: Path, capsys: pytest.CaptureFixture[str]
@@ -222,6 +224,7 @@ def test_old_options_are_the_new_ones_with_one_note(
     assert all(" is now " in note for note in notes)
 
 
+@pytest.mark.slow
 def test_next_is_what_search_proposed(
     example: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

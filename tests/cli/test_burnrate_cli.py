@@ -538,6 +538,7 @@ def test_a_recipe_for_a_name_and_one_of_the_motor(
     assert [pair["of"] for pair in found["comparisons"]] == ["recipes"] * 3
 
 
+@pytest.mark.slow
 def test_a_firing_of_the_bench_stands_in_the_picture(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

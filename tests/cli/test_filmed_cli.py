@@ -56,15 +56,12 @@ def printed(words: list[str], capsys: pytest.CaptureFixture[str], code: int = 0)
     return found.out if code == 0 else found.err
 
 
-@pytest.mark.parametrize("units", ["si", "us"])
 @pytest.mark.parametrize(
     "more", [[], ["--mix", MIX], ["--mix", MIX, "--bench", "motor.toml",
                                   "--peak-scale", "2.1 kgf"]]
 )  # fmt: skip
-def test_the_screen_fits(
-    more: list[str], units: str, capsys: pytest.CaptureFixture[str]
-) -> None:
-    out = printed([*FRAMES, *STAND, *more, "--units", units], capsys)
+def test_the_screen_fits(more: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    out = printed([*FRAMES, *STAND, *more], capsys)
     lines = out.splitlines()
     assert len(lines) <= 24
     assert max(map(len, lines[:-1])) <= 80

@@ -16,8 +16,8 @@ from castsugar.cli.main import COMMANDS, GROUPS, INTRODUCTION, main
 pytestmark = pytest.mark.exact
 
 
-#: These take seconds.
-SLOW = ("sweep", "map", "search", "compare", "justify", "learn")
+#: The others take seconds.
+QUICK = ("cautions", "check", "ingredients", "kitchen", "open")
 
 #: Commands whose help says when the answer is "no" (exit code 1).
 MAY_SAY_NO = ("check", "search", "justify", "weigh", "learn")
@@ -42,7 +42,7 @@ def run_all(words: str, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.mark.parametrize(
     "words",
     [
-        pytest.param(w, marks=[pytest.mark.slow] if w.startswith(SLOW) else [])
+        pytest.param(w, marks=[] if w.startswith(QUICK) else [pytest.mark.slow])
         for w in EXAMPLES
     ],
 )

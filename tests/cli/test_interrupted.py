@@ -374,6 +374,7 @@ def test_a_search_in_words(capsys: Capture, monkeypatch: pytest.MonkeyPatch) -> 
     assert "unavailable: interrupted: " in out
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("drawing", "missing", "there"),
     [
@@ -449,6 +450,7 @@ def test_a_measurement_is_kept_and_told(
     assert len(read_bench(Path("bench.toml")).kitchen["measured"]) == 1
 
 
+@pytest.mark.slow
 def test_what_was_learnt_is_saved_and_told(
     capsys: Capture, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -547,6 +547,7 @@ def test_as_a_program(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.slow
 def test_map_is_the_same_twice(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -161,6 +161,7 @@ def test_json_says_what_other_commands_say(
     assert document["tally"]["inside"] == inside
 
 
+@pytest.mark.slow
 def test_page_and_text(world: Path, capsys: pytest.CaptureFixture[str]) -> None:
     text = answered(["--page", "p.html"], capsys)
     assert "1 closed batch: 2 kitchen measurements, 4 strands, 1 firing" in text
@@ -182,6 +183,7 @@ def test_page_and_text(world: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main([*LEARN, "--page", "p.html"]) == 2  # never overwritten
 
 
+@pytest.mark.slow
 def test_save_twice_changes_nothing(
     world: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -198,6 +200,7 @@ def test_save_twice_changes_nothing(
     assert main(["evaluate", "base", "--bench", "bench.toml", "--json"]) == 0
 
 
+@pytest.mark.slow
 def test_a_doubted_firing_is_said_and_accepted(
     world: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -266,6 +269,7 @@ def test_after_is_what_evaluate_says_once_it_is_saved(
         assert saved[key] < now[key]
 
 
+@pytest.mark.slow
 def test_what_was_withdrawn_leaves_the_bench_file(
     world: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -314,6 +318,7 @@ def test_withdrawn_altogether(world: Path, capsys: pytest.CaptureFixture[str]) -
     assert "written by castsugar learn" not in path.read_text("utf-8")
 
 
+@pytest.mark.slow
 def test_what_no_record_tells_of_stays_and_is_said(
     world: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -330,6 +335,7 @@ def test_what_no_record_tells_of_stays_and_is_said(
     assert path.read_bytes() == kept
 
 
+@pytest.mark.slow
 def test_a_law_that_castsugar_did_not_mark_is_left_and_named(
     world: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -348,6 +354,7 @@ def test_a_law_that_castsugar_did_not_mark_is_left_and_named(
     assert 'strands = "strands.csv"' in path.read_text("utf-8")
 
 
+@pytest.mark.slow
 def test_a_peak_that_was_too_high_is_said_first(
     world: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -410,6 +417,7 @@ def test_an_impossible_firing_is_never_saved(
     assert "teaches nothing, whatever the reason" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_discarded_is_compared_but_not_learnt(
     world: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

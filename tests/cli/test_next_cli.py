@@ -33,12 +33,11 @@ def answer(
     return out, err
 
 
-@pytest.mark.parametrize("units", ["si", "us"])
 def test_the_list_fits_a_screen_and_says_what_to_run(
-    example: Path, units: str, capsys: pytest.CaptureFixture[str]
+    example: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """In the example the pour decides: kitchen first, and that is said."""
-    out, err = answer(["--units", units], capsys)
+    out, err = answer([], capsys)
     assert err == ""
     lines = out.splitlines()
     assert len(lines) <= 24
@@ -62,6 +61,7 @@ def test_all_of_it(example: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert "How the gains were computed" in flat
 
 
+@pytest.mark.slow
 def test_the_document_keeps_its_schema(
     example: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -95,6 +95,7 @@ def test_costs_of_the_bench_are_taken(
     assert not batch["cost_stated"]
 
 
+@pytest.mark.slow
 def test_a_plan_of_burns_has_grams(
     example: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -107,6 +108,7 @@ def test_a_plan_of_burns_has_grams(
     assert sheets.count('castsugar weigh "') >= 3
 
 
+@pytest.mark.slow
 def test_what_fits_into_the_time(
     example: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

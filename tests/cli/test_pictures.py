@@ -99,6 +99,7 @@ def test_sweep_shows_bands_and_freezing(tmp_path: Path) -> None:
     assert read[0]["name"].startswith("KNO3:50% sucrose:44.4444% water:5.55556%")
 
 
+@pytest.mark.slow
 def test_a_sweep_draws_the_limits_of_the_bench(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -226,6 +227,7 @@ def test_files_are_not_replaced(
     assert table.read_text() != "mine"
 
 
+@pytest.mark.slow
 def test_pour_windows_of_a_map_are_those_of_what_is_cast(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

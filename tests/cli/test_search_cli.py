@@ -83,6 +83,7 @@ KNO3 = "4 EUR/kg"
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("goal", "words", "sentence"),
     [
@@ -134,6 +135,7 @@ def test_a_goal_that_cannot_be(
     assert err.count("\n") == 1
 
 
+@pytest.mark.slow
 def test_robust_pays_or_the_nominal_is_kept(
     bench: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -154,6 +156,7 @@ def test_robust_pays_or_the_nominal_is_kept(
     assert "If batches miss the recipe" in whole
 
 
+@pytest.mark.slow
 def test_pictures_and_trials(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Drawings that parse; the same bytes twice; every trial in the table."""
     words = ["--no-confirm", "--picture", "map.svg", "--picture", "traces=traces.svg"]

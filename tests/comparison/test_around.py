@@ -160,6 +160,7 @@ def words_of(svg: str) -> str:
     return " ".join(re.findall(r">([^<>]+)<", svg))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("made", [syrup, gap])
 def test_pictures_of_a_stated_mix_claim_no_optimum(made: object) -> None:
     found: Neighbourhood = made()  # type: ignore[operator]
@@ -226,6 +227,7 @@ def test_a_base_may_be_called_as_the_search_calls_mixes(name: str) -> None:
     assert list(task.tried) == [f"base: {name}"]
 
 
+@pytest.mark.slow
 def test_same_input_same_values() -> None:
     again = neighbours_of(BENCH, SYRUP, wings(), [PRESSED, POURED, SETTLED])
     values = (again.outcome.found.values, syrup().outcome.found.values)

@@ -163,6 +163,7 @@ def test_middle_is_the_row_of_the_table_with_all_wings() -> None:
     assert np.isnan(found.values["pour_viscosity_Pa_s"][:, 1]).all()
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 @pytest.mark.parametrize("flow", ["equilibrium", "frozen"])
 def test_middle_of_mixes_of_every_sort(flow: str) -> None:

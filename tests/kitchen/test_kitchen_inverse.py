@@ -117,6 +117,7 @@ def check_some(count: int, check) -> None:
     assert 0.05 * count < sum(answered) < count
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("check", [check_water, check_heat])
 def test_forward_of_inverse_returns_the_question(check) -> None:
     check_some(40, check)

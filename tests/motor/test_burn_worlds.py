@@ -104,6 +104,7 @@ def test_a_process_that_is_not_stated_is_taken_for_a_mix() -> None:
     assert burns.verdicts(known, 6, 28, blind=True).told.all()
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 @pytest.mark.parametrize("batches", burns.FEW_BATCHES)
 @pytest.mark.parametrize("worlds", [1, pytest.param(3, marks=pytest.mark.slow)])

@@ -76,23 +76,23 @@ def test_a_slow_chamber_is_no_sensor_at_its_limit() -> None:
 @pytest.mark.parametrize(
     ("fault", "least"),
     [
-        ("clip 95 %", 5),
+        pytest.param("clip 95 %", 5, marks=pytest.mark.slow),
         ("clip 85 %", 9),
-        ("clip 70 %", 9),
-        ("soft 1.0", 8),
-        ("soft 0.8", 8),
-        ("thrust clip 85 %", 9),
+        pytest.param("clip 70 %", 9, marks=pytest.mark.slow),
+        pytest.param("soft 1.0", 8, marks=pytest.mark.slow),
+        pytest.param("soft 0.8", 8, marks=pytest.mark.slow),
+        pytest.param("thrust clip 85 %", 9, marks=pytest.mark.slow),
         ("lag 50 ms", 8),
-        ("lag 100 ms", 8),
+        pytest.param("lag 100 ms", 8, marks=pytest.mark.slow),
         ("slag 0.1 s", 8),
-        ("slag 0.2 s", 9),
+        pytest.param("slag 0.2 s", 9, marks=pytest.mark.slow),
         ("heat 5 %, 1 s", 9),
-        ("heat 5 %, 0.3 s", 8),
-        ("burst 3", 9),
-        ("burst 6", 8),
-        ("burst 5 x 4", 9),
+        pytest.param("heat 5 %, 0.3 s", 8, marks=pytest.mark.slow),
+        pytest.param("burst 3", 9, marks=pytest.mark.slow),
+        pytest.param("burst 6", 8, marks=pytest.mark.slow),
+        pytest.param("burst 5 x 4", 9, marks=pytest.mark.slow),
         ("hum 1 %", 8),
-        ("hum 10 %", 9),
+        pytest.param("hum 10 %", 9, marks=pytest.mark.slow),
     ],
 )
 def test_a_fault_is_seen_and_named(fault: str, least: int) -> None:
@@ -168,6 +168,7 @@ def test_a_zero_that_heat_moved_far_is_an_upper_limit() -> None:
     assert bounds.count("at most") >= 8
 
 
+@pytest.mark.slow
 def test_pressure_alone_never_clears_its_sensor() -> None:
     """The sentence stands there, sound or not."""
     for fault in ("", "soft 0.8"):
@@ -187,6 +188,7 @@ def test_without_an_exit_the_mean_is_not_told() -> None:
     assert "nozzle_efficiency" not in kept.results
 
 
+@pytest.mark.slow
 def test_spiky_rest_and_its_length_have_no_say() -> None:
     """Lone spikes at rest, first and last sample included: burn time to 1 %."""
     for one, kept in (

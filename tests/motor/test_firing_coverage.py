@@ -84,6 +84,7 @@ def test_a_few_firings() -> None:
         assert all(abs(error) < 4.0 * u for error, u in told), name
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("share", [0.1, 0.2, 0.3])
 def test_the_law_does_not_hang_on_the_limits(share: float) -> None:
     """The pressure starts at a fifth of its peak: limits above leave mass out of the

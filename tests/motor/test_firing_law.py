@@ -183,6 +183,7 @@ def test_without_the_volume_a_large_case_hides_the_exponent() -> None:
 # Sound firings.
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_sound_firings() -> None:
     """All kinds of grains: nothing alarms, told exponents are covered."""
@@ -217,6 +218,7 @@ def test_a_thrust_makes_smaller_changes_enough() -> None:
     assert np.all(both.told >= alone.told)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_a_throat_that_was_not_measured_after() -> None:
     """It may have grown by what is typical: exponents are covered all the same."""

@@ -25,7 +25,7 @@ from support.motors import (
     thrust_coefficients,
 )
 
-pytestmark = pytest.mark.exact
+pytestmark = [pytest.mark.exact, pytest.mark.slow]
 
 SUPPORT = Path(__file__).parents[1] / "support"
 

@@ -37,6 +37,7 @@ def test_so_many_firings_lie_in_their_bands(seed: int) -> None:
     assert found.below_limit.mean() > 0.95 - off
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_a_forecast_and_its_firing_are_of_one_motor() -> None:
     """Four motors: true over foreseen within twice the half width of the band."""

@@ -175,6 +175,7 @@ def test_flux_at_the_nozzle_end() -> None:
     assert found()[EROSION].sizes["flux"] == pytest.approx(expected, rel=1e-9)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_erosive_factor() -> None:
     """A grain that has its largest area first: that of a rate 1 + e times as high. One

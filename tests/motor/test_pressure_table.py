@@ -143,6 +143,7 @@ def test_the_last_batch_of_a_mix_is_this_one() -> None:
     assert this_batch(model, far) == ""
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("firings", "held"), [(1, True), (2, True), (3, False)])
 def test_few_firings_may_not_lower_a_limit_much(firings: int, *, held: bool) -> None:
     """Before three: no less than the p95 without any, times exp(-1.96 u).

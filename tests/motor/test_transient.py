@@ -237,6 +237,7 @@ def test_an_igniter_lifts_the_start() -> None:
     assert 1.75 > peaks[0] > peaks[1] > peaks[2] > 1.3
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("igniter", [0.0, 0.004])
 @pytest.mark.parametrize("growth", [0.0, 0.02])
 def test_an_independent_simulator_agrees(igniter: float, growth: float) -> None:

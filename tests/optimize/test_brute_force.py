@@ -176,6 +176,7 @@ def test_twenty_problems_of_three_ingredients() -> None:
     assert sum(b > 0 for b in bind) >= 10
 
 
+@pytest.mark.slow
 def test_five_problems_of_six_ingredients() -> None:
     """Never worse than the best of the 5 % lattice."""
     bind = [check_optimum(*case) for case in feasible_cases(6, 5)]

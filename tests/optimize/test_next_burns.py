@@ -285,6 +285,7 @@ def test_nothing_is_fired_that_may_break_the_limit() -> None:
     assert tight.after.p95 < tight.before.p95
 
 
+@pytest.mark.slow
 def test_what_keeps_the_limit_is_what_the_table_says() -> None:
     """A rating just above and just below the 95 % pressure of the only mix."""
     space = Space(bounds={n: (x, x) for n, x in zip(NAMES, BURNED[0][0], strict=True)})
@@ -366,6 +367,7 @@ def test_a_space_of_one_mix_is_burned_again() -> None:
     assert [burn.again for burn in found.burns] == ["", "burn 1", "burn 1"]
 
 
+@pytest.mark.slow
 def test_same_question_same_answer(three: Proposal) -> None:
     again = propose(task_of(motor(*map(strands, (2, 0, 1)))), 4)
     first, second = (next_parts(screen_of(one)) for one in (three, again))

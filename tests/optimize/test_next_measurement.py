@@ -226,6 +226,7 @@ def test_costs_that_are_stated_change_the_order(pour_world: Agenda) -> None:
     assert Costs({names.FLOW_OUT: {"mass": 0.1}}).of(names.FLOW_OUT) == Cost(1800, 0.1)
 
 
+@pytest.mark.slow
 def test_what_is_not_computed_says_why() -> None:
     """No kitchen, no motor, no case, no pour limit; measured once is measured."""
     cold = what_next(world(rating=4.2e6, kitchen=None))

@@ -60,6 +60,7 @@ def key(axes: Axes) -> list[str]:
     return axes.get_legend_handles_labels()[1]
 
 
+@pytest.mark.slow
 def test_points_stand_where_they_were_measured() -> None:
     """50 mm in 50 s is 1 mm/s, 1 in/s 25.4 mm/s; in the order of the file."""
     results = analyse(burned())

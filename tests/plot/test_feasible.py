@@ -181,6 +181,7 @@ def test_contours_and_zoom() -> None:
         search_map_drawing(never, zoom="kept")
 
 
+@pytest.mark.slow
 def test_names_are_escaped_and_bytes_repeat() -> None:
     evil = '<b> & "x"</svg> $x$'
     space = Space(bounds={evil: (0.2, 0.9), "b": (0.0, 1.0), "c": (0.1, 0.5)})

@@ -213,6 +213,7 @@ def test_parts_that_are_none(text: str) -> None:
         read_zoom(text, {"kept": ""})
 
 
+@pytest.mark.slow
 def test_options_of_the_command(tmp_path: Path, capsys: Any) -> None:
     """A bad list costs one line and no work; each ending gives its kind of file."""
     command = ["map", *THREE, "--step", "20%", "--no-bench"]

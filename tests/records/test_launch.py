@@ -287,6 +287,7 @@ def test_a_case_that_is_too_weak(tmp_path: Path) -> None:
         assert (rules["peak"].verdict, rules["pressure"].verdict) == verdicts
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("igniter", "verdict"), [("", KEPT), ("2 g", LOOK), ("20 g", FIRE_NOT)]
 )

@@ -49,12 +49,11 @@ def ask(
     return asked
 
 
-@pytest.mark.parametrize("units", ["si", "us"])
 @pytest.mark.parametrize(
     "words", [["base"], ALONE, [*ALONE, "--exit-pressure", "none"]]
 )
-def test_one_screen(ask, words: list[str], units: str) -> None:
-    code, out, err = ask(*words, "--units", units)
+def test_one_screen(ask, words: list[str]) -> None:
+    code, out, err = ask(*words)
     lines = out.splitlines()
     assert (code, err) == (0, "")
     assert len(lines) <= 24
@@ -110,6 +109,7 @@ def test_what_the_burn_rate_is_worth_stands_first(ask, tmp_path: Path) -> None:
     assert "BORROWED  Burn rate borrowed: " in ask(*ALONE[:1], "--bench", str(bench))[1]
 
 
+@pytest.mark.slow
 def test_full_has_every_block(ask) -> None:
     _, out, _ = ask("base", "--full")
     lines = out.splitlines()
@@ -130,6 +130,7 @@ def test_full_has_every_block(ask) -> None:
     assert len(re.findall(r"^[\d.]+ to [\d.]+ +[\d.]+ +0\.2\d\d ", out, re.M)) >= 5
 
 
+@pytest.mark.slow
 def test_json_keeps_its_schema(ask) -> None:
     for words in (["base"], ALONE):
         document = json.loads(ask(*words, "--json")[1])

@@ -131,6 +131,7 @@ def test_the_table(ask: Any, units: str) -> None:
     assert unit in rows["erosive burning"]
 
 
+@pytest.mark.slow
 def test_a_stated_size_forbids_on_the_default_screen(ask: Any) -> None:
     """Half of the outer face loose: DO NOT comes first; 24 lines; all mixes named."""
     for words in (["base"], ["base", "red"]):
