@@ -168,7 +168,8 @@ def test_degradation_limit_is_the_root(name: str, limit: float) -> None:
 
 def test_limit_of_a_hold_is_the_closed_form() -> None:
     """Exact: E / (R ln(A t / -ln(1 - limit)))."""
-    wanted = heat.hottest_for(600.0, 0.02)
+    rate = -math.log(1.0 - 0.02) / 600.0
+    wanted = heat.ENERGY / (8.31446261815324 * math.log(10**heat.LOG10_RATE / rate))
     assert degradation_limit(hold(119.0), 0.02) == pytest.approx(wanted, abs=1e-9)
     assert float(heat.degraded(wanted, 600.0)) == pytest.approx(0.02, rel=1e-12)
 

@@ -50,7 +50,6 @@ RANGES: dict[str, tuple[Function, float, float, float]] = {
         1,
         1e-6,
     ),
-    "log_grade_factor": (liquid.log_grade_factor, 20, 110, 0.01),
     "log_viscosity w": (lambda w: liquid.log_viscosity(w, 370.0), 0, 1, 1e-6),
     "log_viscosity DE": (
         lambda de: liquid.log_viscosity(0.8, 370.0, 1.0, de),
@@ -89,11 +88,6 @@ HALF: dict[str, tuple[Callable[[], Any], str]] = {
         "covers 0 to inf",
     ),
     "degraded": (lambda: heat.degraded(390.0, -1.0), "covers 0 to inf s"),
-    "hottest_for": (lambda: heat.hottest_for(0.0), "covers 0.001 to inf s"),
-    "hottest_for limit": (
-        lambda: heat.hottest_for(600.0, 1.0),
-        "covers 1e-06 to 0.999999",
-    ),
     # Of dry sucrose the glass of the fit stands at 335 K.
     "concentrated_viscosity T": (
         lambda: liquid.concentrated_viscosity(1.0, 335.0 + 19.9),
@@ -224,11 +218,3 @@ def test_chains_of_an_odd_syrup_are_its_viscosity_grade() -> None:
     wanted = sum(k * share for k, share in zip(liquid.CHAINS, shares, strict=True))
     got = liquid.grade_logs(np.asarray(syrup.viscosity_dextrose_equivalent))
     assert float(got) == pytest.approx(wanted, abs=0.1)
-
-
-def test_the_grade_vanishes_with_dilution() -> None:
-    """Exact: no chain thickens water; from 80.3 % on it thickens as much as there."""
-    assert float(liquid.log_grade_factor(42.0, 0.0)) == 0.0
-    full = float(liquid.log_grade_factor(42.0, 0.803))
-    assert float(liquid.log_grade_factor(42.0, 0.4015)) == pytest.approx(full / 8.0)
-    assert float(liquid.log_grade_factor(42.0, 1.0)) == full

@@ -11,11 +11,8 @@ from castsugar.motor.case import (
     Case,
     Material,
     allowable_pressure,
-    axial_stress,
-    cylinder_wall_stress,
     hoop_stress,
     margin,
-    shear_stress,
 )
 from castsugar.motor.nozzle import impulse_class
 
@@ -70,13 +67,11 @@ def test_gere_and_goodno() -> None:
 @pytest.mark.recalled
 def test_shigley() -> None:
     """Shigley, Mechanical Engineering Design, Ex. 3-14 (from memory, reproduced): 8 in
-    outside, wall 1/4 in, 12 kpsi: p 774 psi; then 5.81 kpsi along. Tolerance 1 psi.
+    outside, wall 1/4 in, 12 kpsi: p 774 psi. Tolerance 1 psi.
     """
     stress = hoop_stress(1.0, 7.5, 0.25, convention="mean diameter")
     p = 12000.0 / stress
     assert p == pytest.approx(774.0, abs=1.0)
-    along = axial_stress(p, 7.5, 0.25)
-    assert along == pytest.approx(5810.0, abs=5.0)
 
 
 @pytest.mark.published
@@ -100,13 +95,9 @@ def test_pvc_pipe(outer: float, thickness: float, rating: int) -> None:
     assert 2000.0 / stress == pytest.approx(rating, abs=5.0)
 
 
-@pytest.mark.published
-def test_gas_cylinder_rule() -> None:
-    """49 CFR 178.46 (read): S = P (1.3 D2 + 0.4 d2) / (D2 - d2); D 2.0, d 1.75: 6.853.
-
-    Beside it Lame at the bore 7.533 and the thin wall P d / 2 t 7.0. Tolerance 0.001.
-    """
-    assert cylinder_wall_stress(1.0, 2.0, 1.75) == pytest.approx(6.853, abs=0.001)
+@pytest.mark.exact
+def test_thick_and_thin_walls_by_hand() -> None:
+    """d 1.75, t 0.125: Lame at the bore 7.533, the thin wall P d / 2 t 7.0."""
     lame = hoop_stress(1.0, 1.75, 0.125, convention="thick wall")
     thin = hoop_stress(1.0, 1.75, 0.125, convention="inner diameter")
     assert lame == pytest.approx(7.533, abs=0.001)
@@ -146,7 +137,6 @@ def test_thin_formulas_approach_lame() -> None:
         inner = hoop_stress(1.0, 1.0, t, convention="inner diameter")
         assert 0 < lame / mean - 1 < close
         assert lame / inner - 1 == pytest.approx(t, rel=0.05)
-        assert shear_stress(1.0, 1.0, t) == pytest.approx(mean / 2)
 
 
 @pytest.mark.exact

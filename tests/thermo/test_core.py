@@ -6,10 +6,57 @@ import numpy as np
 import pytest
 
 from castsugar.thermo.gibbs import linear, newton, starts
-from castsugar.thermo.gibbs.model import FixedModel
+from castsugar.thermo.gibbs.model import Functions, atom_pairs
 from castsugar.thermo.gibbs.newton import Target
 
 pytestmark = pytest.mark.published
+
+
+class FixedModel:
+    """A textbook problem: given numbers c_j in place of g/RT, no temperature."""
+
+    def __init__(self, constants: np.ndarray, atoms: np.ndarray) -> None:
+        self.constants = np.asarray(constants, dtype=float)
+        self.gas_atoms = np.asarray(atoms, dtype=float)
+        self.phase_atoms = np.zeros((0, self.gas_atoms.shape[1]))
+        self.pairs = atom_pairs(self.gas_atoms)
+        self.transitions: tuple[tuple[int, int, float], ...] = ()
+
+    def side(self, temperature: np.ndarray) -> np.ndarray:
+        """Return zeros: there is one fit."""
+        return np.zeros(len(temperature), np.intp)
+
+    def exponents(
+        self, basis: np.ndarray, temperature: np.ndarray, potentials: np.ndarray
+    ) -> np.ndarray:
+        """Return a.pi - c of all species."""
+        del basis, temperature
+        return potentials @ self.gas_atoms.T - self.constants
+
+    def enthalpies(
+        self, basis: np.ndarray, temperature: np.ndarray, kept: np.ndarray
+    ) -> np.ndarray:
+        """Return zeros: nothing depends on temperature."""
+        del temperature
+        return np.zeros((len(basis), len(kept)))
+
+    def heat_capacity(
+        self,
+        basis: np.ndarray,
+        temperature: np.ndarray,
+        kept: np.ndarray,
+        fractions: np.ndarray,
+    ) -> np.ndarray:
+        """Return zeros."""
+        del temperature, kept, fractions
+        return np.zeros(len(basis))
+
+    def phases(self, basis: np.ndarray, temperature: np.ndarray) -> Functions:
+        """Return nothing: the problem has no condensed phases."""
+        del basis
+        none = np.zeros((len(temperature), 0))
+        return Functions(none, none, none)
+
 
 # W. B. White, S. M. Johnson, G. B. Dantzig, J. Chem. Phys. 28 (1958) 751: 1/2 N2H4 +
 # 1/2 O2 at 3500 K and 750 psi; the same as problem 112 of W. Hock and K. Schittkowski,

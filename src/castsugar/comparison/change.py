@@ -81,11 +81,6 @@ class PressureBand:
     expected: Expected | None
     reason: str
 
-    @property
-    def bounded(self) -> bool:
-        """Return whether the band has an upper end at all times."""
-        return self.expected is not None and math.isfinite(self.expected.high.max())
-
 
 def pressure_bands(
     mixes: Sequence[Mix],

@@ -522,11 +522,6 @@ class Linear:
         size = self.jacobian.shape[-1]
         return carried(self.jacobian[mix], np.eye(size))
 
-    def of_difference(self, mix: int, baseline: int) -> FloatArray:
-        """Return the standard uncertainty of the columns' differences, (columns,)."""
-        row = self.jacobian[mix] - self.jacobian[baseline]
-        return np.sqrt(variance(row, np.eye(row.shape[-1])))
-
 
 def draw(
     mixes: Iterable[MixLike] | UncertainMixes,

@@ -83,31 +83,6 @@ def degraded(temperature: ArrayLike, duration: ArrayLike) -> FloatArray:
     return -np.expm1(-degradation_rate(temperature) * time)
 
 
-def hottest_for(duration: float, limit: float = WARN) -> float:
-    """Return the temperature at which the limit is reached in a given time. [K]
-
-    Parameters
-    ----------
-    duration : float
-        Above 0. [s]
-    limit : float
-        Degraded share, between 0 and 1.
-
-    Raises
-    ------
-    ValidityError
-
-    Examples
-    --------
-    >>> round(hottest_for(600.0) - 273.15)
-    122
-    """
-    inside(duration, 1e-3, np.inf, "duration", "s")
-    inside(limit, 1e-6, 1.0 - 1e-6, "limit of degraded sugar")
-    rate = -np.log1p(-limit) / duration
-    return float(ENERGY / (GAS_CONSTANT * np.log(10.0**LOG10_RATE / rate)))
-
-
 # ----------------------------------------------------------------------------
 # What happens on the pan: bulk temperature against time.
 

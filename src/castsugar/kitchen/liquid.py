@@ -146,41 +146,15 @@ _GRADE_LOGS = tuple(
 )
 
 
-def log_grade_factor(
-    dextrose_equivalent: ArrayLike, solids: ArrayLike = _DENSEST
-) -> FloatArray:
-    """Return ln of the viscosity of syrup solids over that of sucrose.
-
-    min(w, 0.803)^3 times the mean of :data:`CHAINS` over the mass of the chains of
-    that grade, linear between the grades of :data:`ACID_SERIES`: what thickens is four
-    units and more, and no chain does in thin solutions. The cube is that of glucose,
-    40 to 60 % (CRC handbook, from memory). +-0.2 decade; below 24 DE as 24 DE.
-
-    Parameters
-    ----------
-    dextrose_equivalent : array_like
-        20 to 110; of a retail syrup the equivalent that its viscosity shows.
-    solids : array_like
-        Mass fraction of all dissolved sugars, 0 to 1.
-
-    Raises
-    ------
-    ValidityError
-
-    Examples
-    --------
-    >>> round(float(np.exp(log_grade_factor(42.0))), 1)
-    14.5
-    >>> round(float(np.exp(log_grade_factor(100.0, 0.60))), 2)
-    0.64
-    """
-    grade = inside(dextrose_equivalent, 20.0, 110.0, "dextrose equivalent")
-    w = inside(solids, 0.0, 1.0, "mass fraction of sugars in the liquid")
-    return grade_logs(grade) * _growth(w)
-
-
 def grade_logs(grade: FloatArray) -> FloatArray:
-    """Return the mean of :data:`CHAINS` of a dextrose equivalent."""
+    """Return ln of the viscosity of syrup solids over that of sucrose, as of 80.3 %.
+
+    The mean of :data:`CHAINS` over the mass of the chains of that grade, linear between
+    the grades of :data:`ACID_SERIES`: what thickens is four units and more. Less thick
+    it goes by the cube of the share of sugars, as glucose does at 40 to 60 % (CRC
+    handbook, from memory): no chain does in thin solutions. +-0.2 decade; below 24 DE
+    as 24 DE.
+    """
     return np.interp(grade, _GRADES, _GRADE_LOGS)
 
 

@@ -169,41 +169,6 @@ def hoop_stress(
     return np.asarray(p * width / (2.0 * t))
 
 
-def axial_stress(
-    pressure: ArrayLike, inner_diameter: ArrayLike, thickness: ArrayLike
-) -> FloatArray:
-    """Return the thin-wall stress along a cylinder with closed ends, p d / 4 t. [Pa]"""
-    p, d = np.asarray(pressure, float), np.asarray(inner_diameter, float)
-    return np.asarray(p * d / (4.0 * np.asarray(thickness, float)))
-
-
-def shear_stress(
-    pressure: ArrayLike,
-    inner_diameter: ArrayLike,
-    thickness: ArrayLike,
-    *,
-    convention: str = "mean diameter",
-) -> FloatArray:
-    """Return the largest shear stress at the outer face, half the hoop stress. [Pa]
-
-    Gere & Goodno, ch. 8: on planes at 45 degrees, with no stress through the wall.
-    """
-    stress = hoop_stress(pressure, inner_diameter, thickness, convention=convention)
-    return np.asarray(0.5 * stress)
-
-
-def cylinder_wall_stress(
-    pressure: ArrayLike, outer_diameter: ArrayLike, inner_diameter: ArrayLike
-) -> FloatArray:
-    """Return the wall stress of 49 CFR 178.46: P (1.3 D2 + 0.4 d2) / (D2 - d2). [Pa]
-
-    The rule for seamless aluminium gas cylinders; for comparison, no approval.
-    """
-    p, big = np.asarray(pressure, float), np.asarray(outer_diameter, float) ** 2
-    small = np.asarray(inner_diameter, float) ** 2
-    return np.asarray(p * (1.3 * big + 0.4 * small) / (big - small))
-
-
 # ----------------------------------------------------------------------------
 # What a case may hold, and how much of that a motor leaves unused.
 #

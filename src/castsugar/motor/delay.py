@@ -288,11 +288,6 @@ class Delay:
         return (self.burned.value - self.tail) / lasting if lasting > 0.0 else 0.0
 
     @property
-    def climb_change(self) -> float:
-        """Return the share by which the delay grows over `checks.CLIMB`, or NaN."""
-        return self.climb_time / self.ground_time - 1.0 if self.lasts else math.nan
-
-    @property
     def end(self) -> float:
         """Return the time from ignition to the end of the column. [s]
 

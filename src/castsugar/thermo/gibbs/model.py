@@ -16,7 +16,7 @@ from castsugar.thermo.species import PhaseTable, SpeciesTable
 # What the solver must know of the species: atoms and functions of temperature.
 #
 # The solver sees species only through :class:`Model`. One model comes from the species
-# table; a textbook problem with given numbers is another (:class:`FixedModel`).
+# table; a textbook problem with given numbers is another (``tests/thermo``).
 
 
 @dataclass(slots=True, eq=False)
@@ -178,52 +178,6 @@ def _stacked(fit: FloatArray) -> FloatArray:
             fits.heat_capacity_terms(fit),
         ]
     )
-
-
-class FixedModel:
-    """A textbook problem: given numbers c_j in place of g/RT, no temperature."""
-
-    def __init__(self, constants: FloatArray, atoms: FloatArray) -> None:
-        self.constants = np.asarray(constants, dtype=float)
-        self.gas_atoms = np.asarray(atoms, dtype=float)
-        self.phase_atoms = np.zeros((0, self.gas_atoms.shape[1]))
-        self.pairs = atom_pairs(self.gas_atoms)
-        self.transitions: tuple[tuple[int, int, float], ...] = ()
-
-    def side(self, temperature: FloatArray) -> IntArray:
-        """Return zeros: there is one fit."""
-        return np.zeros(len(temperature), np.intp)
-
-    def exponents(
-        self, basis: FloatArray, temperature: FloatArray, potentials: FloatArray
-    ) -> FloatArray:
-        """Return a.pi - c of all species."""
-        del basis, temperature
-        return potentials @ self.gas_atoms.T - self.constants
-
-    def enthalpies(
-        self, basis: FloatArray, temperature: FloatArray, kept: IntArray
-    ) -> FloatArray:
-        """Return zeros: nothing depends on temperature."""
-        del temperature
-        return np.zeros((len(basis), len(kept)))
-
-    def heat_capacity(
-        self,
-        basis: FloatArray,
-        temperature: FloatArray,
-        kept: IntArray,
-        fractions: FloatArray,
-    ) -> FloatArray:
-        """Return zeros."""
-        del temperature, kept, fractions
-        return np.zeros(len(basis))
-
-    def phases(self, basis: FloatArray, temperature: FloatArray) -> Functions:
-        """Return nothing: the problem has no condensed phases."""
-        del basis
-        none = np.zeros((len(temperature), 0))
-        return Functions(none, none, none)
 
 
 # ----------------------------------------------------------------------------
