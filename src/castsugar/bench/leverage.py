@@ -16,18 +16,19 @@ from castsugar.bench.world import World
 from castsugar.errors import CastsugarError
 from castsugar.evaluation import evaluate_columns
 from castsugar.motor.burn_evidence import FIRING, STRANDS
+from castsugar.motor.case import allowable_pressure
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import Hardware
 
-#: A plausible slip of each entry: a reading, a mark of a caliper, one grain. Ours.
+#: A plausible slip of each entry, in mm, %, K: a reading, a mark of a caliper. Ours.
 _SLIPS: Final = {
-    "throat": 1e-4,
-    "size": 5e-4,
-    "density ratio": 0.02,
-    "rate": 0.1,
-    "efficiency": 0.03,
+    "throat": 0.1,
+    "size": 0.5,
+    "density ratio": 2.0,
+    "rate": 10.0,
+    "efficiency": 3.0,
     "temperature": 10.0,
-    "pressure": 0.1,
+    "pressure": 10.0,
 }
 
 #: ln of S between the two margins that give the slope.
@@ -44,8 +45,8 @@ class Lever:
     ----------
     entry : str
         As in :class:`castsugar.bench.open_points.Point`.
-    slip : str
-        By how much it may be off.
+    slip : float
+        By how much it may be off, in `unit`: "mm", "%", "K" or empty.
     points : float
         By how much the pressure margin moves then. [percentage points]
     told_by : str
@@ -53,7 +54,8 @@ class Lever:
     """
 
     entry: str
-    slip: str
+    slip: float
+    unit: str
     points: float
     told_by: str
 
@@ -62,6 +64,7 @@ class Lever:
         return {
             "entry": self.entry,
             "slip": self.slip,
+            "unit": self.unit,
             "margin_points": self.points,
             "told_by": self.told_by,
         }
@@ -87,14 +90,19 @@ def levers(world: World) -> tuple[Lever, ...]:
     slope = math.log(moved / peak) / _STEP
     scale = 100.0 * peak / motor.allowable
     found = [
-        Lever(entry=e, slip=slip, points=scale * slope * step, told_by=told)
-        for e, slip, step, told in _entries(world, motor)
+        Lever(entry=e, slip=by, unit=unit, points=scale * slope * step, told_by=told)
+        for e, by, unit, step, told in _entries(world, motor)
     ]
-    if world.bench.motor is not None:
-        rule = _SLIPS["pressure"]
-        points = scale * rule / (1.0 + rule)
-        entry = f"motor.case.{_rating(world)}"
-        found.append(Lever(entry=entry, slip="10 %", points=points, told_by=NOTHING))
+    by = _SLIPS["pressure"]
+    found.append(
+        Lever(
+            entry=f"motor.case.{_rating(motor)}",
+            slip=by,
+            unit="%",
+            points=scale * by / (100.0 + by),
+            told_by=NOTHING,
+        )
+    )
     return tuple(sorted(found, key=lambda x: (x.told_by != NOTHING, -x.points)))
 
 
@@ -105,51 +113,55 @@ def _p95(world: World, recipe: str, motor: Hardware) -> float:
     return 1e6 * float(columns["peak_pressure_p95_MPa"][0])
 
 
-def _rating(world: World) -> str:
+def _rating(motor: Hardware) -> str:
     """Return the key that sets the allowed pressure."""
-    from castsugar.motor.case import allowable_pressure
-
-    case = world.stated_motor.case
-    rule = allowable_pressure(case).rule if case is not None else ""
+    rule = allowable_pressure(motor.case).rule if motor.case is not None else ""
     keys = {"rated": "rated_pressure", "proof": "proof_pressure"}
-    return keys.get(rule.split()[0] if rule else "", "wall")
+    return keys.get(rule.partition(" ")[0], "wall")
 
 
-def _entries(world: World, motor: Hardware) -> Iterator[tuple[str, str, float, str]]:
-    """Yield entries: how much one may be off, the step in ln S, what else tells."""
+#: Entry, how much it may be off and in what unit, the step in ln S, what else tells.
+_Entry = tuple[str, float, str, float, str]
+
+
+def _entries(world: World, motor: Hardware) -> Iterator[_Entry]:
+    """Yield what stands in the product S."""
     table = world.bench.motor or {}
     fired = "firings" if table.get("firing") else NOTHING
     weighed = "the grains' mass" if table.get("grain_mass") else fired
-    step = 2.0 * _SLIPS["throat"] / motor.throat_diameter
-    yield "motor.throat", "0.1 mm", step, fired
+    by = _SLIPS["throat"]
+    yield "motor.throat", by, "mm", 2e-3 * by / motor.throat_diameter, fired
     yield from _sizes(motor, weighed)
     if table.get("density_ratio") is not None:
-        yield "motor.density_ratio", "2 %", _SLIPS["density ratio"], weighed
+        by = _SLIPS["density ratio"]
+        yield "motor.density_ratio", by, "%", 0.01 * by, weighed
     if table.get("measured_efficiency") is not None:
-        step = _SLIPS["efficiency"]
-        yield "motor.measured_efficiency", "3 %", step, fired
-    step = _SLIPS["temperature"] * motor.temperature_sensitivity
-    yield "motor.grain_temperature", "10 K", step, NOTHING
-    yield "motor.burn_law", "10 % of the rate", _SLIPS["rate"], _burned(motor)
+        by = _SLIPS["efficiency"]
+        yield "motor.measured_efficiency", by, "%", 0.01 * by, fired
+    by = _SLIPS["temperature"]
+    step = by * motor.temperature_sensitivity
+    yield "motor.grain_temperature", by, "K", step, NOTHING
+    by = _SLIPS["rate"]
+    yield "motor.burn_law", by, "%", 0.01 * by, _burned(motor)
 
 
-def _sizes(motor: Hardware, told: str) -> Iterator[tuple[str, str, float, str]]:
+def _sizes(motor: Hardware, told: str) -> Iterator[_Entry]:
     """Yield the sizes of a grain of cylinders."""
     grain, kn = motor.grain, motor.kn_max
     if not isinstance(grain, HollowCylinder):
         return
-    slip = _SLIPS["size"]
+    by = _SLIPS["size"]
     changed = {
-        "outer": ("0.5 mm", {"outer_diameter": grain.outer_diameter + slip}),
-        "core": ("0.5 mm", {"core_diameter": grain.core_diameter + slip}),
-        "length": ("0.5 mm", {"segment_length": grain.segment_length + slip}),
-        "segments": ("1", {"segments": grain.segments + 1}),
+        "outer": replace(grain, outer_diameter=grain.outer_diameter + 1e-3 * by),
+        "core": replace(grain, core_diameter=grain.core_diameter + 1e-3 * by),
+        "length": replace(grain, segment_length=grain.segment_length + 1e-3 * by),
+        "segments": replace(grain, segments=grain.segments + 1),
     }
-    for name, (words, values) in changed.items():
-        wider = replace(grain, **values)  # type: ignore[arg-type]
-        other = replace(motor, case=None, case_volume=None, grain=wider)
-        step = abs(math.log(other.kn_max / kn))
-        yield f"motor.grain.{name}", words, step, told
+    for name, other in changed.items():
+        wider = replace(motor, case=None, case_volume=None, grain=other)
+        step = abs(math.log(wider.kn_max / kn))
+        off = (1.0, "") if name == "segments" else (by, "mm")
+        yield f"motor.grain.{name}", *off, step, told
 
 
 def _burned(motor: Hardware) -> str:

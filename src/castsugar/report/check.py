@@ -57,9 +57,9 @@ def check_screen(
     if assumed := found.of(ASSUMED):
         names = numbers.listed([point.entry for point in assumed[:3]])
         text = f"Assumed: {len(assumed)} usual values ({names} first; --full)."
-        blocks = (Paragraph(text, spare=True),)
+        blocks = (Paragraph(text),)
     if found.levers:
-        blocks = (_levers(found.levers), *blocks)
+        blocks = (*blocks, _levers(found.levers, show))
     return Screen(
         command="check",
         title=f"check: {', '.join(found.files)}",
@@ -136,17 +136,26 @@ def _read(found: BenchCheck, motor: Hardware | None, show: Shown) -> Iterator[Fi
 _LEAST = 3
 
 
-def _levers(levers: Sequence[Lever]) -> Table:
+def _levers(levers: Sequence[Lever], show: Shown) -> Table:
     """Return what moves the margin, and what else tells of it."""
     rows = tuple(
-        (one.entry, one.slip, numbers.significant(one.points, 2), one.told_by)
+        (one.entry, _slip(one, show), numbers.significant(one.points, 2), one.told_by)
         for one in levers
     )
-    heads = ("moves the margin", "if off by", "points", "beside it tells")
-    spare = max(len(rows) - _LEAST, 0)
     return Table(
-        heads=heads, rows=rows, left=frozenset({0, 3}), spare=spare, of="entries"
+        heads=("moves the margin", "if off by", "points", "of the same tells"),
+        rows=rows,
+        left=frozenset({0, 3}),
+        spare=max(len(rows) - _LEAST, 0),
+        of="entries",
     )
+
+
+def _slip(one: Lever, show: Shown) -> str:
+    kinds = {"mm": "length", "K": "temperature difference"}
+    if one.unit in kinds:
+        return show.amount(kinds[one.unit], one.slip, 2)
+    return f"{numbers.typed(one.slip)} {one.unit}".rstrip()
 
 
 def _next(found: BenchCheck, first: str) -> str:
@@ -189,8 +198,8 @@ PARTS = {
     "files": Part(meaning="the bench file, and the strands that it names"),
     "units": Part(meaning="si or us"),
     "levers": Part(
-        meaning="what moves the pressure margin of the first recipe: slip, points of "
-        "margin, what else in the file tells of the entry",
+        meaning="what moves the pressure margin of the first recipe: slip and its "
+        "unit, points of margin, what else in the file tells of the entry",
     ),
 }
 
