@@ -317,8 +317,6 @@ class Mistake:
 
 
 def _scaled(key: str, low: float, high: float, power: float = 1.0) -> Any:
-    """Return what multiplies a value."""
-
     def make(bench: Bench, rng: Rng) -> float:
         factor = float(rng.uniform(low, high))
         bench[key] *= factor
@@ -328,8 +326,6 @@ def _scaled(key: str, low: float, high: float, power: float = 1.0) -> Any:
 
 
 def _put(key: str, *values: Any) -> Any:
-    """Return what writes one of some values."""
-
     def make(bench: Bench, rng: Rng) -> float:
         bench[key] = values[int(rng.integers(len(values)))]
         return 0.0
@@ -344,14 +340,12 @@ def _fewer(bench: Bench, rng: Rng) -> float:
 
 
 def _inhibited(bench: Bench, rng: Rng) -> float:
-    """Leave ends out: the largest Kn moves, the mean one, web for web, does not."""
+    # The largest Kn moves; the mean one, web for web, does not.
     bench["ends"] = int(rng.integers(0, 2))
     return 0.0
 
 
 def _slow(low: float, high: float, *, pots: int = 9) -> Any:
-    """Return what makes strands slower, those of the first pots."""
-
     def make(bench: Bench, rng: Rng) -> float:
         factor = float(rng.uniform(low, high))
         for row in bench["strands"]:
@@ -398,8 +392,7 @@ def _one_pot(bench: Bench, rng: Rng) -> float:
 
 
 def _sensor(low: float, high: float) -> Any:
-    """Return what reads the pressure of every firing low: c* falls, nozzle rises."""
-
+    # The pressure of every firing is read low: c* falls, the nozzle rises.
     def make(bench: Bench, rng: Rng) -> float:
         factor = float(rng.uniform(low, high))
         for one in bench["firings"]:
@@ -412,7 +405,7 @@ def _sensor(low: float, high: float) -> Any:
 
 
 def _late(bench: Bench, rng: Rng) -> float:
-    """Let a slow sensor lengthen every firing."""
+    # A slow sensor lengthens every firing.
     factor = float(rng.uniform(0.75, 0.95))
     for one in bench["firings"]:
         one["rate"] *= factor
@@ -440,8 +433,6 @@ def _rated(low: float, high: float, *, proof: bool) -> Any:
 
 
 def _column(place: int, factor: float) -> Any:
-    """Return what writes a column of the strands in another unit."""
-
     def make(bench: Bench, rng: Rng) -> float:
         for row in bench["strands"]:
             row[place] *= factor
