@@ -196,8 +196,8 @@ def tell(worlds: list[World]) -> None:
     print(
         f"{len(worlds)} sound benches; in {faulted} of them mistakes, single ones and "
         f"pairs. Raised: the margin rises by more than {RISE:g} points; silent: "
-        "raised, and the default screen of `evaluate` has no remark that the sound bench has "
-        "not; shown: of the silent ones, those whose entry `check` shows with its "
+        "raised, and the default screen of `evaluate` has no remark that the sound "
+        "bench has not; shown: of the silent ones, those whose entry `check` shows with its "
         "leverage. Contradicted: something else that was entered states the fact, and "
         "the mistake is at least four joint standard uncertainties of both; "
         "implausible: beyond the usual range of the entry, or no motor; invisible: all "

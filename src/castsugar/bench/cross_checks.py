@@ -75,14 +75,14 @@ def contradictions(
     if world.bench.motor is None:
         return ()
     entries = world.bench.motor
-    made = density * characteristic_velocity
+    made, strands = density * characteristic_velocity, list(_strands(world))
     return (
-        *_example(world),
+        *_example(strands),
         *_kn(world.stated_motor, entries["firing"] or (), made),
         *_pairs(entries["firing"] or ()),
         *_mass(world.stated_motor, entries["grain_mass"], density),
         *_rates(world.stated_motor.burning),
-        *_dates(world),
+        *_dates(world, strands),
     )
 
 
@@ -200,9 +200,9 @@ def _strands(world: World) -> Iterator[list[Strand]]:
             yield strands_of(entry, world.bench, files)[1]
 
 
-def _example(world: World) -> Iterator[str]:
+def _example(every: Sequence[Sequence[Strand]]) -> Iterator[str]:
     """Find the strands of the example, though nothing calls them invented."""
-    for strands in _strands(world):
+    for strands in every:
         named = any(one.invented for one in strands)
         if not named and _readings(strands) <= _of_the_example():
             yield "these strands are those of the example, which nobody burned"
@@ -223,11 +223,11 @@ def _of_the_example() -> Counter[tuple[float, float]]:
     return found
 
 
-def _dates(world: World) -> Iterator[str]:
+def _dates(world: World, every: Sequence[Sequence[Strand]]) -> Iterator[str]:
     """Hold the dates of strands against those of the lots that are weighed."""
     dated = (world.bench.lots[record].get("date") for record in _in_use(world))
     lots = [datetime.date.fromisoformat(day) for day in dated if day]
-    burned = [s.date for strands in _strands(world) for s in strands if s.date]
+    burned = [s.date for strands in every for s in strands if s.date]
     if not lots or not burned:
         return
     last = max(map(datetime.date.fromisoformat, burned))
