@@ -221,7 +221,7 @@ def test_a_lever_is_what_the_margin_moves_by(tmp_path: Path) -> None:
 @pytest.mark.slow
 @pytest.mark.frozen
 def test_no_mistake_that_something_contradicts_is_silent() -> None:
-    """Ten benches of the register; the whole of it is in benchmarks/validation."""
+    """Five benches of the register; the whole of it is in benchmarks/validation."""
     import importlib.util
     import sys
 
@@ -232,10 +232,10 @@ def test_no_mistake_that_something_contradicts_is_silent() -> None:
     register = importlib.util.module_from_spec(spec)
     sys.modules[spec.name] = register
     spec.loader.exec_module(register)
-    worlds = [register.judged(number) for number in range(10)]
+    worlds = [register.judged(number) for number in range(5)]
     every = [one for world in worlds for one in world.outcomes]
-    assert len(every) == 250
+    assert len(every) == 125
     silent = [one for one in every if one.silent]
     assert {one.is_class for one in silent} == {"invisible"}
     assert all(one.shown for one in silent if len(one.names) == 1)
-    assert sum(bool(world.alarms) for world in worlds) <= 2
+    assert sum(bool(world.alarms) for world in worlds) <= 1
