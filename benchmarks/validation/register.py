@@ -179,6 +179,17 @@ def _head(*cells: str) -> None:
     _row(*("---" for _ in cells))
 
 
+_LEGEND = (
+    f"Raised: the margin rises by more than {RISE:g} points; silent: raised, and the "
+    "default screen of `evaluate` has no remark that the sound bench has not; shown: "
+    "of the silent ones, those whose entry `check` shows with its leverage. "
+    "Contradicted: something else that was entered states the fact, and the mistake "
+    "is at least four joint standard uncertainties of both; implausible: beyond the "
+    "usual range of the entry, or no motor; invisible: all others. A pair is of the "
+    "first of these classes that one of its two is of."
+)
+
+
 def run(share: float = 1.0) -> None:
     """Judge the benches, print the tables."""
     total, faulted = round(share * SOUND), round(share * FAULTED)
@@ -193,16 +204,7 @@ def tell(worlds: list[World]) -> None:
     print("# Mistakes that make a motor look safer\n")
     cpu = sum(world.seconds for world in worlds)
     print(f"{datetime.date.today()}, seed {SEED}, {cpu:.0f} s CPU\n")
-    print(
-        f"{len(worlds)} sound benches; in {faulted} of them mistakes, single ones and "
-        f"pairs. Raised: the margin rises by more than {RISE:g} points; silent: "
-        "raised, and the default screen of `evaluate` has no remark that the sound "
-        "bench has not; shown: of the silent ones, those whose entry `check` shows with "
-        "its leverage. Contradicted: something else that was entered states the fact, and "
-        "the mistake is at least four joint standard uncertainties of both; "
-        "implausible: beyond the usual range of the entry, or no motor; invisible: all "
-        "others. A pair is of the first of these classes that one of its two is of."
-    )
+    print(f"{len(worlds)} sound benches; in {faulted} of them mistakes. {_LEGEND}")
     alarms = [world for world in worlds if world.alarms]
     told = Counter(a for world in alarms for a in world.alarms)
     by_kind = Counter(world.kind for world in alarms)
