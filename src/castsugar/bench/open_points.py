@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
-from castsugar.bench.cross_checks import contradictions
-from castsugar.bench.leverage import Lever, levers
 from castsugar.bench.schema import keys_of
 from castsugar.bench.tables import Motor, Pan
 from castsugar.bench.world import World
-from castsugar.evaluation import evaluate_columns
+
+if TYPE_CHECKING:
+    from castsugar.bench.leverage import Lever
 
 #: What may be said of an entry. The first three make the answer of a check a "no".
 INVENTED, MISFIT, MISSING, ASSUMED = "invented", "misfit", "missing", "assumed"
@@ -182,6 +182,8 @@ def check(world: World) -> BenchCheck:
     >>> found.of("invented")[0].entry, found.exit_code
     ('scale', 1)
     """
+    from castsugar.bench.leverage import levers
+
     bench, motor = world.bench, world.bench.motor or {}
     points = [*_invented(world), *_misfits(world), *_missing(world), *_assumed(world)]
     laws = motor.get("burn_law", ())
@@ -237,6 +239,9 @@ def _misfits(world: World) -> Iterator[Point]:
 
 def _contradicted(world: World) -> Iterator[Point]:
     """Yield entries of the motor that contradict one another, by the first recipe."""
+    from castsugar.bench.cross_checks import contradictions
+    from castsugar.evaluation import evaluate_columns
+
     recipe = next(iter(world.recipes), "")
     if not recipe:
         return
