@@ -143,6 +143,7 @@ def evaluated(
         notes=(*wanted.notes, *question.assumptions()),
         **_cautions(question, (mixes, rows, fired), pan, wanted),
         misfits=tuple(one.cautions if one is not None else () for one in fired),
+        contradicted=_contradicted(question, rows),
         recipes=frozenset(world.recipes if world is not None else ()),
         not_modelled=_not_modelled(fired),
         causes=_causes(question, fired, rows, wanted),
@@ -175,6 +176,20 @@ def _cautions(
         "cautions": chosen(known.cautions, facts, topics, say=wanted.rule),
         "cautions_in_full": tuple(c.text for c in known.cautions_for(topics, facts)),
     }
+
+
+def _contradicted(question: Question, rows: Rows) -> tuple[str, ...]:
+    """Return what in the bench contradicts something else in it."""
+    known = [row for row in rows if row["status"] == "ok"]
+    if question.motor is None or question.world is None or not known:
+        return ()
+    from castsugar.bench.cross_checks import contradictions
+
+    return contradictions(
+        question.world,
+        density=known[0]["density_kg_m3"],
+        characteristic_velocity=known[0]["characteristic_velocity_m_s"],
+    )
 
 
 def _doubts(

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from castsugar.bench.schema import keys_of
 from castsugar.bench.tables import Motor, Pan
 from castsugar.bench.world import World
+
+if TYPE_CHECKING:
+    from castsugar.bench.leverage import Lever
 
 #: What may be said of an entry. The first three make the answer of a check a "no".
 INVENTED, MISFIT, MISSING, ASSUMED = "invented", "misfit", "missing", "assumed"
@@ -112,6 +115,9 @@ class BenchCheck:
         One of :data:`castsugar.units.SHOWN_AS`.
     conditions : dict
         As :attr:`castsugar.bench.world.World.conditions`.
+    levers : tuple of Lever
+        What moves the pressure margin of the first recipe, those first that nothing
+        else in the file tells of.
     """
 
     points: tuple[Point, ...]
@@ -119,6 +125,7 @@ class BenchCheck:
     files: tuple[str, ...]
     units: str
     conditions: dict[str, Any]
+    levers: tuple[Lever, ...] = ()
 
     def __str__(self) -> str:
         counts = ((status, len(self.of(status))) for status in STATUSES)
@@ -141,6 +148,7 @@ class BenchCheck:
             "counts": dict(self.counts),
             "files": list(self.files),
             "units": self.units,
+            "levers": [lever.to_dict() for lever in self.levers],
             "conditions": {
                 f"{name}_Pa" if "pressure" in name else name: value
                 for name, value in self.conditions.items()
@@ -174,6 +182,8 @@ def check(world: World) -> BenchCheck:
     >>> found.of("invented")[0].entry, found.exit_code
     ('scale', 1)
     """
+    from castsugar.bench.leverage import levers
+
     bench, motor = world.bench, world.bench.motor or {}
     points = [*_invented(world), *_misfits(world), *_missing(world), *_assumed(world)]
     laws = motor.get("burn_law", ())
@@ -192,6 +202,7 @@ def check(world: World) -> BenchCheck:
         files=(bench.path.name, *strands),
         units=world.units,
         conditions=world.conditions,
+        levers=levers(world),
     )
 
 
@@ -223,6 +234,26 @@ def _misfits(world: World) -> Iterator[Point]:
     for text in dict.fromkeys(f"{b.name}: {t}" for b in every for t in b.cautions):
         if ": lack of fit" in text:
             yield Point(status=MISFIT, entry="motor.burn_law", text=text)
+    yield from _contradicted(world)
+
+
+def _contradicted(world: World) -> Iterator[Point]:
+    """Yield entries of the motor that contradict one another, by the first recipe."""
+    from castsugar.bench.cross_checks import contradictions
+    from castsugar.evaluation import evaluate_columns
+
+    recipe = next(iter(world.recipes), "")
+    if not recipe:
+        return
+    given = world.conditions | {"kitchen": world.kitchen}
+    columns = evaluate_columns([world.mix(recipe)], confirm=False, **given)
+    if columns["status"][0] != "ok":
+        return
+    names = ("density_kg_m3", "characteristic_velocity_m_s")
+    density, velocity = (float(columns[name][0]) for name in names)
+    found = contradictions(world, density=density, characteristic_velocity=velocity)
+    for text in found:
+        yield Point(status=MISFIT, entry="motor", text=text)
 
 
 def _missing(world: World) -> Iterator[Point]:

@@ -356,6 +356,11 @@ class Motor(Table, head="[motor]", used=_FIRES):
     installed_mass: float = key(
         "the rocket with the motor in it", "900 g", "installed mass"
     )
+    grain_mass: float = key(
+        "all grains together, weighed: their sizes and density are held against it",
+        "369 g",
+        "propellant mass",
+    )
     case_volume: float = key(
         "inside of the empty case, closures and nozzle in place: what gas is stored "
         "while a firing burns",

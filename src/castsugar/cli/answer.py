@@ -16,6 +16,7 @@ from castsugar.errors import InputError
 from castsugar.report.shown import SI, Shown
 
 if TYPE_CHECKING:
+    from castsugar.plausible import Remark
     from castsugar.report.field import Field, Row
     from castsugar.report.screen import Screen
 
@@ -63,7 +64,9 @@ def answer(options: argparse.Namespace, found: Answer) -> None:
         from castsugar.report.page import to_page
 
         paper = (found.paper or found.screen)(units_of(options))
-        write_file(options, page, to_page(_cited(known, _remarked(options, paper))))
+        write_file(
+            options, page, to_page(_cited(known, _remarked(options.remarks, paper)))
+        )
 
 
 def _basis(found: Answer) -> Mapping[str, Any]:
@@ -79,8 +82,6 @@ def _rendered(
     """Return the result as text of the kind that was asked for."""
     if getattr(options, "json", False):
         return _document(options, found, known)
-    for one in getattr(options, "remarks", None) or []:
-        remark(f"castsugar: {one.text}")
     if getattr(options, "csv", False) is True:
         from castsugar.report.document import to_csv
 
@@ -88,17 +89,20 @@ def _rendered(
             raise InputError(
                 "--cite: CSV is a table alone; ask for --json or the screen"
             )
-
+        _say_beside(options)
         return to_csv(found.rows, found.fields)
     screen = found.screen(units_of(options))
     if getattr(options, "markdown", False):
         from castsugar.report.markdown import to_markdown
 
-        return to_markdown(_cited(known, _remarked(options, screen)))
+        _say_beside(options)
+        return to_markdown(_cited(known, _remarked(options.remarks, screen)))
     from castsugar.report.terminal import to_text
 
     full = getattr(options, "full", False)
+    screen = _remarked(_unusual(options)[:_MOST_ON_SCREEN], screen)
     text = to_text(screen, full=full, colour=_coloured(options))
+    _say_beside(options, "" if getattr(options, "output", None) else text)
     if known is None:
         return text
     from castsugar.mix.basis import cited_lines
@@ -136,11 +140,31 @@ def _cited(known: Mapping[str, Any] | None, screen: Screen) -> Screen:
     return replace(screen, annexes=(*screen.annexes, said))
 
 
-def _remarked(options: argparse.Namespace, screen: Screen) -> Screen:
-    """Return a screen whose findings say what was remarked on: paper has no beside."""
+#: Unusual values that a screen has room for; the others stand beside it.
+_MOST_ON_SCREEN = 2
+
+
+def _unusual(options: argparse.Namespace) -> list[Remark]:
+    """Return the remarks on unusual values."""
+    from castsugar.plausible import UNUSUAL
+
+    made = getattr(options, "remarks", None) or []
+    return [one for one in made if one.code == UNUSUAL]
+
+
+def _say_beside(options: argparse.Namespace, screen: str = "") -> None:
+    """Print the remarks that a screen does not make."""
+    said = " ".join(screen.replace("\xa0", " ").split())
+    for one in getattr(options, "remarks", None) or []:
+        if " ".join(one.text.split()) not in said:
+            remark(f"castsugar: {one.text}")
+
+
+def _remarked(remarks: Iterable[Remark], screen: Screen) -> Screen:
+    """Return a screen whose findings say what was remarked on."""
     from castsugar.report.screen import Finding
 
-    said = [Finding("CAUTION", f"{one.text}.") for one in options.remarks]
+    said = [Finding("MISFIT", f"{one.text}.") for one in remarks]
     return replace(screen, findings=(*screen.findings, *said)) if said else screen
 
 

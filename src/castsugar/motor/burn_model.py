@@ -23,7 +23,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from castsugar.arrays import FloatArray
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.motor import scatter
 from castsugar.motor.burn_evidence import (
     FIRING,
@@ -422,6 +422,25 @@ class BurnModel:
         middle = float(self.weights @ means)
         square = float(self.weights @ (variances + (means - middle) ** 2))
         return middle, math.sqrt(square)
+
+    def level_of(self, own: BoolArray) -> tuple[float, float]:
+        r"""Return by how much some rows lie above all else, ln, and its u.
+
+        With K the covariance of the rows and y what they are off, the generalised mean
+        of a group g less what the others lead to expect is
+
+        .. math:: 1^T (K^{-1} y)_g / 1^T (K^{-1})_{gg} 1
+
+        with one over the denominator for its variance: partitioned inverse.
+
+        Parameters
+        ----------
+        own : ndarray of bool, shape (rows,)
+        """
+        inverse, weighted = self._inverse
+        precision = inverse[:, own][:, :, own].sum(axis=(1, 2))
+        levels = weighted[:, own].sum(axis=1) / precision
+        return self.mixed(levels, 1.0 / precision)
 
     def even_widths(self, count: int) -> Widths:
         """Return so many points of even weight, by systematic resampling.

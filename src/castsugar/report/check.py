@@ -11,10 +11,19 @@ from castsugar.bench.open_points import ASSUMED, INVENTED, MISFIT, MISSING
 from castsugar.report import numbers
 from castsugar.report.document import Part
 from castsugar.report.field import TEXT, keyed
-from castsugar.report.screen import Annex, Block, Finding, Listing, Paragraph, Screen
+from castsugar.report.screen import (
+    Annex,
+    Block,
+    Finding,
+    Listing,
+    Paragraph,
+    Screen,
+    Table,
+)
 from castsugar.report.shown import Shown
 
 if TYPE_CHECKING:
+    from castsugar.bench.leverage import Lever
     from castsugar.bench.open_points import BenchCheck, Point
     from castsugar.motor.hardware import Hardware
 
@@ -49,6 +58,8 @@ def check_screen(
         names = numbers.listed([point.entry for point in assumed[:3]])
         text = f"Assumed: {len(assumed)} usual values ({names} first; --full)."
         blocks = (Paragraph(text),)
+    if found.levers:
+        blocks = (*blocks, _levers(found.levers, show))
     return Screen(
         command="check",
         title=f"check: {', '.join(found.files)}",
@@ -121,6 +132,32 @@ def _read(found: BenchCheck, motor: Hardware | None, show: Shown) -> Iterator[Fi
     yield Finding("READ", text, dict(conditions))
 
 
+#: Levers that a default screen keeps.
+_LEAST = 3
+
+
+def _levers(levers: Sequence[Lever], show: Shown) -> Table:
+    """Return what moves the margin, and what else tells of it."""
+    rows = tuple(
+        (one.entry, _slip(one, show), numbers.significant(one.points, 2), one.told_by)
+        for one in levers
+    )
+    return Table(
+        heads=("moves the margin", "if off by", "points", "of the same tells"),
+        rows=rows,
+        left=frozenset({0, 3}),
+        spare=max(len(rows) - _LEAST, 0),
+        of="entries",
+    )
+
+
+def _slip(one: Lever, show: Shown) -> str:
+    kinds = {"mm": "length", "K": "temperature difference"}
+    if one.unit in kinds:
+        return show.amount(kinds[one.unit], one.slip, 2)
+    return f"{numbers.typed(one.slip)} {one.unit}".rstrip()
+
+
 def _next(found: BenchCheck, first: str) -> str:
     """Return what to do about the gravest that is open."""
     if found.of(INVENTED):
@@ -160,6 +197,10 @@ PARTS = {
     "counts": Part(meaning="what was read"),
     "files": Part(meaning="the bench file, and the strands that it names"),
     "units": Part(meaning="si or us"),
+    "levers": Part(
+        meaning="what moves the pressure margin of the first recipe: slip and its "
+        "unit, points of margin, what else in the file tells of the entry",
+    ),
 }
 
 

@@ -128,6 +128,8 @@ class Mixes:
         What was assumed, in full.
     misfits : tuple of tuple of str
         Of each mix what is wrong with its own strands.
+    contradicted : tuple of str
+        What in the bench file contradicts something else in it.
     recipes : collection of str
         Names that stand for recipes on a command line.
     not_modelled : tuple of str
@@ -162,6 +164,7 @@ class Mixes:
     cautions: Chosen
     cautions_in_full: tuple[str, ...] = ()
     misfits: tuple[tuple[str, ...], ...] = ()
+    contradicted: tuple[str, ...] = ()
     not_modelled: tuple[str, ...] = ()
     recipes: Collection[str] = ()
     draws: Draws | None = None
@@ -244,6 +247,8 @@ def warnings(found: Mixes, show: Shown) -> Iterator[Finding]:
     """Yield what must not be done, and what is wrong with a mix or its strands."""
     yield from do_nots(found.pan, show)
     yield from faults(found)
+    for text in found.contradicted:
+        yield Finding("MISFIT", f"{text[0].upper()}{text[1:]}.")
     yield from misfits(found)
     yield from cause_finding(found.names, found.causes, show)
 

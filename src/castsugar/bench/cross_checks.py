@@ -1,0 +1,244 @@
+"""Where two entries of a bench file state one fact, and do not agree.
+
+Each check holds what one entry says against what another leads to expect, and says in
+one sentence what is off. The limits are ours: common practice in measuring small
+motors, no source; ``benchmarks/validation/register.md`` counts what they see and how
+often they cry wolf.
+"""
+
+from __future__ import annotations
+
+import datetime
+import functools
+import math
+import statistics
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any, Final
+
+import numpy as np
+
+from castsugar.arrays import BoolArray
+from castsugar.bench.burned import strands_of
+from castsugar.bench.example import example_files
+from castsugar.bench.world import World
+from castsugar.motor.burn_model import BurnModel
+from castsugar.motor.burn_widths import NAMES, Widths
+from castsugar.motor.hardware import Hardware
+from castsugar.motor.strands import Strand
+
+#: Standard deviations between a batch, or all firings, and what else burned.
+_BATCH, _FIRED = 2.5, 2.3
+
+#: The same for what burned first: nothing but what is usual stands against it.
+_FIRST = 2.0
+
+#: ln of Kn by a firing over that of throat and grain, with a c* of the firing and
+#: without one: rate 2 %, pressure 1.5, area 2, density 1.5, c* 2 or else 5.
+_KN, _KN_ALONE = 0.08, 0.14
+
+#: Delivered over ideal c*, where a firing tells none: 0.85 to 0.97 in small motors.
+_EFFICIENCY: Final = 0.92
+
+#: ln of weighed over reckoned mass of the grains, with a density ratio and without.
+_MASS, _MASS_ALONE = 0.05, 0.08
+
+#: ln of the efficiency of the nozzle over that of c*, of one recording: both lie
+#: between 0.85 and 0.97, and a pressure read too low parts them twice.
+_PAIR = 0.14
+
+#: Strands so much older than the lots that are weighed tell of other lots.
+_OLD = datetime.timedelta(days=180)
+
+
+def contradictions(
+    world: World, *, density: float, characteristic_velocity: float
+) -> tuple[str, ...]:
+    """Say what in a bench file contradicts something else that was entered.
+
+    Parameters
+    ----------
+    world : World
+    density, characteristic_velocity : float
+        Of a mix of the file: without voids, ideal. [kg/m3], [m/s]
+
+    Returns
+    -------
+    tuple of str
+        One sentence each, without a full stop; none without a [motor].
+
+    Raises
+    ------
+    CastsugarError
+        As for :attr:`castsugar.bench.world.World.motor`.
+    """
+    if world.bench.motor is None:
+        return ()
+    entries = world.bench.motor
+    made, strands = density * characteristic_velocity, list(_strands(world))
+    return (
+        *_example(strands),
+        *_kn(world.stated_motor, entries["firing"] or (), made),
+        *_pairs(entries["firing"] or ()),
+        *_mass(world.stated_motor, entries["grain_mass"], density),
+        *_rates(world.stated_motor.burning),
+        *_dates(world, strands),
+    )
+
+
+# ----------------------------------------------------------------------------
+# Throat, grain, density: by what firings and a scale tell of them.
+
+
+def _counted(firings: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """Return those that nobody vouches for in so many words."""
+    return [one for one in firings if not one["accepted"]]
+
+
+def _kn(
+    motor: Hardware, firings: Sequence[Mapping[str, Any]], made: float
+) -> Iterator[str]:
+    """Hold Kn of throat and grain against p / (rho c* r) of the firings."""
+    area = 0.25 * math.pi * motor.throat_diameter**2
+    stated = motor.grain.volume / motor.grain.web / area
+    off, told = [], True
+    for one in _counted(firings):
+        delivered = one["c_star_efficiency"]
+        told &= delivered is not None
+        supply = made * motor.known_density_ratio * (delivered or _EFFICIENCY)
+        off.append(math.log(one["pressure"] / (supply * one["rate"]) / stated))
+    middle = statistics.fmean(off) if off else 0.0
+    if abs(middle) > (_KN if told else _KN_ALONE):
+        yield (
+            f"throat and grain make a mean Kn of {stated:.0f}, pressure and rate of "
+            f"the firings tell {stated * math.exp(middle):.0f}: throat, grains or "
+            "density differ from what was fired"
+        )
+
+
+def _pairs(firings: Sequence[Mapping[str, Any]]) -> Iterator[str]:
+    """Hold the efficiencies of nozzle and c* of the firings against one another."""
+    names = ("c_star_efficiency", "nozzle_efficiency")
+    both = [[one[n] for n in names] for one in _counted(firings)]
+    both = [pair for pair in both if None not in pair]
+    middle = [statistics.fmean(column) for column in zip(*both, strict=True)]
+    if both and abs(math.log(middle[1] / middle[0])) > _PAIR:
+        way = "low" if middle[1] > middle[0] else "high"
+        yield (
+            f"firings tell {100.0 * middle[0]:.0f} % of the ideal c* and "
+            f"{100.0 * middle[1]:.0f} % of the ideal thrust coefficient: their "
+            f"pressure was read too {way}"
+        )
+
+
+def _mass(motor: Hardware, weighed: float | None, density: float) -> Iterator[str]:
+    """Hold the weighed grains against their sizes and density."""
+    if weighed is None:
+        return
+    reckoned = motor.grain.volume * motor.known_density_ratio * density
+    limit = _MASS if motor.density_ratio is not None else _MASS_ALONE
+    if abs(math.log(weighed / reckoned)) > limit:
+        yield (
+            f"the grains weigh {1e3 * weighed:.0f} g, by number, sizes and density "
+            f"{1e3 * reckoned:.0f} g: one of these is wrong"
+        )
+
+
+# ----------------------------------------------------------------------------
+# What burned: each batch, and all firings, against all else.
+
+
+def _rates(burning: BurnModel) -> Iterator[str]:
+    """Hold every batch of strands, and the firings, against all else that burned.
+
+    At the widths held beforehand: those that are learnt take an outlier for scatter.
+    """
+    model, rows = _held(burning), burning.rows
+    if not len(rows.log_rate):
+        return
+    batch, fired = rows.places.batch, np.asarray(rows.places.motor, dtype=bool)
+    strands = ~fired & (rows.strands > 0.0)
+    if fired.any() and strands.any():
+        yield from _apart(model, fired, "the firings", _FIRED)
+    for number, name in enumerate(rows.batches):
+        own = strands & (batch == number)
+        alone = bool((own | (batch < 0)).all())
+        if own.any():
+            limit = _FIRST if alone else _BATCH
+            yield from _apart(model, own, f"strands of {name!r}", limit)
+    nameless = strands & (batch < 0)
+    if nameless.any():
+        limit = _FIRST if nameless.all() else _BATCH
+        yield from _apart(model, nameless, "the strands", limit)
+
+
+def _held(burning: BurnModel) -> BurnModel:
+    """Return the model at the widths that are held beforehand."""
+    known = burning.scatter
+    at = Widths(**{name: np.array([getattr(known, name)]) for name in NAMES})
+    return BurnModel(burning.evidence, known, at, process=burning.process)
+
+
+def _apart(model: BurnModel, own: BoolArray, whose: str, limit: float) -> Iterator[str]:
+    level, u = model.level_of(own)
+    if abs(level) > limit * u:
+        yield (
+            f"{whose} burn at {math.exp(level):.2f} times the rate that all else leads "
+            f"to expect, {abs(level) / u:.1f} standard uncertainties off: look at "
+            "lengths, times, pressures, mix and batch"
+        )
+
+
+# ----------------------------------------------------------------------------
+# Strands that are not of this bench, or no longer.
+
+
+def _strands(world: World) -> Iterator[list[Strand]]:
+    files: dict[str, tuple[Strand, ...]] = {}
+    for entry in world.bench.motor["burn_law"] if world.bench.motor else ():
+        if "strands" in entry:
+            yield strands_of(entry, world.bench, files)[1]
+
+
+def _example(every: Sequence[Sequence[Strand]]) -> Iterator[str]:
+    """Find the strands of the example, though nothing calls them invented."""
+    for strands in every:
+        named = any(one.invented for one in strands)
+        if not named and _readings(strands) <= _of_the_example():
+            yield "these strands are those of the example, which nobody burned"
+
+
+def _readings(strands: Sequence[Strand]) -> Counter[tuple[float, float]]:
+    """Return lengths and times as a spreadsheet keeps them."""
+    return Counter((round(s.length, 5), round(s.time, 2)) for s in strands)
+
+
+@functools.cache
+def _of_the_example() -> Counter[tuple[float, float]]:
+    found: Counter[tuple[float, float]] = Counter()
+    for name in ("strands.csv", "strands-new.csv"):
+        lines = example_files()[name].splitlines()
+        cells = (line.split(",") for line in lines if line[:1].isdigit())
+        found.update((1e-3 * float(c[0]), float(c[1])) for c in cells)
+    return found
+
+
+def _dates(world: World, every: Sequence[Sequence[Strand]]) -> Iterator[str]:
+    """Hold the dates of strands against those of the lots that are weighed."""
+    dated = (world.bench.lots[record].get("date") for record in _in_use(world))
+    lots = [datetime.date.fromisoformat(day) for day in dated if day]
+    burned = [s.date for strands in every for s in strands if s.date]
+    if not lots or not burned:
+        return
+    last = max(map(datetime.date.fromisoformat, burned))
+    if max(lots) - last > _OLD:
+        yield (
+            f"the last strands burned on {last}, the lots were read on {max(lots)}: "
+            "they burned of other lots; burn strands of these"
+        )
+
+
+def _in_use(world: World) -> list[str]:
+    from castsugar.bench.lots import lots_of
+
+    return [record.name for _, record in lots_of(world.bench, world.database).values()]
