@@ -143,7 +143,7 @@ def _levers(levers: Sequence[Lever], show: Shown) -> Table:
         for one in levers
     )
     return Table(
-        heads=("moves the margin", "if off by", "points", "of the same tells"),
+        heads=("moves the margin", "if off by", "points", "told also by"),
         rows=rows,
         left=frozenset({0, 3}),
         spare=max(len(rows) - _LEAST, 0),
