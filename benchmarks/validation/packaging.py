@@ -124,7 +124,7 @@ TOOLS = ("mypy>=1.13", "pandas-stubs")
 
 
 def told(own: Path, folder: Path) -> str:
-    """Run every story, the cluster's with its extra; return how many seconds it took."""
+    """Run every story, the cluster's with its extra; return how long they took."""
     given = folder / "stories"
     words = [str(own / "castsugar"), "examples", "-o", str(given)]
     for command in (

@@ -100,8 +100,8 @@ def _spent() -> float:
 def test_all_in_a_minute_and_a_half(tell) -> None:
     """On one core, imports included: people run them all to see what there is.
 
-    Of the cluster's 100,000 mixes it is only `COUNT`; with all of them in an environment
-    of its own dependencies: benchmarks/validation/packaging.md.
+    Of the cluster's 100,000 mixes it is only `COUNT`; with all of them, beside
+    dependencies of the package index: benchmarks/validation/packaging.md.
     """
     pytest.importorskip("distributed", reason="'cluster' is not installed")
     assert 1.0 < sum(tell(name).seconds for name in STORIES) < 90.0

@@ -1,4 +1,4 @@
-"""Both archives, built once for all workers, and an environment that holds the wheel."""
+"""Both archives, built once for all workers; an environment that holds the wheel."""
 
 from __future__ import annotations
 
