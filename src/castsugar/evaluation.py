@@ -247,6 +247,7 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
         exit_pressure=exit_pressure,
         flow=flow,
         species=species,
+        data_uncertainty=data_uncertainty,
         kitchen=kitchen,
         motor=motor,
     )

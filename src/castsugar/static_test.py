@@ -183,6 +183,7 @@ class StaticTest(Cited):
             exit_pressure=self.reduction.stand.ambient_pressure,
             flow=DEFAULT_FLOW,
             species=self.species,
+            data_uncertainty=self.mix is not None,
             motor=self.hardware,
         )
 

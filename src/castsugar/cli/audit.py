@@ -13,7 +13,7 @@ from typing import Any
 
 from castsugar.cli.answer import Answer, answer
 from castsugar.cli.interrupt import INTERRUPTED
-from castsugar.cli.output import SCREEN, WRITTEN, add_output_options, command_text
+from castsugar.cli.output import UNCITED, WRITTEN, add_output_options, command_text
 from castsugar.errors import InputError
 
 #: The answer is no.
@@ -62,7 +62,7 @@ def add_parser(commands: Any) -> None:
         allow_abbrev=False,
     )
     parser.add_argument("record", metavar="RECORD", help="what --json printed")
-    add_output_options(parser, *SCREEN)
+    add_output_options(parser, without=UNCITED)
     parser.set_defaults(run=run)
 
 

@@ -13,7 +13,7 @@ from castsugar.cli import plan_kitchen
 from castsugar.cli.answer import Answer, answer, units_of
 from castsugar.cli.bench_option import add_bench_option, world_of
 from castsugar.cli.kitchen_options import add_kitchen_options
-from castsugar.cli.output import CITED, add_output_options
+from castsugar.cli.output import add_output_options
 from castsugar.cli.plan_words import (
     beside,
     command_of,
@@ -120,7 +120,7 @@ def _weighed(
         metavar="SHARE",
         help="share of the recipe's water that leaves, instead of a cook's",
     )
-    add_output_options(parser, *CITED)
+    add_output_options(parser)
     return parser, conditions
 
 

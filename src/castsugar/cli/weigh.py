@@ -114,8 +114,7 @@ def add_parser(commands: Any) -> None:
     )
     add_nozzle_options(conditions)
     page = "write a sheet to weigh by and to sign, and one of checks, HTML"
-    kinds = ("full", "json", "csv", "markdown", "page", "units", "cite")
-    add_output_options(parser, *kinds, page=page)
+    add_output_options(parser, page=page)
     parser.set_defaults(run=run)
 
 
