@@ -19,8 +19,17 @@ from castsugar import errors
 
 # Made by a function of castsugar that has the example, not called by people.
 GIVEN_BACK = {
+    "Ballistics": "ballistics",
     "Blends": "blend",
+    "Change": "justify",
+    "Comparison": "compare",
     "Database": "load_database",
+    "FlowSolution": "performance",
+    "InCantera": "to_cantera",
+    "Recipe": "parse_recipe",
+    "Sensitivities": "sensitivities",
+    "SpeciesTable": "species_set",
+    "State": "equilibrium",
     "bench.BenchCheck": "bench.check",
     "bench.World": "bench.read",
     "firing.Delay": "firing.delay_time",
@@ -30,9 +39,15 @@ GIVEN_BACK = {
     "kitchen.Belief": "kitchen.unmeasured",
     "kitchen.Drying": "kitchen.drying_time",
     "kitchen.Learnt": "kitchen.calibrate",
+    "kitchen.Measurement": "kitchen.brine",
     "kitchen.PourHeat": "kitchen.pour_heat",
+    "motor.Allowable": "motor.allowable_pressure",
     "motor.Firing": "motor.firings",
+    "optimize.Outcome": "search",
     "records.Batch": "records.new_batch",
+    "records.Damaged": "records.read_batches",
+    "records.FrozenBench": "records.freeze",
+    "records.Summary": "records.list_batches",
     "records.Learning": "records.learn_all",
     "records.Link": "records.add_events",
     "strands.MixResult": "strands.analyse_mix",
@@ -52,7 +67,7 @@ NUMBER = re.compile(r"\b(float|FloatArray|ArrayLike)\b")
 ARRAY = re.compile(r"\b(FloatArray|ArrayLike|NDArray)\b")
 # A unit in brackets, or a kind of number that has none.
 UNIT = re.compile(
-    r"\[(-|%|[\w/ .^-]*[A-Za-z%][\w/ .^-]*)\]|"
+    r"\[(-|%|[\w/ .,()^-]*[A-Za-z%][\w/ .,()^-]*)\]|"
     r"\b([Ss]hares?|[Ff]ractions?|[Rr]elative|[Pp]robability|[Uu]nit of the)\b"
 )
 SHAPE = re.compile(r"\bshape \(\w[\w, ]*\)|\((\w+,|\w+(, \w+)+)\)")
@@ -189,6 +204,26 @@ def test_returns(subject: Subject) -> None:
         assert UNIT.search(told["Returns"])
     if ARRAY.search(back):
         assert SHAPE.search(told["Returns"])
+
+
+def internal(annotation: str) -> set[str]:
+    """Return what an annotation names of castsugar that is not public."""
+    public = {s.name.rpartition(".")[2] for s in ALL}
+    words = set(re.findall(r"[A-Z]\w+", annotation))
+    return words - public - OUTSIDE
+
+
+#: Types of Python and of libraries, and our names for arrays and for what is accepted.
+OUTSIDE = {"Any", "Axes", "DataFrame", "FloatArray", "Iterator", "Mapping", "Path"}
+OUTSIDE |= {"None", "Sequence"}
+
+
+@pytest.mark.exact
+@each
+def test_what_comes_back_is_public(subject: Subject) -> None:
+    """What a function gives back has its place in the reference."""
+    if not inspect.isclass(subject.thing):
+        assert not internal(str(inspect.signature(subject.thing).return_annotation))
 
 
 def raised(function: Callable[..., Any]) -> set[str]:

@@ -66,7 +66,7 @@ def chance_column(column: str, probability: float) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limit:
-    """A limit on a column.
+    """A limit on a column, as :meth:`Requirement.limits` makes it.
 
     Attributes
     ----------
@@ -75,7 +75,7 @@ class Limit:
     sense : str
         "<=" or ">=".
     value : float
-        In the column's unit.
+        Unit of the column.
     name : str
         How messages call it; column, sense and value by default.
     logarithmic : bool
@@ -86,6 +86,17 @@ class Limit:
         Share of the draws that must keep it; None: the best estimate decides.
     whose : str
         :data:`YOURS` or :data:`RATING`.
+
+    Raises
+    ------
+    InputError
+        For another sense, a value that is no number, a logarithmic one of 0 or less.
+
+    Examples
+    --------
+    >>> hot = Limit(column="flame_temperature_K", sense="<=", value=1700.0)
+    >>> hot.slack(np.array([1650.0, 1720.0])).tolist()
+    [50.0, -20.0]
     """
 
     column: str
@@ -119,19 +130,19 @@ class Limit:
 
     @property
     def sign(self) -> float:
-        """Return 1 where a higher limit allows more, else -1."""
+        """Return 1 where a higher limit allows more, else -1. [-]"""
         return 1.0 if self.sense == "<=" else -1.0
 
     @property
     def level(self) -> float | None:
-        """Return the quantile that is held against it; None: the best estimate."""
+        """Return the share of draws that is held against it; None without draws."""
         if self.probability is None:
             return None
         share = self.probability
         return share if self.sense == "<=" else round(1.0 - share, 9)
 
     def slack(self, values: FloatArray) -> FloatArray:
-        """Return how far values are from the limit, in its unit; below 0 is beyond."""
+        """Return how far values, shape (n,), are within it. [unit of the column]"""
         return self.sign * (self.value - np.asarray(values, dtype=float))
 
 

@@ -76,8 +76,8 @@ class Ballistics:
         The motor; empty without.
     kn : tuple of (float, float)
         Web burnt [m], and burning over throat area.
-    draws : mapping of str to ndarray
-        :data:`ROWS` values each, drawn together.
+    draws : mapping of str to ndarray, shape (200,)
+        Values drawn together. [unit that the key ends in]
     law : BurnLaw or None
         The burn law itself, in Python.
     notes : tuple of str

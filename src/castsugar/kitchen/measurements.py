@@ -56,19 +56,20 @@ class Measurement:
     quantity, unit : str
         What was found, and its SI unit.
     observed : float
-        On the scale.
+        On the scale. [-]
     spread : float
-        Standard uncertainty on the scale, reading and model.
+        Standard uncertainty on the scale, reading and model. [-]
     inverse : callable
-        From the scale to the quantity.
+        From the scale to the quantity. [unit of the quantity]
     predict : callable
-        Of parameter values, single or arrays: the expectation on the scale.
+        Of parameter values, single or of shape (draws,): the expectation on the scale.
+        [-]
     label : str
         How the user calls it; shown in reports.
     invented : bool
         Whether its entry says that nobody measured it.
     tapped : float or None
-        Packing of tapped over sheared grains, where it tells that.
+        Packing of tapped over sheared grains, where it tells that. [-]
     """
 
     kind: str
@@ -87,7 +88,7 @@ class Measurement:
         return f"{self.kind}: {self.quantity} {found:.3g} {self.unit}".rstrip()
 
     def physical(self, value: float) -> float:
-        """Return a value of the scale in SI."""
+        """Return a value of the scale in SI. [unit of the quantity]"""
         return self.inverse(value)
 
 

@@ -46,6 +46,16 @@ class Band:
         Rate that the band has, or would have, at 1 MPa. [m/s]
     exponent : float
         Below 1. [-]
+
+    Raises
+    ------
+    InputError
+        For an empty band, a rate of 0 or less, an exponent of 1 or more.
+
+    Examples
+    --------
+    >>> Band(low=1e5, high=7e6, rate=8e-3, exponent=0.25).rate
+    0.008
     """
 
     low: float
