@@ -224,7 +224,7 @@ class Database:
         """
         if not isinstance(name, str):
             raise InputError(f"a name is {shown(name)}; give one of the catalogue")
-        item = self._index.get(plain(name))
+        item = self.named(name)
         if item is None:
             refused.check_name(name)
             if plain(name) in _NOT_HELD:
@@ -234,6 +234,10 @@ class Database:
                 "ingredient", name, self.known_names(), self.offered(name)
             )
         return item
+
+    def named(self, name: str) -> Item | None:
+        """Return what has a name or alias; None for one that nothing has."""
+        return self._index.get(plain(name))
 
     def offered(self, name: str, known: Iterable[str] | None = None) -> list[str]:
         """Return the names that may be suggested for one that is not known.
