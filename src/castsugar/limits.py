@@ -15,8 +15,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from castsugar import plausible
 from castsugar.arrays import FloatArray
-from castsugar.checks import number
+from castsugar.checks import instance, number
 from castsugar.columns import COLUMN, COLUMNS
 from castsugar.errors import InputError, unknown_name
 from castsugar.rows import WINGS
@@ -189,14 +190,16 @@ class Requirement:
     Raises
     ------
     InputError
-        Neither or contradictory values, a chance for a column that is not drawn.
+        Neither or contradictory values, one that is impossible (a share that is not 0
+        to 1), a chance for a column that is not drawn.
     UnknownNameError
         For a column that the table has not.
 
     Notes
     -----
-    Taken by ``search`` and ``justify``; a table is judged by the slack of its column, 0
-    or more where it is kept. A fraction is 0 to 1.
+    Taken by :func:`castsugar.search`, :func:`castsugar.justify`, the conditions of a
+    weigh sheet and :func:`castsugar.plot.sweep`; any table is judged by the slack of
+    its column, 0 or more where it is kept.
 
     Examples
     --------
@@ -223,6 +226,9 @@ class Requirement:
             raise InputError(
                 f"the limit on {self.column} has no number; give at_most or at_least"
             )
+        for value in values:
+            if wrong := plausible.fault(plausible.range_of_limit(self.column), value):
+                raise InputError(f"the limit on {self.column} {wrong}")
         if len(values) == 2 and values[0] < values[1]:
             raise InputError(
                 f"limits on {self.column} contradict: at least {values[1]:g}, at most "
@@ -274,9 +280,14 @@ class Requirement:
         return tuple(found)
 
 
-def limits_of(requirements: Iterable[Requirement]) -> tuple[Limit, ...]:
-    """Return what users state as single limits."""
-    return tuple(limit for need in requirements for limit in need.limits())
+def limits_of(stated: Iterable[Requirement | Limit]) -> tuple[Limit, ...]:
+    """Return what users state as single limits; InputError for anything else."""
+    found: list[Limit] = []
+    for one in stated:
+        if not isinstance(one, Limit):
+            instance(one, Requirement, "limit", optional=False)
+        found += [one] if isinstance(one, Limit) else one.limits()
+    return tuple(found)
 
 
 def chances_of(limits: Iterable[Limit]) -> tuple[tuple[str, float], ...]:

@@ -331,7 +331,7 @@ def _kinds() -> Mapping[str, str]:
 
 def run_correct(options: argparse.Namespace) -> int:
     """Say what to add after a slip."""
-    from castsugar.limits import judge_rows
+    from castsugar.limits import judge_rows, limits_of
     from castsugar.report import plan as words
     from castsugar.report.limit_words import by_mix
     from castsugar.report.weigh_data import LINES, line_rows
@@ -356,7 +356,7 @@ def run_correct(options: argparse.Namespace) -> int:
     mass = f"{1e3 * again.total:.10g} g"
     forward = ["weigh", options.recipe, "--batch", mass, *said(options, _WEIGHED)]
     told = asked.told(sheet, correction.total, forward, burns=True)
-    limits = done.conditions.limits
+    limits = limits_of(done.conditions.limits)
     row = done.judged[0].row
     judged = by_mix(judge_rows(limits, [row]), 1)[0] if limits else ()
     given = Answer(
