@@ -264,6 +264,40 @@ def test_example(subject: Subject) -> None:
         assert ">>> " in example
 
 
+#: Rooms and modules whose public functions return physical quantities.
+PHYSICAL = ("ballistic_input", "evaluation", "filmed_test", "kitchen", "motor")
+PHYSICAL += ("sensitivity", "static_test", "thermo")
+
+#: Of these: they read words, add up what they were given, or repeat another's numbers.
+NOT_PHYSICAL = {"kitchen.parse_cook", "kitchen.kitchen_intervals", "kitchen.unmeasured"}
+NOT_PHYSICAL |= {"firing.mean_of_two", "to_cantera"}
+
+
+def physical() -> list[Subject]:
+    """Return the public functions that return physical quantities."""
+    found = [s for s in CALLED if not inspect.isclass(s.thing)]
+    rooms = [s.thing.__module__.split(".")[1] for s in found]
+    known = zip(found, rooms, strict=True)
+    return [s for s, room in known if room in PHYSICAL and s.name not in NOT_PHYSICAL]
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize("subject", physical(), ids=[s.name for s in physical()])
+def test_validity_and_source(subject: Subject) -> None:
+    """Its notes say where its numbers are good, and whose equations they are."""
+    notes = sections(subject.thing.__doc__ or "").get("Notes", "")
+    assert re.search(r"\bValid (for|as|at|between|from|while|within)\s\S", notes)
+    assert re.search(r"\bSource:\s", notes)
+
+
+@pytest.mark.exact
+def test_what_is_physical() -> None:
+    """The list of the others names what there is, and most are asked."""
+    names = {s.name for s in CALLED}
+    assert names >= NOT_PHYSICAL
+    assert len(physical()) > 25
+
+
 def members(subject: Subject) -> Iterator[tuple[str, Callable[..., Any], bool]]:
     """Yield the public methods of a class, and whether each reads as an attribute."""
     for name, member in vars(subject.thing).items():

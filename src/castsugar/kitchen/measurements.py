@@ -132,6 +132,10 @@ def pan_weight(  # noqa: PLR0913 - keyword-only options
     InputError
         If mass was gained, or more left than there was water.
 
+    Notes
+    -----
+    Valid for a loss of water alone. Source: mass balance.
+
     Examples
     --------
     >>> from castsugar.kitchen import Cook
@@ -215,6 +219,11 @@ def bulk_density(
         A value that is not above 0, an unknown salt.
     ValidityError
         A packing outside 0.35 to 0.8.
+
+    Notes
+    -----
+    Valid for dry powder. Source: common practice of tapping, crystal densities of
+    the catalogue.
 
     Examples
     --------
@@ -307,6 +316,10 @@ def brine(  # noqa: PLR0913 - keyword-only options
         A mass that is not above 0, a bed that tapping makes larger, a packing that no
         grains have, a temperature outside 5 to 35 C, an unknown salt.
 
+    Notes
+    -----
+    Valid from 5 to 35 C. Source: mass balance; crystal densities of the catalogue.
+
     Examples
     --------
     >>> bed = brine(mass=0.060, loose=52e-6, tapped=46e-6, temperature=293.15)
@@ -395,6 +408,10 @@ def clear_point(  # noqa: PLR0913 - keyword-only options
         dissolve.
     RefusedError
         For a liquid that is out of scope.
+
+    Notes
+    -----
+    Valid from 60 to 90 C, in sucrose and syrup. Source: mass balance.
 
     Examples
     --------

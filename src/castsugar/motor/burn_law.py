@@ -202,6 +202,12 @@ def burn_rate(law: BurnLaw, pressure: ArrayLike) -> FloatArray:
     InputError
         A pressure of 0 or less.
 
+    Notes
+    -----
+    Valid at the pressures of the law's bands; beyond, the nearest band goes on.
+    Source: Saint Robert's law (Sutton & Biblarz, *Rocket Propulsion Elements*, ch.
+    11).
+
     Examples
     --------
     >>> band = Band(low=1e5, high=1e7, rate=8e-3, exponent=0.5)
@@ -384,6 +390,11 @@ def borrowed_laws(database: Database) -> tuple[BurnLaw, ...]:
     -------
     tuple of BurnLaw
 
+    Notes
+    -----
+    Valid as the rows of ``burn_laws.csv`` say, for their mixes and pressures.
+    Source: `source` of each law.
+
     Examples
     --------
     >>> from castsugar.data import load_database
@@ -410,6 +421,11 @@ def borrowed_law(database: Database, name: str) -> BurnLaw:
     ------
     UnknownNameError
         With the nearest known names.
+
+    Notes
+    -----
+    Valid as the row of ``burn_laws.csv`` says, for its mix and its pressures.
+    Source: `source` of the law.
 
     Examples
     --------
