@@ -344,6 +344,15 @@ def test_an_own_substance_is_not_called_as_another(name: str) -> None:
         cs.Mix.weigh({"sodium nitrate": 65, own: 35})
 
 
+def test_an_own_substance_is_not_searched() -> None:
+    """Said in words, by its name."""
+    own = cs.Ingredient(
+        name="my sugar", formula="C12H22O11", enthalpy_of_formation=-2.1e6
+    )
+    with pytest.raises(cs.InputError, match=r"^'my sugar' is an ingredient"):
+        cs.search({"KNO3": (0.5, 0.7), own: "balance"})  # type: ignore[dict-item]
+
+
 def test_an_own_substance_with_the_numbers_of_the_catalogue() -> None:
     """The same substance may be called what it is called."""
     known = cs.load_database().find("sucrose")

@@ -138,7 +138,7 @@ class Scale(Table, head="[scale]", used="weigh, search, compare, justify and bat
 
 
 @dataclass(frozen=True, kw_only=True)
-class Limit(Table, head="[limits.COLUMN]", used="search, compare and justify"):
+class Limit(Table, head="[limits.COLUMN]", used="every command that judges a mix"):
     """what a mix must keep, by column; castsugar init --explain limits.COLUMN lists"""
 
     at_most: Any = key(

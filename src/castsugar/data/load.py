@@ -216,12 +216,17 @@ class Database:
         Raises
         ------
         InputError
-            For what is no text.
+            For what is no text, an ingredient of the caller among it.
         RefusedError
             For what is out of scope, with the reason.
         UnknownNameError
             With the nearest known names.
         """
+        if isinstance(name, Ingredient):
+            raise InputError(
+                f"{name.name!r} is an ingredient of yours, taken by evaluate, "
+                "performance and equilibrium alone; give a name of the catalogue here"
+            )
         if not isinstance(name, str):
             raise InputError(f"a name is {shown(name)}; give one of the catalogue")
         item = self.named(name)

@@ -121,6 +121,7 @@ class BurnLaw:
     See Also
     --------
     castsugar.motor.burn_rate : the rate at a pressure.
+    castsugar.motor.Burned : states rates of a law to the model that a motor burns by.
 
     Examples
     --------
