@@ -250,7 +250,10 @@ WRONG_TYPES = [
         "ingredients is the list .*; give a Mapp",
     ),
     (lambda: cs.search(SPACE | {3: 0.1}), "a name is 3; give one of the catalogue"),
-    (lambda: cs.search(SPACE | {ingredient(): 0.1}), "a name is the Ingredient"),
+    (
+        lambda: cs.search(SPACE | {ingredient(): 0.1}),
+        "'mine' is an ingredient of yours",
+    ),
     (lambda: cs.load_database().find(3), "a name is 3; give one of the catalogue"),
     (lambda: cs.blend([3], np.ones((1, 1))), "a name is 3; give one of the catalogue"),
     (lambda: cs.search(SPACE, batch="200 g"), "batch is '200 g'"),

@@ -151,14 +151,35 @@ def test_objects_cite_themselves() -> None:
     assert "[nist-webbook]" in both.cite()  # the enthalpy of sorbitol
 
 
-def test_own_numbers_are_said() -> None:
-    """An ingredient of the caller has no source but the caller."""
+@pytest.mark.parametrize(
+    ("source", "said"),
+    [
+        ({}, "[user] numbers stated by whoever asked"),
+        ({"source": "Bogdanov 2010, table 3"}, "[user] Bogdanov 2010, table 3"),
+        ({"source": "codata"}, "[codata] CODATA key values for thermodynamics"),
+    ],
+)
+def test_own_numbers_are_said(source: dict[str, str], said: str) -> None:
+    """What the caller names is cited in the caller's words, or by the key they are."""
     own = cs.Ingredient(
-        name="mine", formula="C6H14O6", enthalpy_of_formation=-1.35e6, density=1490.0
+        name="mine", formula="C6H14O6", enthalpy_of_formation=-1.35e6, **source
     )
     table = cs.evaluate(cs.Mix.put_together({"KNO3": 65, own: 35}))
-    assert "user" in table.attrs["sources"]
-    assert "[user] numbers stated by whoever asked" in cs.cite(table)
+    assert said in cs.cite(table).splitlines()
+
+
+def test_both_product_sets_are_cited_where_both_are_used() -> None:
+    """The difference of the two is part of every standard uncertainty of the data."""
+    for name, other in (("nasa-1993", "nasa-2002"), ("nasa-2002", "nasa-1993")):
+        species = cs.species_set(name)
+        one = cs.evaluate(SUCROSE, species=species).attrs
+        two = cs.evaluate(SUCROSE, species=species, data_uncertainty=True).attrs
+        assert "second_product_set" not in one
+        assert two["second_product_set"] == other
+        assert "nasa-tp-2002-211556" in two["sources"]
+    options = {"draws": 100, "baseline": 0}
+    both = cs.compare([SUCROSE, "KNO3:65 sorbitol:35"], **options)
+    assert both.basis["second_product_set"] == "nasa-2002"
 
 
 @pytest.mark.parametrize("thing", [3, "text", None, pd.DataFrame()])

@@ -19,8 +19,17 @@ from castsugar import errors
 
 # Made by a function of castsugar that has the example, not called by people.
 GIVEN_BACK = {
+    "Ballistics": "ballistics",
     "Blends": "blend",
+    "Change": "justify",
+    "Comparison": "compare",
     "Database": "load_database",
+    "FlowSolution": "performance",
+    "InCantera": "to_cantera",
+    "Recipe": "parse_recipe",
+    "Sensitivities": "sensitivities",
+    "SpeciesTable": "species_set",
+    "State": "equilibrium",
     "bench.BenchCheck": "bench.check",
     "bench.World": "bench.read",
     "firing.Delay": "firing.delay_time",
@@ -30,9 +39,15 @@ GIVEN_BACK = {
     "kitchen.Belief": "kitchen.unmeasured",
     "kitchen.Drying": "kitchen.drying_time",
     "kitchen.Learnt": "kitchen.calibrate",
+    "kitchen.Measurement": "kitchen.brine",
     "kitchen.PourHeat": "kitchen.pour_heat",
+    "motor.Allowable": "motor.allowable_pressure",
     "motor.Firing": "motor.firings",
+    "optimize.Outcome": "search",
     "records.Batch": "records.new_batch",
+    "records.Damaged": "records.read_batches",
+    "records.FrozenBench": "records.freeze",
+    "records.Summary": "records.list_batches",
     "records.Learning": "records.learn_all",
     "records.Link": "records.add_events",
     "strands.MixResult": "strands.analyse_mix",
@@ -52,7 +67,7 @@ NUMBER = re.compile(r"\b(float|FloatArray|ArrayLike)\b")
 ARRAY = re.compile(r"\b(FloatArray|ArrayLike|NDArray)\b")
 # A unit in brackets, or a kind of number that has none.
 UNIT = re.compile(
-    r"\[(-|%|[\w/ .^-]*[A-Za-z%][\w/ .^-]*)\]|"
+    r"\[(-|%|[\w/ .,()^-]*[A-Za-z%][\w/ .,()^-]*)\]|"
     r"\b([Ss]hares?|[Ff]ractions?|[Rr]elative|[Pp]robability|[Uu]nit of the)\b"
 )
 SHAPE = re.compile(r"\bshape \(\w[\w, ]*\)|\((\w+,|\w+(, \w+)+)\)")
@@ -191,6 +206,26 @@ def test_returns(subject: Subject) -> None:
         assert SHAPE.search(told["Returns"])
 
 
+def internal(annotation: str) -> set[str]:
+    """Return what an annotation names of castsugar that is not public."""
+    public = {s.name.rpartition(".")[2] for s in ALL}
+    words = set(re.findall(r"[A-Z]\w+", annotation))
+    return words - public - OUTSIDE
+
+
+#: Types of Python and of libraries, and our names for arrays and for what is accepted.
+OUTSIDE = {"Any", "Axes", "DataFrame", "FloatArray", "Iterator", "Mapping", "Path"}
+OUTSIDE |= {"None", "Sequence"}
+
+
+@pytest.mark.exact
+@each
+def test_what_comes_back_is_public(subject: Subject) -> None:
+    """What a function gives back has its place in the reference."""
+    if not inspect.isclass(subject.thing):
+        assert not internal(str(inspect.signature(subject.thing).return_annotation))
+
+
 def raised(function: Callable[..., Any]) -> set[str]:
     """Return the names of castsugar's errors that a body raises itself."""
     try:
@@ -227,6 +262,40 @@ def test_example(subject: Subject) -> None:
         assert not example, "no exception any more"
     else:
         assert ">>> " in example
+
+
+#: Rooms and modules whose public functions return physical quantities.
+PHYSICAL = ("ballistic_input", "evaluation", "filmed_test", "kitchen", "motor")
+PHYSICAL += ("sensitivity", "static_test", "thermo")
+
+#: Of these: they read words, add up what they were given, or repeat another's numbers.
+NOT_PHYSICAL = {"kitchen.parse_cook", "kitchen.kitchen_intervals", "kitchen.unmeasured"}
+NOT_PHYSICAL |= {"firing.mean_of_two", "to_cantera"}
+
+
+def physical() -> list[Subject]:
+    """Return the public functions that return physical quantities."""
+    found = [s for s in CALLED if not inspect.isclass(s.thing)]
+    rooms = [s.thing.__module__.split(".")[1] for s in found]
+    known = zip(found, rooms, strict=True)
+    return [s for s, room in known if room in PHYSICAL and s.name not in NOT_PHYSICAL]
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize("subject", physical(), ids=[s.name for s in physical()])
+def test_validity_and_source(subject: Subject) -> None:
+    """Its notes say where its numbers are good, and whose equations they are."""
+    notes = sections(subject.thing.__doc__ or "").get("Notes", "")
+    assert re.search(r"\bValid (for|as|at|between|from|while|within)\s\S", notes)
+    assert re.search(r"\bSource:\s", notes)
+
+
+@pytest.mark.exact
+def test_what_is_physical() -> None:
+    """The list of the others names what there is, and most are asked."""
+    names = {s.name for s in CALLED}
+    assert names >= NOT_PHYSICAL
+    assert len(physical()) > 25
 
 
 def members(subject: Subject) -> Iterator[tuple[str, Callable[..., Any], bool]]:

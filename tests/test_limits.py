@@ -132,3 +132,35 @@ def test_rows_carry_the_quantiles_of_their_own_draws() -> None:
         shown = columns[f"pour_viscosity_{told}_Pa_s"]
         asked = columns[chance_column(POUR, level)]
         np.testing.assert_array_equal(asked, shown)
+
+
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [
+        ("condensed_mass_fraction", 60.0),
+        ("pours_probability", 85.0),
+        ("throat_pressure_ratio", -0.1),
+    ],
+)
+def test_a_share_is_not_a_percentage(column: str, value: float) -> None:
+    """60 in a column of 0 to 1 is a slip: said in one line, with what is possible."""
+    with pytest.raises(cs.InputError, match=f"{column} is .*; allowed 0 to 1"):
+        Requirement(column=column, at_most=value)
+    Requirement(column=column, at_least=0.0, at_most=1.0)
+
+
+def test_a_limit_that_is_impossible() -> None:
+    """The same ranges as in a bench file: 1.7 K was meant as 1,700."""
+    with pytest.raises(cs.InputError, match=r"is 1\.7 K; allowed 250 to 5000 K"):
+        Requirement(column="flame_temperature_K", at_most=1.7)
+
+
+def test_limits_are_taken_in_both_forms() -> None:
+    """As stated or one by one; anything else is refused in words."""
+    need = Requirement(column=SOLIDS, at_least=0.5, at_most=1.1)
+    single = Limit(column=SOLIDS, sense=">=", value=0.9)
+    assert limits_of([need, single]) == (*need.limits(), single)
+    stated = cs.weigh.Conditions(pressure=3e6, exit_pressure=None, limits=[need])
+    assert stated.limits == need.limits()
+    with pytest.raises(cs.InputError, match="limit is 'mild'; give a Requirement"):
+        cs.weigh.Conditions(pressure=3e6, exit_pressure=None, limits=["mild"])  # type: ignore[list-item]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import configparser
 import os
-import py_compile
 import runpy
 import subprocess
 import sys
@@ -14,6 +13,7 @@ from email.parser import Parser
 from pathlib import Path
 
 import pytest
+from installed import archives
 
 import castsugar as cs
 
@@ -41,14 +41,7 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     `archive` is the source archive as built: running what is unpacked makes caches.
     """
     folder = tmp_path_factory.mktemp("built")
-    py_compile.compile(__file__)  # a cache to be left out, whatever the environment
-    subprocess.run(
-        [sys.executable, "-m", "build", "--no-isolation", "-o", str(folder), str(ROOT)],
-        check=True,
-        capture_output=True,
-    )
-    (wheel,) = folder.glob("*.whl")
-    (archive,) = folder.glob("*.tar.gz")
+    wheel, archive = archives(tmp_path_factory)
     with zipfile.ZipFile(wheel) as opened:
         opened.extractall(folder / "wheel")
     with tarfile.open(archive) as opened:
@@ -85,26 +78,6 @@ def test_data_is_found(built: dict[str, Path], kind: str, tmp_path: Path) -> Non
     )
     amount = f"{state.amount('K2CO3(L)'):.4f}"
     assert line == f"{len(here.ingredients)} {here.version} {amount}"
-
-
-def test_a_story_runs_from_the_wheel(built: dict[str, Path], tmp_path: Path) -> None:
-    """It is packed, given out by the command, and runs on the packed package alone."""
-    options = {
-        "check": True,
-        "capture_output": True,
-        "text": True,
-        "cwd": tmp_path,
-        "env": os.environ | {"PYTHONPATH": str(built["wheel"])},
-    }
-    give = ["-m", "castsugar", "examples", "strands_to_law", "-o", "."]
-    subprocess.run([sys.executable, *give], **options)
-    done = subprocess.run([sys.executable, "strands_to_law.py"], **options)
-    assert done.stdout.startswith("30 strands of 3 mixes")
-    assert {p.name for p in tmp_path.iterdir()} == {
-        "invented-club",
-        "strands_to_law.png",
-        "strands_to_law.py",
-    }
 
 
 def test_wheel_holds_what_it_should(built: dict[str, Path]) -> None:
@@ -211,5 +184,5 @@ def test_source_archive_is_complete(built: dict[str, Path]) -> None:
     assert {Path(name) for name in names} <= packed
     tests = {p.relative_to(ROOT) for p in (ROOT / "tests").rglob("*.py")}
     assert tests <= packed
-    assert list((ROOT / "tests" / "__pycache__").glob("test_packaging.*.pyc"))
+    assert list((ROOT / "tests/shared/__pycache__").glob("installed.*.pyc"))
     assert not [p for p in packed if "__pycache__" in p.parts]

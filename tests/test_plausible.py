@@ -22,10 +22,10 @@ from castsugar import InputError, plausible, units
 from castsugar.bench import tables
 from castsugar.bench.bench import TABLES, check_bench
 from castsugar.bench.schema import Key, Keys, Place, keys_of, read_table
-from castsugar.bench.search_tables import SEARCHABLE, range_of
+from castsugar.bench.search_tables import SEARCHABLE
 from castsugar.cli.main import build_parser, main
 from castsugar.errors import UnusualWarning
-from castsugar.plausible import RANGES, PlausibleRange
+from castsugar.plausible import RANGES, PlausibleRange, range_of_limit
 
 PLACE = Place(Path("bench.toml"), "", "")
 
@@ -87,7 +87,7 @@ def test_every_number_of_the_bench_file_has_a_range() -> None:
             if key.kind in NUMBERS and (table, name) not in FREE:
                 assert key.range in RANGES, (table, name)
     for column in SEARCHABLE:
-        assert range_of(column) in RANGES, column
+        assert range_of_limit(column) in RANGES, column
 
 
 @pytest.mark.exact
@@ -96,7 +96,7 @@ def test_no_range_is_idle() -> None:
     source = Path(plausible.__file__).parent
     files = [p for p in source.rglob("*.py") if p.name != "plausible.py"]
     text = "".join(path.read_text("utf-8") for path in files)
-    used = {range_of(column) for column in SEARCHABLE}
+    used = {range_of_limit(column) for column in SEARCHABLE}
     made = {"pressure per volt", "thrust per volt"}  # of the name of a sensor
     made |= {f"range of the {one}" for one in ("pressure sensor", "load cell")}
     idle = [n for n in RANGES if f'"{n}"' not in text and n not in used | made]

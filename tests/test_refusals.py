@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -331,6 +332,72 @@ def test_an_own_substance_needs_a_name_of_its_own() -> None:
     own = cs.Ingredient(name="saltpeter", formula="C", enthalpy_of_formation=0.0)
     with pytest.raises(cs.InputError, match="'saltpeter' comes twice"):
         cs.Mix.weigh(BASE | {own: 1.0})
+
+
+@pytest.mark.parametrize("name", ["sucrose", "Table Sugar", "corn syrup", "KNO3"])
+def test_an_own_substance_is_not_called_as_another(name: str) -> None:
+    """Alone in a mix, too: its row would be read as the catalogue's."""
+    own = cs.Ingredient(
+        name=name, formula="C12H22O11", enthalpy_of_formation=-2.1e6, role="fuel"
+    )
+    with pytest.raises(cs.InputError, match=r"name of .* give yours another name"):
+        cs.Mix.weigh({"sodium nitrate": 65, own: 35})
+
+
+def test_an_own_substance_is_not_searched() -> None:
+    """Said in words, by its name."""
+    own = cs.Ingredient(
+        name="my sugar", formula="C12H22O11", enthalpy_of_formation=-2.1e6
+    )
+    with pytest.raises(cs.InputError, match=r"^'my sugar' is an ingredient"):
+        cs.search({"KNO3": (0.5, 0.7), own: "balance"})  # type: ignore[dict-item]
+
+
+def test_an_own_substance_with_the_numbers_of_the_catalogue() -> None:
+    """The same substance may be called what it is called."""
+    known = cs.load_database().find("sucrose")
+    own = cs.Ingredient(
+        name="sugar",
+        formula=known.formula,
+        enthalpy_of_formation=known.enthalpy_of_formation,
+    )
+    mix = cs.Mix.weigh({"KNO3": 65, own: 35})
+    assert mix.elements == pytest.approx(cs.Mix.weigh("KNO3:65 sucrose:35").elements)
+
+
+@pytest.mark.parametrize(
+    ("formula", "enthalpy", "unit"),
+    [
+        ("C6H12O6", -1273.3, "kJ/mol"),  # dextrose
+        ("C6H12O6", -304.3, "kJ/mol"),  # and in kcal
+        ("C12H22O11", -2226.1, "kJ/mol"),
+        ("KNO3", -494.6, "kJ/mol"),
+        ("Fe2O3", -824.2, "kJ/mol"),
+        ("C6H12O6", -1.2733e9, "J/kmol"),
+    ],
+)
+def test_an_enthalpy_in_another_unit(formula: str, enthalpy: float, unit: str) -> None:
+    """No compound has so little or so much a mole of atoms; said in one line."""
+    with pytest.raises(cs.InputError, match=f"Is it in {unit}") as caught:
+        cs.Ingredient(name="x", formula=formula, enthalpy_of_formation=enthalpy)
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("formula", "enthalpy"),
+    [
+        # NIST WebBook, from memory: ethylbenzene and toluene, liquid; acetylene.
+        ("C8H10", -12.3e3),
+        ("C7H8", 12.4e3),
+        ("C2H2", 227.4e3),
+        ("C", 716.7e3),  # a single atom of carbon, CODATA
+        ("H2", 0.0),
+        ({"N": 1.562, "O": 0.42}, -126.0),  # air
+    ],
+)
+def test_enthalpies_that_there_are(formula: Any, enthalpy: float) -> None:
+    """The least and the most of what is tabulated is taken."""
+    cs.Ingredient(name="x", formula=formula, enthalpy_of_formation=enthalpy)
 
 
 def test_one_lot_for_one_ingredient() -> None:

@@ -4,7 +4,8 @@ Run ``python benchmarks/validation/packaging.py``; it needs the package index, t
 some minutes, and prints what stands in ``packaging.md``. Each archive is installed with
 the newest versions that ``pyproject.toml`` allows, by every Python of :data:`PYTHONS`
 that is on the machine, with the lowest by the oldest, and asked for the same numbers; a
-user's project is type-checked against what was installed.
+user's project is type-checked against what was installed. The first wheel also runs
+every story, each in an empty folder.
 """
 
 from __future__ import annotations
@@ -122,6 +123,33 @@ def _typed(own: Path, folder: Path) -> str:
 TOOLS = ("mypy>=1.13", "pandas-stubs")
 
 
+def told(own: Path, folder: Path) -> str:
+    """Run every story, the cluster's with its extra; return how long they took."""
+    given = folder / "stories"
+    words = [str(own / "castsugar"), "examples", "-o", str(given)]
+    for command in (
+        [str(own / "python"), "-m", "pip", "install", "-q", *CLUSTER],
+        words,
+    ):
+        done = run(command, folder)
+        if done.returncode:
+            return f"no stories: {_last(done.stderr)}"
+    before, scripts = os.times(), sorted(given.glob("*.py"))
+    for script in scripts:
+        empty = folder / script.stem
+        empty.mkdir()
+        done = run([str(own / "python"), "-W", "error", str(script)], empty)
+        if done.returncode:
+            return f"{script.stem}: {_last(done.stderr)}"
+    after = os.times()
+    spent = after.children_user + after.children_system
+    spent -= before.children_user + before.children_system
+    return f"{len(scripts)} stories in {spent:.0f} s of CPU"
+
+
+CLUSTER = ("dask[distributed]>=2024.1",)
+
+
 def _last(text: str) -> str:
     """Return the last complaint, on one line."""
     lines = [line for line in text.splitlines() if "ERROR" in line] or text.splitlines()
@@ -165,6 +193,9 @@ def main() -> None:
                         said, numbers = tried(
                             str(python), archive, versions, Path(folder)
                         )
+                        if not known:
+                            own = Path(folder) / "env" / "bin"
+                            said += f"; {told(own, Path(folder))}"
                     known = known or numbers
                     spent = time.perf_counter() - start
                     print(

@@ -10,12 +10,22 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from castsugar import bench, firing, kitchen, motor, plot, records, strands, weigh
-    from castsugar.ballistic_input.block import ballistics
+    from castsugar import (
+        bench,
+        firing,
+        kitchen,
+        motor,
+        optimize,
+        plot,
+        records,
+        strands,
+        weigh,
+    )
+    from castsugar.ballistic_input.block import Ballistics, ballistics
     from castsugar.columns import COLUMNS
-    from castsugar.comparison.change import justify
+    from castsugar.comparison.change import Change, justify
     from castsugar.comparison.claims import Claim
-    from castsugar.comparison.compare import compare
+    from castsugar.comparison.compare import Comparison, compare
     from castsugar.comparison.uncertain_inputs import Conditions, Doubts
     from castsugar.data.load import Database, load_database
     from castsugar.data.records import Ingredient
@@ -33,38 +43,52 @@ if TYPE_CHECKING:
     from castsugar.kitchen.heat import Cook
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.kitchen.pour_table import kitchen_table
-    from castsugar.limits import Requirement
+    from castsugar.limits import Limit, Requirement
     from castsugar.mix.basis import cite
     from castsugar.mix.blends import Blends, blend
     from castsugar.mix.mix import Mix
-    from castsugar.mix.text import parse_recipe
+    from castsugar.mix.text import Recipe, parse_recipe
     from castsugar.mix.weighing import Lot
     from castsugar.motor.hardware import Hardware
     from castsugar.optimize.search import search
     from castsugar.rows import species_file, species_set
-    from castsugar.thermo.second_opinion.hand_over import to_cantera
+    from castsugar.sensitivity import Sensitivities
+    from castsugar.thermo.flow import FlowSolution
+    from castsugar.thermo.second_opinion.hand_over import InCantera, to_cantera
+    from castsugar.thermo.species import SpeciesTable
+    from castsugar.thermo.states import State
 
 __version__ = "0.2.0"
 
 _PLACES = {
+    "Ballistics": "ballistic_input.block",
     "Blends": "mix.blends",
     "COLUMNS": "columns",
     "CastsugarError": "errors",
+    "Change": "comparison.change",
     "Claim": "comparison.claims",
+    "Comparison": "comparison.compare",
     "Conditions": "comparison.uncertain_inputs",
     "ConvergenceError": "errors",
     "Cook": "kitchen.heat",
     "DataError": "errors",
     "Database": "data",
     "Doubts": "comparison.uncertain_inputs",
+    "FlowSolution": "thermo.flow",
     "Hardware": "motor.hardware",
+    "InCantera": "thermo.second_opinion.hand_over",
     "Ingredient": "data",
     "InputError": "errors",
     "Kitchen": "kitchen.parameters",
+    "Limit": "limits",
     "Lot": "mix.weighing",
     "Mix": "mix.mix",
+    "Recipe": "mix.text",
     "RefusedError": "errors",
     "Requirement": "limits",
+    "Sensitivities": "sensitivity",
+    "SpeciesTable": "thermo.species",
+    "State": "thermo.states",
     "UnknownNameError": "errors",
     "ValidityError": "errors",
     "WorkerError": "errors",
@@ -88,23 +112,33 @@ _PLACES = {
 
 __all__ = [
     "COLUMNS",
+    "Ballistics",
     "Blends",
     "CastsugarError",
+    "Change",
     "Claim",
+    "Comparison",
     "Conditions",
     "ConvergenceError",
     "Cook",
     "DataError",
     "Database",
     "Doubts",
+    "FlowSolution",
     "Hardware",
+    "InCantera",
     "Ingredient",
     "InputError",
     "Kitchen",
+    "Limit",
     "Lot",
     "Mix",
+    "Recipe",
     "RefusedError",
     "Requirement",
+    "Sensitivities",
+    "SpeciesTable",
+    "State",
     "UnknownNameError",
     "ValidityError",
     "WorkerError",
@@ -122,6 +156,7 @@ __all__ = [
     "kitchen_table",
     "load_database",
     "motor",
+    "optimize",
     "parse_recipe",
     "performance",
     "plot",
@@ -142,6 +177,7 @@ _SPACES = (
     "firing",
     "kitchen",
     "motor",
+    "optimize",
     "plot",
     "records",
     "strands",

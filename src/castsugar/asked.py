@@ -112,13 +112,18 @@ class Question:
             shelf=self.shelf,
         )
 
-    def basis(self, mixes: Iterable[Mix] | Blends) -> dict[str, Any]:
-        """Return what an answer on mixes rests on; see :mod:`castsugar.mix.basis`."""
+    def basis(
+        self, mixes: Iterable[Mix] | Blends, *, drawn: bool = False
+    ) -> dict[str, Any]:
+        """Return what an answer on mixes rests on; see :mod:`castsugar.mix.basis`.
+
+        `drawn`: it has bands, which hold what another product set would say.
+        """
         from castsugar.mix.basis import basis
 
         given = self.evaluate_options()
-        del given["data_uncertainty"]
-        return basis(mixes, **given)
+        both = bool(given["data_uncertainty"]) or drawn
+        return basis(mixes, **(given | {"data_uncertainty": both}))
 
     def told(self, found: Mixes | Many, more: Sequence[str] = ()) -> dict[str, Any]:
         """Return what a document says beside the numbers; `more` was assumed, too."""

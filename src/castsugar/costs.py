@@ -10,13 +10,27 @@ from typing import Final
 
 @dataclass(frozen=True, slots=True)
 class Prices:
-    """Prices of ingredients by catalogue name, each per kilogram, in one currency."""
+    """Prices of ingredients, each per kilogram, in one currency.
+
+    Attributes
+    ----------
+    currency : str
+        How it is called in the answer.
+    per_kg : mapping of str to float
+        Catalogue name to price. [1/kg]
+
+    Examples
+    --------
+    >>> prices = Prices("EUR", {"potassium nitrate": 6.0, "sucrose": 2.0})
+    >>> prices.of({"potassium nitrate": 65.0, "sucrose": 35.0})
+    4.6
+    """
 
     currency: str
     per_kg: Mapping[str, float]
 
     def of(self, recipe: Mapping[str, float]) -> float:
-        """Return what a kilogram of a recipe costs; NaN where a price is missing."""
+        """Return what a recipe costs; NaN where a price is missing. [1/kg]"""
         parts = [self.per_kg.get(n, math.nan) * x for n, x in recipe.items()]
         return math.fsum(parts) / math.fsum(recipe.values())
 

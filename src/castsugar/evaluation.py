@@ -72,6 +72,13 @@ def equilibrium(
         If no state is found that passes its certificate, or the mix does not burn by
         this model.
 
+    Notes
+    -----
+    Valid for nitrate-sugar mixes, an ideal gas and condensed products without a
+    volume (a true one moves 65/35 nitrate and sucrose by 1 K). Source: product data
+    of NASA TM-4513 as Cantera carries them; enthalpies of the ingredients as
+    :func:`castsugar.cite` names them.
+
     Examples
     --------
     >>> state = equilibrium({"KNO3": 65, "sucrose": 35})
@@ -134,6 +141,13 @@ def performance(
     See Also
     --------
     evaluate : a table of many mixes.
+
+    Notes
+    -----
+    Valid for nitrate-sugar mixes, an ideal gas, condensed products without a volume
+    that keep up with it, no losses. Source: product data of NASA TM-4513 as Cantera
+    carries them; enthalpies of the ingredients as :func:`castsugar.cite` names
+    them.
 
     Examples
     --------
@@ -216,6 +230,13 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
         A KeyboardInterrupt that holds what is known, for :func:`table_of`: if Ctrl-C
         came while the second solver worked.
 
+    Notes
+    -----
+    Valid for nitrate-sugar mixes, an ideal gas, condensed products without a volume
+    that keep up with it, no losses; a row outside says so in `status` and `flags`.
+    Source: product data of NASA TM-4513 as Cantera carries them; enthalpies of the
+    ingredients as :func:`castsugar.cite` names them.
+
     Examples
     --------
     >>> table = evaluate(["KNO3:65 sucrose:35", "KNO3:65 sorbitol:35"], pressure=3e6)
@@ -247,6 +268,7 @@ def evaluate(  # noqa: PLR0913 - keyword-only options
         exit_pressure=exit_pressure,
         flow=flow,
         species=species,
+        data_uncertainty=data_uncertainty,
         kitchen=kitchen,
         motor=motor,
     )
@@ -427,6 +449,12 @@ def sensitivities(
         For an ingredient that is none of the catalogue's.
     ConvergenceError
         If the mix is cold or a station is not found.
+
+    Notes
+    -----
+    Valid for small changes of this mix: derivatives. Source: product data of NASA
+    TM-4513 as Cantera carries them; enthalpies of the ingredients as
+    :func:`castsugar.cite` names them.
 
     Examples
     --------

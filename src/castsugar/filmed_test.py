@@ -110,6 +110,12 @@ def review_frames(  # noqa: PLR0913 - keyword-only options
     --------
     castsugar.firing.review : for a firing that was recorded.
 
+    Notes
+    -----
+    Valid for a choked nozzle; the efficiency of c* is taken as known, none is
+    measured. Source: mass balance of a choked nozzle (Sutton & Biblarz, *Rocket
+    Propulsion Elements*, ch. 3 and 11, from memory).
+
     Examples
     --------
     >>> from castsugar import Mix

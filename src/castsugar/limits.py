@@ -15,8 +15,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from castsugar import plausible
 from castsugar.arrays import FloatArray
-from castsugar.checks import number
+from castsugar.checks import instance, number
 from castsugar.columns import COLUMN, COLUMNS
 from castsugar.errors import InputError, unknown_name
 from castsugar.rows import WINGS
@@ -66,7 +67,7 @@ def chance_column(column: str, probability: float) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limit:
-    """A limit on a column.
+    """A limit on a column, as :meth:`Requirement.limits` makes it.
 
     Attributes
     ----------
@@ -75,7 +76,7 @@ class Limit:
     sense : str
         "<=" or ">=".
     value : float
-        In the column's unit.
+        Unit of the column.
     name : str
         How messages call it; column, sense and value by default.
     logarithmic : bool
@@ -86,6 +87,17 @@ class Limit:
         Share of the draws that must keep it; None: the best estimate decides.
     whose : str
         :data:`YOURS` or :data:`RATING`.
+
+    Raises
+    ------
+    InputError
+        For another sense, a value that is no number, a logarithmic one of 0 or less.
+
+    Examples
+    --------
+    >>> hot = Limit(column="flame_temperature_K", sense="<=", value=1700.0)
+    >>> hot.slack(np.array([1650.0, 1720.0])).tolist()
+    [50.0, -20.0]
     """
 
     column: str
@@ -119,19 +131,19 @@ class Limit:
 
     @property
     def sign(self) -> float:
-        """Return 1 where a higher limit allows more, else -1."""
+        """Return 1 where a higher limit allows more, else -1. [-]"""
         return 1.0 if self.sense == "<=" else -1.0
 
     @property
     def level(self) -> float | None:
-        """Return the quantile that is held against it; None: the best estimate."""
+        """Return the share of draws that is held against it; None without draws."""
         if self.probability is None:
             return None
         share = self.probability
         return share if self.sense == "<=" else round(1.0 - share, 9)
 
     def slack(self, values: FloatArray) -> FloatArray:
-        """Return how far values are from the limit, in its unit; below 0 is beyond."""
+        """Return how far values, shape (n,), are within it. [unit of the column]"""
         return self.sign * (self.value - np.asarray(values, dtype=float))
 
 
@@ -178,14 +190,16 @@ class Requirement:
     Raises
     ------
     InputError
-        Neither or contradictory values, a chance for a column that is not drawn.
+        Neither or contradictory values, one that is impossible (a share that is not 0
+        to 1), a chance for a column that is not drawn.
     UnknownNameError
         For a column that the table has not.
 
     Notes
     -----
-    Taken by ``search`` and ``justify``; a table is judged by the slack of its column, 0
-    or more where it is kept. A fraction is 0 to 1.
+    Taken by :func:`castsugar.search`, :func:`castsugar.justify`, the conditions of a
+    weigh sheet and :func:`castsugar.plot.sweep`; any table is judged by the slack of
+    its column, 0 or more where it is kept.
 
     Examples
     --------
@@ -212,6 +226,9 @@ class Requirement:
             raise InputError(
                 f"the limit on {self.column} has no number; give at_most or at_least"
             )
+        for value in values:
+            if wrong := plausible.fault(plausible.range_of_limit(self.column), value):
+                raise InputError(f"the limit on {self.column} {wrong}")
         if len(values) == 2 and values[0] < values[1]:
             raise InputError(
                 f"limits on {self.column} contradict: at least {values[1]:g}, at most "
@@ -263,9 +280,14 @@ class Requirement:
         return tuple(found)
 
 
-def limits_of(requirements: Iterable[Requirement]) -> tuple[Limit, ...]:
-    """Return what users state as single limits."""
-    return tuple(limit for need in requirements for limit in need.limits())
+def limits_of(stated: Iterable[Requirement | Limit]) -> tuple[Limit, ...]:
+    """Return what users state as single limits; InputError for anything else."""
+    found: list[Limit] = []
+    for one in stated:
+        if not isinstance(one, Limit):
+            instance(one, Requirement, "limit", optional=False)
+        found += [one] if isinstance(one, Limit) else one.limits()
+    return tuple(found)
 
 
 def chances_of(limits: Iterable[Limit]) -> tuple[tuple[str, float], ...]:

@@ -18,6 +18,7 @@ from fractions import Fraction
 from typing import Final
 
 from castsugar import units
+from castsugar.columns import COLUMN
 from castsugar.errors import InputError, UnusualWarning
 from castsugar.units import Quantity
 
@@ -263,6 +264,7 @@ RANGES: Final[dict[str, PlausibleRange]] = {
     "limit in kg s/m3": _of("", "kg s/m3")(5000, 1_000_000, 50_000, 500_000),
     "limit of kn_max": _number(1, 10_000, 20, 2000),
     "limit of pressure_margin_percent": _of("", "%")(-1000, 100, -100, 95),
+    "limit of a share": _number(0, 1),
     "limit without a unit": _number(0, 100, 0, 20),
 }
 
@@ -281,6 +283,26 @@ def fault(name: str, value: float) -> str:
         return ""
     allowed = _between(known.hard_low, known.hard_high, known.unit)
     return f"is {_text(value, known.unit)}; allowed {allowed}"
+
+
+def range_of_limit(column: str) -> str:
+    """Return the range of a limit on a column: its own, or that of its unit.
+
+    Examples
+    --------
+    >>> range_of_limit("kn_max"), range_of_limit("condensed_mass_fraction")
+    ('limit of kn_max', 'limit of a share')
+    """
+    own, unit = f"limit of {column}", COLUMN[column].unit
+    if own in RANGES:
+        return own
+    if unit:
+        return f"limit in {unit}"
+    return "limit of a share" if column.endswith(SHARES) else "limit without a unit"
+
+
+#: Ends of the names of columns that are shares, 0 to 1.
+SHARES = ("_fraction", "_probability", "_pressure_ratio")
 
 
 def doubt(name: str, value: float) -> str:

@@ -34,7 +34,7 @@ class Sensitivities(Cited):
         Change of flame temperature [K], c* [m/s] and specific impulse [s] per mass
         fraction of a constituent added to the cast mix, which is diluted by it.
     by_enthalpy : ndarray, shape (3, constituents)
-        The same per J/mol of enthalpy of formation of the constituent.
+        The same per enthalpy of formation of the constituent. [K, m/s, s per J/mol]
     basis : dict
         What they rest on, as :func:`castsugar.mix.basis.basis`.
     """

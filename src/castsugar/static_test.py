@@ -183,6 +183,7 @@ class StaticTest(Cited):
             exit_pressure=self.reduction.stand.ambient_pressure,
             flow=DEFAULT_FLOW,
             species=self.species,
+            data_uncertainty=self.mix is not None,
             motor=self.hardware,
         )
 
@@ -308,6 +309,12 @@ def review(
     --------
     castsugar.firing.reduce_recording : makes the reduction.
     castsugar.firing.review_frames : for a firing that was filmed.
+
+    Notes
+    -----
+    Valid as :func:`castsugar.firing.reduce_recording` and
+    :func:`castsugar.evaluate`. Source: mass balance of a choked nozzle (Sutton &
+    Biblarz, *Rocket Propulsion Elements*, ch. 3 and 11, from memory).
 
     Examples
     --------

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from castsugar.cli.audit import COMPUTING, words_of
-from castsugar.cli.auditing import differences, numbers_of
+from castsugar.cli.auditing import differences, told_in
 from castsugar.cli.main import main
 from castsugar.cli.output import command_text
 from castsugar.errors import InputError
@@ -66,9 +66,11 @@ def test_same(write: Write, capsys: pytest.CaptureFixture[str]) -> None:
     """A record that nobody touched is the same, and says how much was compared."""
     told = said(capsys, 0, write())
     document = json.loads(Path("record.json").read_text("utf-8"))
-    count = sum(value is not None for value in numbers_of(document).values())
-    assert count > 30
-    assert f"same: all {count} numbers" in told
+    found = [*told_in(document).values()]
+    count, words = (sum(isinstance(x, kind) for x in found) for kind in (float, str))
+    assert (count > 30, words > 10) == (True, True)
+    assert f"same: all {count} numbers, in ten digits, and all {words} words" in told
+    assert "ANOTHER" not in told
 
 
 def test_tampered(
@@ -89,6 +91,39 @@ def test_tampered(
     assert found["differing"][0]["now"] == true
 
 
+def test_a_verdict_in_other_words(
+    write: Write, made: dict[str, Any], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A word that was changed is said before any number; sentences are not compared."""
+    mixes = json.loads(json.dumps(made["mixes"]))
+    mixes[0]["status"] = "cold"
+    mixes[0]["density_kg_m3"] *= 2.0
+    told = said(capsys, 1, write(mixes=mixes, assumptions=["none"]))
+    word, number = "words; first: mixes[0].status cold now ok.", "numbers; largest: "
+    assert told.index(word) < told.index(number)
+    found = json.loads(_json(capsys, "record.json"))
+    assert [one["place"] for one in found["differing"]] == ["mixes[0].density_kg_m3"]
+    assert found["differing_words"] == [
+        {"place": "mixes[0].status", "was": "cold", "now": "ok"}
+    ]
+
+
+def test_another_version_is_said_first(
+    write: Write, made: dict[str, Any], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """In the title, and what of it; the same numbers are the same all the same."""
+    record = write(versions=made["versions"] | {"castsugar": "0.1.0", "cantera": "3.1"})
+    capsys.readouterr()
+    assert main(["audit", record]) == 0
+    first, *more = capsys.readouterr().out.splitlines()
+    assert "ANOTHER VERSION" in first
+    title = f"{first} {more[0]}"
+    ours = made["versions"]
+    assert "ANOTHER VERSION: castsugar 0.1.0, here " + ours["castsugar"] in title
+    assert "cantera 3.1, here " + ours["cantera"] in title
+    assert len(json.loads(_json(capsys, record))["other_versions"]) == 2
+
+
 def _json(capsys: pytest.CaptureFixture[str], record: str) -> str:
     capsys.readouterr()
     main(["audit", record, "--json"])
@@ -107,9 +142,9 @@ def test_a_number_that_is_gone_differs() -> None:
     """Null for a number, a key more, a key less: each is a difference."""
     was = {"schema": "s", "x": 1.0, "y": [1, 2], "flag": True, "name": "1"}
     now = {"schema": "s", "x": None, "y": [1], "z": 3.0, "flag": False, "name": "2"}
-    found, count = differences(was, now)
-    assert {one.place for one in found} == {"x", "y[1]", "z"}
-    assert count == 4
+    found, count, words = differences(was, now)
+    assert {one.place for one in found} == {"x", "y[1]", "z", "flag", "name"}
+    assert (count, words) == (4, 2)
     with pytest.raises(InputError, match="its command makes t"):
         differences(was, now | {"schema": "t"})
 

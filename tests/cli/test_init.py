@@ -21,8 +21,10 @@ from castsugar.bench.lots import lots_of
 from castsugar.bench.schema import Key, Place, Table, keys_of, read_table
 from castsugar.bench.tables import STATABLE, Kitchen
 from castsugar.cli.main import main
+from castsugar.columns import COLUMN
 from castsugar.kitchen.parameters import BESIDE, OF_SYRUP, PARAMETERS
-from castsugar.plausible import collected
+from castsugar.limits import DRAWN, searchable
+from castsugar.plausible import RANGES, collected, range_of_limit
 from castsugar.readings.strand_files import read_strands
 
 # Exact: what is written against what is shipped and made.
@@ -245,6 +247,23 @@ def test_every_table_is_explained(table: type[Table]) -> None:
     said = " ".join(explain(stem(table)).split())
     assert f"{table.HEAD}: {table.__doc__}" in said
     assert all(name in said for name in keys_of(table))
+
+
+@pytest.mark.parametrize("column", searchable())
+def test_every_column_of_a_limit_is_explained(column: str, tmp_path: Path) -> None:
+    """What it means, its unit, and a line that the reader of bench files takes."""
+    said = explain(f"limits.{column}")
+    assert max(map(len, said.splitlines())) < 80
+    told = " ".join(said.split())
+    assert COLUMN[column].meaning in told
+    assert f"unit {COLUMN[column].unit or 'none'}" in told
+    line = f"{column} = {{ at_most = NUMBER }}"
+    assert line in told
+    value = RANGES[range_of_limit(column)].soft_high
+    line = line.replace("NUMBER", f"{value:f}")
+    check_bench(tmp_path / "b.toml", f"[limits]\n{line}\n")
+    assert ('probability = "' in told) == (column in DRAWN)
+    assert column in re.findall(r"\w+", explain("limits.COLUMN"))
 
 
 def test_a_key_is_explained_on_the_screen(capsys: pytest.CaptureFixture[str]) -> None:

@@ -173,6 +173,23 @@ def test_a_claim_on_what_was_not_computed_says_what_to_add() -> None:
             judged(Claim(column=column, direction="lower"), {})
 
 
+@pytest.mark.parametrize(
+    ("column", "direction", "said"),
+    [
+        ("flame_temprature_K", "lower", "did you mean 'flame_temperature_K'"),
+        ("status", "lower", "'status'"),
+        (FLAME, "cooler", "says 'cooler'; allowed: 'lower', 'higher'"),
+        (FLAME, None, "says None; allowed"),
+    ],
+)
+def test_a_claim_is_checked_as_it_is_made(
+    column: str, direction: str, said: str
+) -> None:
+    """Before anything is computed: a word too wrong to be judged later."""
+    with pytest.raises((InputError, UnknownNameError), match=said):
+        Claim(column=column, direction=direction)
+
+
 # What would overturn it.
 
 

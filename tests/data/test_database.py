@@ -178,9 +178,9 @@ def test_names_and_aliases(database: Database) -> None:
 def test_records_cannot_be_changed(database: Database) -> None:
     """Ingredients are frozen and hashable, own ones as well."""
     own = cs.Ingredient(
-        name="mine", formula={"C": 6, "H": 14, "O": 6}, enthalpy_of_formation=-1.0
+        name="mine", formula={"C": 6, "H": 14, "O": 6}, enthalpy_of_formation=-1.4e6
     )
-    same = cs.Ingredient(name="mine", formula="C6H14O6", enthalpy_of_formation=-1.0)
+    same = cs.Ingredient(name="mine", formula="C6H14O6", enthalpy_of_formation=-1.4e6)
     assert own == same
     assert hash(own) == hash(same)
     with pytest.raises(AttributeError):

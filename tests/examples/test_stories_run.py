@@ -1,4 +1,4 @@
-"""Every story runs from an empty folder, in a process of its own, and is right.
+"""Every story of the wheel runs in an empty folder, a process of its own, and is right.
 
 Sources beside the checks: closed forms, the laws that invented readings were made of,
 and, for textbook fuels, tables of a handbook from memory.
@@ -9,15 +9,15 @@ from __future__ import annotations
 import functools
 import os
 import re
+import resource
 import subprocess
-import sys
-import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import pytest
+from installed import environment, once
 
 import castsugar as cs
 from castsugar.examples import STORIES, script
@@ -28,16 +28,20 @@ pytestmark = pytest.mark.slow
 DRAWN = set(STORIES) - {"three_batches", "own_ingredient", "many_mixes"}
 DRAWN -= {"own_products", "own_parts"}
 
+#: Nothing of the checkout is found by what runs.
+ALONE = {k: v for k, v in os.environ.items() if not k.startswith("PYTHON")}
+
 #: How many mixes the cluster gets here.
 COUNT = 4000
 
 
 @dataclass(frozen=True)
 class Told:
-    """What a story printed, and where it ran."""
+    """What a story printed, where it ran, and for how long. [s of CPU]"""
 
     text: str
     folder: Path
+    seconds: float
 
     def numbers(self, pattern: str) -> list[float]:
         """Return the numbers that a pattern finds, in order."""
@@ -47,29 +51,73 @@ class Told:
 
 
 @pytest.fixture(scope="module")
-def tell() -> Iterator[functools.partial[Told]]:
-    """Run stories, each once; what they left is gone at the end."""
-    with tempfile.TemporaryDirectory() as folder:
-        yield functools.lru_cache(functools.partial(_run, Path(folder)))  # type: ignore[misc]
+def tell(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Told]:
+    """Run stories, each once for all workers."""
+    programs = environment(tmp_path_factory)
+    given = once(tmp_path_factory, "given", functools.partial(_give, programs))
+
+    def told(name: str) -> Told:
+        run = functools.partial(_run, programs / "python", given / f"{name}.py")
+        folder = once(tmp_path_factory, f"story-{name}", run)
+        text = (folder / "said").read_text("utf-8")
+        return Told(text, folder / "empty", float((folder / "seconds").read_text()))
+
+    return told
 
 
-def _run(root: Path, name: str) -> Told:
-    folder = root / name / "empty"
-    folder.mkdir(parents=True)
-    path = root / name / f"{name}.py"
-    path.write_text(script(name), "utf-8")
+def _give(programs: Path, folder: Path) -> None:
+    """Let the installed command give out all of them."""
+    words = [programs / "castsugar", "examples", "-o", "."]
+    subprocess.run(words, cwd=folder, env=ALONE, check=True, capture_output=True)
+
+
+def _run(python: Path, story: Path, folder: Path) -> None:
+    empty = folder / "empty"
+    empty.mkdir()
+    before = _spent()
     done = subprocess.run(
-        [sys.executable, "-W", "error", str(path)],
-        cwd=folder,
-        env=os.environ | {"STORY_MIXES": str(COUNT), "PYTHONIOENCODING": "utf-8"},
+        [python, "-W", "error", story],
+        cwd=empty,
+        env=ALONE | {"STORY_MIXES": str(COUNT), "PYTHONIOENCODING": "utf-8"},
         capture_output=True,
         text=True,
         encoding="utf-8",
         check=False,
     )
     assert done.returncode == 0, done.stderr
-    assert name == "many_mixes" or not done.stderr
-    return Told(done.stdout, folder)
+    assert story.stem == "many_mixes" or not done.stderr
+    (folder / "said").write_text(done.stdout, "utf-8")
+    (folder / "seconds").write_text(str(_spent() - before), "utf-8")
+
+
+def _spent() -> float:
+    """Return the processor's seconds of what was started here and has ended."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
+
+
+@pytest.mark.exact
+def test_all_in_a_minute_and_a_half(tell) -> None:
+    """On one core, imports included: people run them all to see what there is.
+
+    Of the cluster's 100,000 mixes it is only `COUNT`; with all of them, beside
+    dependencies of the package index: benchmarks/validation/packaging.md.
+    """
+    pytest.importorskip("distributed", reason="'cluster' is not installed")
+    assert 1.0 < sum(tell(name).seconds for name in STORIES) < 90.0
+
+
+@pytest.mark.exact
+def test_they_ran_on_the_wheel(tell, tmp_path_factory: pytest.TempPathFactory) -> None:
+    """What is imported there is no file of the checkout."""
+    words = [environment(tmp_path_factory) / "python", "-c"]
+    code = "import castsugar as c; print(c.__file__, c.load_database().folder)"
+    done = subprocess.run(
+        [*words, code], env=ALONE, check=True, capture_output=True, text=True
+    )
+    places = [Path(word) for word in done.stdout.split()]
+    assert all(p.is_relative_to(words[0].parents[1]) for p in places)
+    assert not any(p.is_relative_to(Path(cs.__file__).parents[1]) for p in places)
 
 
 @pytest.mark.exact

@@ -13,7 +13,14 @@ import pytest
 
 from castsugar import InputError
 from castsugar.motor import scatter
-from castsugar.motor.burn_evidence import FIRING, Burned, Places, published, rows_of
+from castsugar.motor.burn_evidence import (
+    FIRING,
+    KINDS,
+    Burned,
+    Places,
+    published,
+    rows_of,
+)
 from castsugar.motor.burn_law import Band, BurnLaw, burn_rate
 from castsugar.motor.burn_model import MIX, NEXT, Asked, BurnModel, without_firings
 from castsugar.motor.burn_widths import Widths, covariance
@@ -491,3 +498,28 @@ def test_bad_scatter(change, words: str) -> None:
     """A width in percent outside 0.5 to 30 % is taken for a slip of the pen."""
     with pytest.raises(InputError, match=words):
         Scatter(**change)
+
+
+@pytest.mark.exact
+def test_what_is_no_entry_is_refused() -> None:
+    """A law is stated as rates; one entry may stand alone; the docs name all words."""
+    law = BurnLaw(
+        name="x",
+        bands=(Band(low=1e5, high=1e7, rate=5e-3, exponent=0.3),),
+        log_rate_u=0.1,
+    )
+    for wrong in (law, [law], [None], "strands"):
+        with pytest.raises(InputError, match=r"what was burned is .*; give a Burned"):
+            BurnModel(wrong)  # type: ignore[arg-type]
+    pressure = np.array([1e6, 4e6])
+    one = Burned(
+        name="x",
+        kind="stated",
+        fractions={"potassium nitrate": 0.65, "sucrose": 0.35},
+        pressure=pressure,
+        rate=burn_rate(law, pressure),
+        log_rate_u=0.1,
+    )
+    assert len(BurnModel(one).evidence) == 1  # type: ignore[arg-type]
+    told = Burned.__doc__ or ""
+    assert all(f'"{word}"' in told for word in (*KINDS, *scatter.PROCESSES))

@@ -76,8 +76,8 @@ class Ballistics:
         The motor; empty without.
     kn : tuple of (float, float)
         Web burnt [m], and burning over throat area.
-    draws : mapping of str to ndarray
-        :data:`ROWS` values each, drawn together.
+    draws : mapping of str to ndarray, shape (200,)
+        Values drawn together. [unit that the key ends in]
     law : BurnLaw or None
         The burn law itself, in Python.
     notes : tuple of str
@@ -236,8 +236,8 @@ def ballistics(  # noqa: PLR0913 - keyword-only options
     Notes
     -----
     Valid for nitrate-sugar mixes, 0.001 to 100 MPa. The exponent of all products goes
-    with the effective molar mass (Sutton & Biblarz, *Rocket Propulsion Elements*,
-    ch. 3 and 5, from memory); :attr:`Ballistics.pairs` names what goes with what.
+    with the effective molar mass; :attr:`Ballistics.pairs` names what goes with what.
+    Source: Sutton & Biblarz, *Rocket Propulsion Elements*, ch. 3 and 5, from memory.
 
     Examples
     --------

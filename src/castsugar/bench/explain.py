@@ -8,9 +8,10 @@ import textwrap
 from collections.abc import Iterator
 
 from castsugar import units
-from castsugar.bench import tables
+from castsugar.bench import search_tables, tables
 from castsugar.bench.bench import TABLES
 from castsugar.bench.schema import INVENTED, PLAIN, Key, Table, keys_of
+from castsugar.columns import COLUMN
 from castsugar.errors import InputError, nearest_names
 from castsugar.plausible import RANGES
 
@@ -39,7 +40,8 @@ invented, in every table and entry: true says that nobody measured it
 def explain(wanted: str) -> str:
     """Return what is known of a table ("motor.grain") or a key ("motor.throat").
 
-    A key may be named without its table, and by what it means ("throat_diameter").
+    A key may be named without its table, and by what it means ("throat_diameter"). A
+    column that a limit may stand on is "limits.flame_temperature_K".
 
     Raises
     ------
@@ -52,6 +54,7 @@ def explain(wanted: str) -> str:
     wall, in [motor.case]: thickness of the wall
     """
     name, known = wanted.strip().strip("[]"), list(_known())
+    known += _columns() if name.startswith("limits.") else ()
     found = [text for names, text in known if name in names[:2]]
     found = found or [text for names, text in known if name in names]
     if found:
@@ -75,6 +78,36 @@ def _known() -> Iterator[tuple[tuple[str, ...], str]]:
             names = (f"{stem}.{name}", f"{stem}.{meaning}", name, meaning)
             yield names, _of_key(name, key, table)
     yield (INVENTED,), _INVENTED
+
+
+def _columns() -> Iterator[tuple[tuple[str, ...], str]]:
+    """Yield the names of what a limit may stand on, and what is said of each."""
+    from castsugar.limits import DRAWN, searchable
+
+    for name in searchable():
+        yield (f"limits.{name}",), _of_column(name, drawn=name in DRAWN)
+    yield (
+        ("limits.COLUMN",),
+        _block(
+            "limits.COLUMN: a limit stands under the name of a column of the table",
+            {"columns": ", ".join(searchable())},
+            search_tables.Limit,
+        ),
+    )
+
+
+def _of_column(name: str, *, drawn: bool) -> str:
+    """Say what a limit on a column is held against, and how it is written."""
+    column = COLUMN[name]
+    said = {
+        "means": column.meaning,
+        "write": f"{name} = {{ at_most = NUMBER }}, or at_least, or both",
+        "unit": column.unit or "none; a share is 0 to 1",
+        "chance": "none: this column is not drawn",
+    }
+    if drawn:
+        said["chance"] = 'probability = "80 %"; without one the best estimate decides'
+    return _block(f"limits.{name}: {column.label}", said, search_tables.Limit)
 
 
 def _of_table(table: type[Table]) -> str:

@@ -39,7 +39,7 @@ from castsugar.costs import ASSUMED, GRAM
 from castsugar.errors import InputError, nearest_names
 from castsugar.mix.mix import PROCESSES
 from castsugar.mix.text import parse_recipe
-from castsugar.plausible import RANGES
+from castsugar.plausible import range_of_limit
 
 # ----------------------------------------------------------------------------
 # The keys of the tables that a search reads: scale, limits, search itself.
@@ -138,8 +138,8 @@ class Scale(Table, head="[scale]", used="weigh, search, compare, justify and bat
 
 
 @dataclass(frozen=True, kw_only=True)
-class Limit(Table, head="[limits.COLUMN]", used="search, compare and justify"):
-    """what a mix must keep: under the name of a column of the table"""
+class Limit(Table, head="[limits.COLUMN]", used="every command that judges a mix"):
+    """what a mix must keep, by column; castsugar init --explain limits.COLUMN lists"""
 
     at_most: Any = key(
         "largest value, in the unit of the column, or 'case'", 10, kind="number or text"
@@ -399,7 +399,7 @@ def _limit(
         if isinstance(limit[side], str):
             limit[side] = _typed_limit(limit[side], column, side, place)
         if isinstance(limit[side], float):
-            check_range(limit[side], side, range_of(column), place)
+            check_range(limit[side], side, range_of_limit(column), place)
     if limit["at_most"] is None and limit["at_least"] is None:
         raise place.fail("", "has no number; give at_most or at_least")
     return limit
@@ -419,14 +419,6 @@ def _today(
     words = f"names {typed!r}, now {now.key!r}{scaled}: write that"
     plausible.remark(str(place.fail(key, words)), plausible.OLD_NAME)
     return now.key, now.factor
-
-
-def range_of(column: str) -> str:
-    """Return the range of a limit on a column: its own, or that of its unit."""
-    own, unit = f"limit of {column}", COLUMN[column].unit
-    if own in RANGES:
-        return own
-    return f"limit in {unit}" if unit else "limit without a unit"
 
 
 def _typed_limit(typed: str, column: str, side: str, place: Place) -> float | str:

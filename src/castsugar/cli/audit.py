@@ -13,7 +13,7 @@ from typing import Any
 
 from castsugar.cli.answer import Answer, answer
 from castsugar.cli.interrupt import INTERRUPTED
-from castsugar.cli.output import SCREEN, WRITTEN, add_output_options, command_text
+from castsugar.cli.output import UNCITED, WRITTEN, add_output_options, command_text
 from castsugar.errors import InputError
 
 #: The answer is no.
@@ -41,10 +41,11 @@ _EXAMPLES = """\
 RECORD.json is what any command printed with --json. It is recomputed by the
 command that stands in it, on the files that it names: run audit in the folder
 in which it was made. Numbers are compared in ten digits, words (verdicts,
-names, texts) are not: read them in what is computed anew. The command of a
+statuses, names) letter by letter; sentences are not. A record of another
+version is compared all the same, and the first line says so. The command of a
 record is not run if it writes anything.
 
-Exit code 1: a number differs.
+Exit code 1: a number or a word differs.
 
 examples:
   castsugar evaluate base --json -o record.json
@@ -56,19 +57,24 @@ def add_parser(commands: Any) -> None:
     """Add the command."""
     parser = commands.add_parser(
         "audit",
-        description="Recompute a record and say whether its numbers are the same.",
+        description="Recompute a record and say whether it is the same.",
         epilog=_EXAMPLES,
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
     )
     parser.add_argument("record", metavar="RECORD", help="what --json printed")
-    add_output_options(parser, *SCREEN)
+    add_output_options(parser, without=UNCITED)
     parser.set_defaults(run=run)
 
 
 def run(options: argparse.Namespace) -> int:
     """Recompute the record and print what differs; 1 if anything does."""
-    from castsugar.cli.auditing import changed_files, differences, read_record
+    from castsugar.cli.auditing import (
+        changed_files,
+        differences,
+        other_versions,
+        read_record,
+    )
     from castsugar.data.load import data_version
     from castsugar.report.audit import (
         DIFFERING,
@@ -84,13 +90,15 @@ def run(options: argparse.Namespace) -> int:
     now = _recomputed(words)
     if now is None:
         return INTERRUPTED
-    differing, count = differences(record, now)
+    differing, numbers, compared = differences(record, now)
     found = Audited(
         name=Path(options.record).name,
         schema=record["schema"],
         command=command_text(words),
         version=record["versions"]["castsugar"],
-        count=count,
+        others=other_versions(record, now),
+        numbers=numbers,
+        words=compared,
         differing=differing,
         changed=changed,
     )

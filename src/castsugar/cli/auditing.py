@@ -14,7 +14,7 @@ from castsugar.checks import shown
 from castsugar.errors import InputError
 from castsugar.files.reading import read_bytes, sha256_of
 from castsugar.plain import DIGITS
-from castsugar.report.audit import Differing
+from castsugar.report.audit import Differing, Told
 from castsugar.report.document import VERSION
 
 #: Largest record [bytes]: a map of 5,000 mixes has 12 million.
@@ -22,6 +22,18 @@ LARGEST = 50_000_000
 
 #: Keys of a document that say how it was made, not what came out.
 _ABOUT = ("schema", "versions", "command", "files_read", "remarks", "references")
+
+#: Keys of what is said in sentences, which say again what numbers and words say.
+_SENTENCES = (
+    "text",
+    "least_sure",
+    "assumptions",
+    "cautions",
+    "notes",
+    "note",
+    "rule",
+    "next",
+)
 
 _SCHEMA = re.compile(r"castsugar\.([a-z_]+)/(\d+)")
 _RELEASE = re.compile(r"\d+(?:\.\d+)*")
@@ -111,29 +123,51 @@ def changed_files(record: Mapping[str, Any]) -> tuple[str, ...]:
     return tuple(changed)
 
 
-def numbers_of(record: Mapping[str, Any]) -> dict[str, float | None]:
-    """Return the numbers of a document by their place; None where there is none.
+def other_versions(record: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]:
+    """Say which versions a record was made by that are not those of here.
 
     Examples
     --------
-    >>> numbers_of({"schema": "x", "mixes": [{"name": "a", "c_m_s": 920.8}]})
-    {'mixes[0].c_m_s': 920.8}
+    >>> ours = {"versions": {"castsugar": "0.2.0", "cantera": "3.2.0"}}
+    >>> other_versions({"versions": {"castsugar": "0.2.0", "cantera": "3.1.0"}}, ours)
+    ['cantera 3.1.0, here 3.2.0']
+    """
+    made, here = record["versions"], now["versions"]
+    return [
+        f"{name.replace('_', ' ')} {made.get(name)}, here {version}"
+        for name, version in here.items()
+        if made.get(name) != version
+    ]
+
+
+def told_in(record: Mapping[str, Any]) -> dict[str, Told]:
+    """Return numbers and words of a document by their place, None where there is none.
+
+    Sentences are left out, and what says how the document was made.
+
+    Examples
+    --------
+    >>> told_in({"schema": "x", "mixes": [{"name": "a", "c_m_s": 920.8, "ok": True}]})
+    {'mixes[0].name': 'a', 'mixes[0].c_m_s': 920.8, 'mixes[0].ok': 'true'}
     """
     kept = {key: value for key, value in record.items() if key not in _ABOUT}
-    return dict(_numbers(kept, ""))
+    return dict(_leaves(kept, ""))
 
 
-def _numbers(value: Any, place: str) -> Iterator[tuple[str, float | None]]:
+def _leaves(value: Any, place: str) -> Iterator[tuple[str, Told]]:
     if isinstance(value, dict):
         for key, inner in value.items():
-            yield from _numbers(inner, f"{place}.{key}" if place else key)
+            if key not in _SENTENCES:
+                yield from _leaves(inner, f"{place}.{key}" if place else key)
     elif isinstance(value, list):
         for index, inner in enumerate(value):
-            yield from _numbers(inner, f"{place}[{index}]")
-    elif value is None:
-        yield place, None
-    elif isinstance(value, int | float) and not isinstance(value, bool):
+            yield from _leaves(inner, f"{place}[{index}]")
+    elif isinstance(value, bool):
+        yield place, json.dumps(value)
+    elif isinstance(value, int | float):
         yield place, _finite(value)
+    else:
+        yield place, value
 
 
 def _finite(value: float) -> float | None:
@@ -147,8 +181,10 @@ def _finite(value: float) -> float | None:
 
 def differences(
     record: Mapping[str, Any], now: Mapping[str, Any]
-) -> tuple[tuple[Differing, ...], int]:
-    """Return the numbers that differ, the largest change first, and how many there are.
+) -> tuple[tuple[Differing, ...], int, int]:
+    """Return what differs, and how many numbers and words there are.
+
+    Words come first, then numbers by the size of their change.
 
     Parameters
     ----------
@@ -165,7 +201,7 @@ def differences(
         raise InputError(
             f"the record says {record['schema']}, its command makes {now['schema']}"
         )
-    was, known = numbers_of(record), numbers_of(now)
+    was, known = told_in(record), told_in(now)
     places = list(dict.fromkeys([*was, *known]))
     found = [
         Differing(place=place, was=was.get(place), now=known.get(place))
@@ -173,14 +209,15 @@ def differences(
         if not _same(was.get(place), known.get(place))
         or (place in was) != (place in known)
     ]
-    told = sum(was.get(p) is not None or known.get(p) is not None for p in places)
-    return tuple(sorted(found, key=lambda one: -one.size)), told
+    each = [known.get(p) if was.get(p) is None else was[p] for p in places]
+    numbers, words = (sum(isinstance(x, kind) for x in each) for kind in (float, str))
+    return tuple(sorted(found, key=lambda one: -one.size)), numbers, words
 
 
-def _same(was: float | None, now: float | None) -> bool:
-    """Say whether two numbers are the same in ten digits, or both are none."""
-    if was is None or now is None:
-        return was is now
+def _same(was: Told, now: Told) -> bool:
+    """Say whether two are one word, one number in ten digits, or both none."""
+    if not (isinstance(was, float) and isinstance(now, float)):
+        return was == now
     largest = max(abs(was), abs(now))
     if largest == 0.0:
         return True

@@ -16,7 +16,7 @@ from castsugar.cli.conditions import (
 from castsugar.cli.evaluate import wanted_of
 from castsugar.cli.kitchen_options import add_kitchen_options
 from castsugar.cli.motor_options import add_cause_options, check_cause_options
-from castsugar.cli.output import CITED, add_output_options
+from castsugar.cli.output import add_output_options
 
 _EXAMPLES = """\
 Every quantity with its doubt, its status and its source: states at 1, 3 and 7
@@ -48,7 +48,7 @@ def add_parser(commands: Any) -> None:
     add_condition_options(conditions, uncertainty=False)
     add_kitchen_options(conditions)
     add_cause_options(conditions)
-    add_output_options(parser, *CITED)
+    add_output_options(parser)
     parser.set_defaults(run=run)
 
 
@@ -91,7 +91,7 @@ def run(options: argparse.Namespace) -> int:
             screen=partial(ballistics_screen, found, asked),
             parts=partial(ballistics_parts, found, asked),
             told=question.told(asked),
-            basis=partial(question.basis, mixes),
+            basis=partial(question.basis, mixes, drawn=True),
             rows=found.rows(),
             fields=ROW_FIELDS,
         ),

@@ -13,7 +13,7 @@ from castsugar.cli.bench_option import add_bench_option, world_of
 from castsugar.cli.conditions import add_pressure_option
 from castsugar.cli.firing_options import add_stand_options
 from castsugar.cli.interrupt import held_back
-from castsugar.cli.output import SCREEN, add_output_options
+from castsugar.cli.output import UNCITED, add_output_options
 from castsugar.cli.quantities import KNOWN, add_old_spelling, quantity
 from castsugar.cli.screen import remark
 
@@ -98,8 +98,10 @@ def add_parser(commands: Any) -> None:
         _add_id(one)
         add_folder(one)
     _add_options(card, _CARD)
-    for one in (new, add, close, listing, show, card):
-        add_output_options(one, *SCREEN)
+    for one in (new, show, card):
+        add_output_options(one)
+    for one in (add, close, listing):
+        add_output_options(one, without=UNCITED)
 
 
 def _task(inner: Any, name: str, text: str, run: Any) -> argparse.ArgumentParser:
@@ -395,9 +397,22 @@ def _say(  # noqa: PLR0913 - keyword-only options
                 **(conditions or {}),
                 "cautions": cautions,
             },
+            basis=lambda: _basis(batch, world, database),
             **answered,
         ),
     )
+
+
+def _basis(batch: Batch, world: World | None, database: Database) -> dict[str, Any]:
+    """Return what the predictions rest on: versions and bench of the day."""
+    from castsugar.mix.basis import basis
+    from castsugar.records.prediction import cast, kitchen_of
+
+    made, bench = batch.made, None if world is None else world.bench
+    given = {} if world is None else {**world.conditions, "motor": world.motor}
+    given |= {"pressure": made.pressure, "kitchen": kitchen_of(made, bench, database)}
+    mix = cast(made, bench, database, water_lost=made.water_lost)
+    return {**basis([mix], **given), **made.versions}
 
 
 def _world(batch: Batch, database: Database) -> World | None:

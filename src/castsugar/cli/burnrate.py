@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from castsugar.cli.answer import Answer, answer, invented_files, units_of
 from castsugar.cli.bench_option import add_bench_option, world_of
-from castsugar.cli.output import CITED, add_output_options, write_picture
+from castsugar.cli.output import add_output_options, write_picture
 from castsugar.cli.quantities import quantity, read
 
 if TYPE_CHECKING:
@@ -90,7 +90,7 @@ def add_parser(commands: Any) -> None:
     )
     add_bench_option(parser)
     drawn = {"laws": "strands, laws and both bands"}
-    add_output_options(parser, *CITED, pictures=drawn)
+    add_output_options(parser, pictures=drawn)
     parser.set_defaults(run=run)
 
 

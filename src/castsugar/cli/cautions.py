@@ -14,7 +14,7 @@ from castsugar.cli.bench_option import (
     as_cooked,
     world_of,
 )
-from castsugar.cli.output import SCREEN, add_output_options, command_text
+from castsugar.cli.output import UNCITED, add_output_options, command_text
 from castsugar.errors import unknown_name
 
 if TYPE_CHECKING:
@@ -49,7 +49,7 @@ def add_parser(commands: Any) -> None:
         help="only those that apply to this mix; the bench file is read only here",
     )
     add_bench_option(parser)
-    add_output_options(parser, *SCREEN)
+    add_output_options(parser, without=UNCITED)
     parser.set_defaults(run=run)
 
 

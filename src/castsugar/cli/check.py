@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import argparse
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.answer import Answer, answer
 from castsugar.cli.bench_option import Once, add_bench_option, stated_world
-from castsugar.cli.output import SCREEN, add_output_options
+from castsugar.cli.output import add_output_options
+
+if TYPE_CHECKING:
+    from castsugar.bench.world import World
 
 _EXAMPLES = """\
 Exit code 1: an entry is invented, does not fit or is missing.
@@ -36,7 +39,7 @@ def add_parser(commands: Any) -> None:
         help="bench file, as with --bench",
     )
     add_bench_option(parser)
-    add_output_options(parser, *SCREEN)
+    add_output_options(parser)
     parser.set_defaults(run=run)
 
 
@@ -64,8 +67,18 @@ def run(options: argparse.Namespace) -> int:
             },
             "cautions": [],
         },
+        basis=partial(_basis, world),
         rows=parts["points"],
         fields=words.POINT_FIELDS,
     )
     answer(options, given)
     return found.exit_code
+
+
+def _basis(world: World) -> dict[str, Any]:
+    """Return what a table of the recipes of the file would rest on."""
+    from castsugar.mix.basis import basis
+
+    mixes = [world.mix(name) for name in world.recipes]
+    options = {"kitchen": world.kitchen, "motor": world.motor}
+    return basis(mixes, **(options | world.conditions))

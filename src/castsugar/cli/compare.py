@@ -58,9 +58,8 @@ def add_parser(commands: Any) -> None:
         help="which one to hold the others against: name, number or letter (B)",
     )
     add_comparing_options(parser)
-    kinds = ("full", "json", "csv", "markdown", "page", "units", "cite")
     drawn = {"differences": "the differences with their intervals"}
-    add_output_options(parser, *kinds, pictures=drawn)
+    add_output_options(parser, pictures=drawn)
     parser.set_defaults(run=run)
 
 

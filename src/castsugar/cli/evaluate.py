@@ -89,8 +89,7 @@ def add_parser(commands: Any) -> None:
         "trace": "pressure and thrust against time, with a motor",
         "throat": "the throat against time",
     }
-    kinds = ("full", "json", "csv", "markdown", "page", "units", "cite")
-    add_output_options(parser, *kinds, pictures=drawn)
+    add_output_options(parser, pictures=drawn)
     parser.set_defaults(run=run)
 
 
@@ -118,7 +117,9 @@ def run(options: argparse.Namespace) -> int:
         more = (limits, fired, drawn)
         found = evaluated(question, mixes, rows, more, wanted_of(options, rows))
         trace = partial(trace_of, options, question, found, fired)
-        answer(options, _answer(question, found, trace))
+        given = _answer(question, found, trace)
+        known = partial(question.basis, mixes, drawn=drawn is not None)
+        answer(options, replace(given, basis=known))
         drawn_by = {
             "trace": trace,
             "throat": partial(throat_of, options, found, fired),
@@ -153,7 +154,6 @@ def _answer(question: Question, found: Mixes, trace: Callable[[], Drawing]) -> A
         paper=paper,
         parts=partial(mixes_parts, found),
         told=question.told(found),
-        basis=partial(question.basis, found.mixes),
         rows=found.rows,
         fields=(*fields, *(FIRING if question.motor is not None else ())),
     )

@@ -40,7 +40,7 @@ from castsugar.cli.firing_options import (
     read_stand,
     typed_words,
 )
-from castsugar.cli.output import CITED, add_output_options, command_text, write_picture
+from castsugar.cli.output import add_output_options, command_text, write_picture
 from castsugar.cli.quantities import given, in_si
 from castsugar.errors import CastsugarError, InputError
 
@@ -109,7 +109,7 @@ def add_parser(commands: Any) -> None:
         "--seed", type=int, default=1, metavar="N", help="of all draws (default 1)"
     )
     drawn = {"recording": "the recording and what it says, or the delay column"}
-    add_output_options(parser, *CITED, pictures=drawn)
+    add_output_options(parser, pictures=drawn)
     parser.set_defaults(run=run)
 
 

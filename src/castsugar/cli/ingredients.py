@@ -7,7 +7,7 @@ from functools import partial
 from typing import Any
 
 from castsugar.cli.answer import Answer, answer
-from castsugar.cli.output import SCREEN, add_output_options
+from castsugar.cli.output import UNCITED, add_output_options
 
 _EXAMPLES = """\
 examples:
@@ -28,7 +28,7 @@ def add_parser(commands: Any) -> None:
         allow_abbrev=False,
     )
     parser.add_argument("name", nargs="?", metavar="NAME", help="a name or alias")
-    add_output_options(parser, *SCREEN)
+    add_output_options(parser, without=UNCITED)
     parser.set_defaults(run=run)
 
 

@@ -87,8 +87,7 @@ def add_parser(commands: Any) -> None:
         "--reason", default="", metavar="TEXT", help="why, in your own words"
     )
     add_comparing_options(parser)
-    kinds = ("full", "json", "markdown", "page", "units", "cite")
-    add_output_options(parser, *kinds, page=_PAGE, pictures=_PICTURES)
+    add_output_options(parser, without=("csv",), page=_PAGE, pictures=_PICTURES)
     parser.set_defaults(run=run)
 
 

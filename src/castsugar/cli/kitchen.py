@@ -22,7 +22,7 @@ from castsugar.cli.kitchen_options import (
     asked_kitchen,
     read_learnt,
 )
-from castsugar.cli.output import CITED, add_output_options, write_picture
+from castsugar.cli.output import add_output_options, write_picture
 from castsugar.cli.quantities import in_si, quantity
 from castsugar.constants import DENSITY_RATIO_U
 from castsugar.errors import InputError, ValidityError
@@ -90,7 +90,7 @@ def add_parser(commands: Any) -> None:
         "viscosity": "the viscosity against the temperature of the bulk",
         "water": "the water against the minutes of the cook",
     }
-    add_output_options(judge, *CITED, pictures=drawn)
+    add_output_options(judge, pictures=drawn)
     judge.set_defaults(run=run_judge)
     show = inner.add_parser(
         "parameters",
@@ -99,7 +99,7 @@ def add_parser(commands: Any) -> None:
         allow_abbrev=False,
     )
     add_bench_option(show)
-    add_output_options(show, *CITED)
+    add_output_options(show)
     show.set_defaults(run=run_parameters, cook=None, minutes=None)
     kitchen_measure.add_parsers(inner)
 

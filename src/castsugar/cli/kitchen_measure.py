@@ -18,7 +18,6 @@ from castsugar.cli.answer import Answer, answer, units_of
 from castsugar.cli.bench_option import add_bench_option, world_of
 from castsugar.cli.interrupt import held_back
 from castsugar.cli.output import (
-    SCREEN,
     add_output_options,
     command_text,
     write_picture,
@@ -75,9 +74,8 @@ def add_parsers(inner: Any) -> None:
             action="store_true",
             help="add the measurement to the [kitchen] table of the bench file",
         )
-        kinds = (one for one in SCREEN if one != "csv")
         drawn = {"belief": "what is believed before and after, as bars"}
-        add_output_options(parser, *kinds, pictures=drawn)
+        add_output_options(parser, without=("csv",), pictures=drawn)
         parser.set_defaults(run=run, kind=kind)
 
 
@@ -106,6 +104,7 @@ def run(options: argparse.Namespace) -> int:
     """Use one measurement, keep it if asked, show what it changes; or say how."""
     from castsugar.bench.editing import append_measurement
     from castsugar.data.load import load_database
+    from castsugar.mix.basis import basis
     from castsugar.report import kitchen_belief as words
 
     database = load_database()
@@ -128,6 +127,7 @@ def run(options: argparse.Namespace) -> int:
                 "assumptions": [],
                 "cautions": [c.text for c in cautions],
             },
+            basis=partial(basis, [found.mix], kitchen=found.after.kitchen),
         )
         answer(options, given)
         for file in options.picture.values():

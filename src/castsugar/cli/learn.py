@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.batch import add_folder, existing_folder, folder_of, where
 from castsugar.cli.interrupt import held_back
-from castsugar.cli.output import CITED, add_output_options
+from castsugar.cli.output import add_output_options
 from castsugar.cli.screen import remark
 
 if TYPE_CHECKING:
@@ -81,7 +81,7 @@ def add_parser(commands: Any) -> None:
         "--save", action="store_true", help="write what was learnt into the bench file"
     )
     drawn = {"checks": "predictions against measurements"}
-    add_output_options(parser, *CITED, pictures=drawn)
+    add_output_options(parser, pictures=drawn)
     parser.set_defaults(run=run)
 
 

@@ -40,9 +40,8 @@ def add_many_options(parser: argparse.ArgumentParser, drawn: str) -> None:
     add_condition_options(conditions)
     add_kitchen_options(conditions)
     add_worker_options(parser)
-    kinds = ("full", "json", "markdown", "page", "units", "cite")
     add_output_options(
-        parser, *kinds, pictures={drawn: f"the {drawn}"}, table="every mix"
+        parser, without=("csv",), pictures={drawn: f"the {drawn}"}, table="every mix"
     )
     parser.set_defaults(drawn=drawn)
 

@@ -77,8 +77,7 @@ def add_parser(commands: Any) -> None:
     )
     parser.add_argument("--seed", type=int, metavar="N", help="of the draws")
     add_bench_option(parser)
-    kinds = ("full", "json", "markdown", "page", "units", "cite")
-    add_output_options(parser, *kinds)
+    add_output_options(parser, without=("csv",))
     parser.set_defaults(run=run)
 
 

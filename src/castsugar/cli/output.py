@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import shlex
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
@@ -30,28 +30,30 @@ UNITS = ("si", "us")
 #: Endings of pictures.
 KINDS_OF_PICTURES = (".svg", ".png", ".pdf")
 
-#: What a command on the layer offers.
-SCREEN = (*KINDS, "page", "units")
+#: What every command offers that does not leave it out.
+OFFERED = (*KINDS, "page", "cite", "units")
 
-#: What one offers whose numbers rest on the species data.
-CITED = (*SCREEN, "cite")
+#: What those leave out that use no number of the species data, or print its source.
+UNCITED = ("cite",)
 
 
 def add_output_options(
     parser: argparse.ArgumentParser,
-    *offered: str,
+    *,
+    without: Collection[str] = (),
     page: str = PAGE,
     pictures: Mapping[str, str] | None = None,
     table: str = "",
 ) -> None:
     """Add what a result is printed as and where it goes, in a group of their own.
 
-    `offered` are keys of :data:`KINDS`, "page", "cite" and "units"; what is not offered
-    is read as if it was not typed. `page` says what the page is, `table` what --csv
-    FILE writes beside what is printed. `pictures` maps each picture to what it shows;
+    `without` are those of :data:`OFFERED` that the command does not have; they are read
+    as if they were not typed. `page` says what the page is, `table` what --csv FILE
+    writes beside what is printed. `pictures` maps each picture to what it shows;
     the first is drawn where none is named, and `options.picture` maps those asked for
     to files.
     """
+    offered = [one for one in OFFERED if one not in without]
     parser.set_defaults(**dict.fromkeys(KINDS, False), page=None, units=None)
     parser.set_defaults(picture={})
     group = parser.add_argument_group("output")

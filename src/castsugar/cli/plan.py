@@ -13,7 +13,7 @@ from castsugar.cli import plan_kitchen
 from castsugar.cli.answer import Answer, answer, units_of
 from castsugar.cli.bench_option import add_bench_option, world_of
 from castsugar.cli.kitchen_options import add_kitchen_options
-from castsugar.cli.output import CITED, add_output_options
+from castsugar.cli.output import add_output_options
 from castsugar.cli.plan_words import (
     beside,
     command_of,
@@ -120,7 +120,7 @@ def _weighed(
         metavar="SHARE",
         help="share of the recipe's water that leaves, instead of a cook's",
     )
-    add_output_options(parser, *CITED)
+    add_output_options(parser)
     return parser, conditions
 
 
@@ -331,7 +331,7 @@ def _kinds() -> Mapping[str, str]:
 
 def run_correct(options: argparse.Namespace) -> int:
     """Say what to add after a slip."""
-    from castsugar.limits import judge_rows
+    from castsugar.limits import judge_rows, limits_of
     from castsugar.report import plan as words
     from castsugar.report.limit_words import by_mix
     from castsugar.report.weigh_data import LINES, line_rows
@@ -356,7 +356,7 @@ def run_correct(options: argparse.Namespace) -> int:
     mass = f"{1e3 * again.total:.10g} g"
     forward = ["weigh", options.recipe, "--batch", mass, *said(options, _WEIGHED)]
     told = asked.told(sheet, correction.total, forward, burns=True)
-    limits = done.conditions.limits
+    limits = limits_of(done.conditions.limits)
     row = done.judged[0].row
     judged = by_mix(judge_rows(limits, [row]), 1)[0] if limits else ()
     given = Answer(

@@ -21,7 +21,7 @@ from castsugar.cli.kitchen_options import (
     add_kitchen_options,
     asked_kitchen,
 )
-from castsugar.cli.output import SCREEN, add_output_options
+from castsugar.cli.output import add_output_options
 from castsugar.cli.plan_words import beside, command_of, invented, question, titled
 from castsugar.cli.quantities import quantity
 from castsugar.errors import CastsugarError, InputError, ValidityError
@@ -80,7 +80,7 @@ def _cooked(
     add_bench_option(conditions)
     add_syrup_options(conditions)
     add_kitchen_options(conditions)
-    add_output_options(parser, *SCREEN)
+    add_output_options(parser)
     return parser
 
 
@@ -100,6 +100,12 @@ class _Pan:
         shelf = read_shelf(options)
         (self.mix,) = weigh_recipes(self.database, [options.recipe], shelf=shelf)
         self.shelf = shelf
+
+    def basis(self) -> dict[str, Any]:
+        """Return what the answer rests on."""
+        from castsugar.mix.basis import basis
+
+        return basis([self.mix], kitchen=self.kitchen)
 
     def row(self, cook: Cook, **more: Any) -> dict[str, Any]:
         """Return what the kitchen says after a cook, with its heat and minutes."""
@@ -193,6 +199,7 @@ def run_water(options: argparse.Namespace) -> int:
         screen=partial(words.water_screen, found, rows, planned, kitchen, told),
         parts=partial(words.water_parts, found, rows, planned),
         told=asked.document(told, cook),
+        basis=asked.basis,
         rows=rows,
         fields=words.COOKED,
     )
@@ -255,6 +262,7 @@ def run_heat(options: argparse.Namespace) -> int:
         screen=partial(words.heat_screen, found, rows, asked.kitchen, told),
         parts=partial(words.heat_parts, found, rows, asked.kitchen),
         told=asked.document(told, cooks[0]),
+        basis=asked.basis,
         rows=rows,
         fields=words.COOKED,
     )

@@ -93,8 +93,7 @@ def add_parser(commands: Any) -> None:
         default=True,
         help="solve what is shown again with Cantera (default)",
     )
-    kinds = ("full", "json", "csv", "markdown", "page", "units", "cite")
-    add_output_options(parser, *kinds, pictures=_PICTURES)
+    add_output_options(parser, pictures=_PICTURES)
     parser.set_defaults(run=run)
 
 

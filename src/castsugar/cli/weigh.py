@@ -114,8 +114,7 @@ def add_parser(commands: Any) -> None:
     )
     add_nozzle_options(conditions)
     page = "write a sheet to weigh by and to sign, and one of checks, HTML"
-    kinds = ("full", "json", "csv", "markdown", "page", "units", "cite")
-    add_output_options(parser, *kinds, page=page)
+    add_output_options(parser, page=page)
     parser.set_defaults(run=run)
 
 
@@ -304,7 +303,7 @@ def _told(
 ) -> Told:
     """Return what a screen says beside the weighing: the mix judged, cautions, next."""
     from castsugar.evaluated import conditions_line
-    from castsugar.limits import judge_rows
+    from castsugar.limits import judge_rows, limits_of
     from castsugar.report.cautions import chosen, motor_facts, pan_facts
     from castsugar.report.limit_words import by_mix
     from castsugar.report.mixes import Mixes, next_step
@@ -322,7 +321,7 @@ def _told(
     rest = [c for c in applying if c.quantity != "batch_mass" and c.level != "stop"]
     stops = [c for c in applying if c.level in ("stop", "general")]
     say = units_of(options).rule
-    limits = found.conditions.limits
+    limits = limits_of(found.conditions.limits)
     mix = sheet.charge.mix()
     asked = {
         "kitchen": question.kitchen,

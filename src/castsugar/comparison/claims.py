@@ -7,10 +7,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from castsugar.checks import shown
 from castsugar.columns import COLUMN
 from castsugar.comparison.compare import CANNOT_TELL, HIGHER, LOWER, Cell
 from castsugar.comparison.uncertain_inputs import Input
 from castsugar.errors import InputError, unknown_name
+from castsugar.limits import check_column
 
 # ----------------------------------------------------------------------------
 # What a change is said to do, held against what the draws say.
@@ -62,9 +64,16 @@ class Claim:
     Attributes
     ----------
     column : str
-        Or :data:`BURN_RATE`.
+        Or "burn_rate", of the recipes.
     direction : str
         "lower" or "higher".
+
+    Raises
+    ------
+    InputError
+        For another direction.
+    UnknownNameError
+        For what is no column of numbers.
 
     See Also
     --------
@@ -78,6 +87,16 @@ class Claim:
 
     column: str
     direction: str
+
+    def __post_init__(self) -> None:
+        """Check both words."""
+        if self.column != BURN_RATE:
+            check_column(self.column)
+        if self.direction not in (LOWER, HIGHER):
+            raise InputError(
+                f"the claim on {self.column} says {shown(self.direction)}; allowed: "
+                f"{LOWER!r}, {HIGHER!r}"
+            )
 
     @property
     def row(self) -> str:

@@ -311,7 +311,9 @@ class Comparison(Cited):
         """What it rests on, plain values; see :mod:`castsugar.mix.basis`."""
         outlook = self.draws.outlook
         drawn = {"draws": self.draws.count, "seed": self.draws.seed}
-        return outlook.conditions.basis(outlook.mixes) | drawn
+        both = outlook.doubts.product_data
+        known = outlook.conditions.basis(outlook.mixes, data_uncertainty=both)
+        return known | drawn
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values."""

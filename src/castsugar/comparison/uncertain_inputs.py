@@ -148,10 +148,12 @@ class Conditions:
         instance(self.motor, Hardware, "motor")
         instance(self.species, SpeciesTable, "species")
 
-    def basis(self, mixes: Sequence[Mix]) -> dict[str, Any]:
+    def basis(
+        self, mixes: Sequence[Mix], *, data_uncertainty: bool = False
+    ) -> dict[str, Any]:
         """Return what an answer on mixes under them rests on; see mix.basis."""
         given = {f.name: getattr(self, f.name) for f in fields(self)}
-        return basis(mixes, **given)
+        return basis(mixes, data_uncertainty=data_uncertainty, **given)
 
     def rows(
         self,

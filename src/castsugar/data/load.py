@@ -218,15 +218,20 @@ class Database:
         Raises
         ------
         InputError
-            For what is no text.
+            For what is no text, an ingredient of the caller among it.
         RefusedError
             For what is out of scope, with the reason.
         UnknownNameError
             With the nearest known names.
         """
+        if isinstance(name, Ingredient):
+            raise InputError(
+                f"{name.name!r} is an ingredient of yours, taken by evaluate, "
+                "performance and equilibrium alone; give a name of the catalogue here"
+            )
         if not isinstance(name, str):
             raise InputError(f"a name is {shown(name)}; give one of the catalogue")
-        item = self._index.get(plain(name))
+        item = self.named(name)
         if item is None:
             refused.check_name(name)
             if plain(name) in _NOT_HELD:
@@ -236,6 +241,10 @@ class Database:
                 "ingredient", name, self.known_names(), self.offered(name)
             )
         return item
+
+    def named(self, name: str) -> Item | None:
+        """Return what has a name or alias; None for one that nothing has."""
+        return self._index.get(plain(name))
 
     def offered(self, name: str, known: Iterable[str] | None = None) -> list[str]:
         """Return the names that may be suggested for one that is not known.

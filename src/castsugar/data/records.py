@@ -109,6 +109,12 @@ class Alternative:
     note: str = ""
 
 
+#: Size of enthalpies of formation, per mole of atoms [J/mol]: sugars and salts have 45
+#: to 100 thousand, the least of the usual fuels (toluene, ethylbenzene) 700 and 800,
+#: single atoms up to 717 thousand (carbon). A slip by kJ leaves a sugar 50.
+_LEAST, _MOST = 200.0, 1.0e6
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ingredient:
     """A pure substance that can be weighed into a mix.
@@ -149,7 +155,8 @@ class Ingredient:
     ------
     InputError
         No name, an unknown role, a formula that cannot be read, a value that is not
-        finite, a density of 0 or less, an uncertainty below 0.
+        finite, a density of 0 or less, an uncertainty below 0; an enthalpy that no
+        compound has, which is in another unit.
 
     Examples
     --------
@@ -209,6 +216,21 @@ class Ingredient:
                 "only inert matter has none"
             )
         object.__setattr__(self, "formula", counts)
+        self._check_size(enthalpy)
+
+    def _check_size(self, what: str) -> None:
+        """Refuse an enthalpy that is in another unit, by what a mole of atoms has."""
+        atoms = self.composition
+        each = abs(self.enthalpy_of_formation) / (math.fsum(atoms.values()) or 1.0)
+        # Elements have 0, and a gas of nitrogen and oxygen may have as little as air.
+        compound = len(atoms) > 1 and not set(atoms) <= {"N", "O"}
+        if (compound and 0.0 < each < _LEAST) or each > _MOST:
+            slip = "kJ/mol" if each < _LEAST else "J/kmol"
+            raise InputError(
+                f"{what} is {self.enthalpy_of_formation:g} J/mol, {each:.3g} J a mole "
+                f"of atoms; possible are {_LEAST:g} to {_MOST:g}. Is it in {slip}? "
+                "Give it in J/mol, as -2.2e6 of sucrose"
+            )
 
     def _check_density(self) -> None:
         """Refuse a density that is none; one that was left out is not known."""

@@ -6,6 +6,7 @@ from castsugar.kitchen.calibration import Learnt, calibrate
 from castsugar.kitchen.heat import Cook, parse_cook
 from castsugar.kitchen.inverse import Drying, PourHeat, drying_time, pour_heat
 from castsugar.kitchen.measurements import (
+    Measurement,
     brine,
     bulk_density,
     clear_point,
@@ -22,6 +23,7 @@ __all__ = [
     "Drying",
     "Kitchen",
     "Learnt",
+    "Measurement",
     "PourHeat",
     "ball_fall",
     "boiling_water",

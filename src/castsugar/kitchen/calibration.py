@@ -377,6 +377,13 @@ def calibrate(kitchen: Kitchen, measured: Sequence[Measurement]) -> Learnt:
     ConvergenceError
         If the fit does not settle.
 
+    Notes
+    -----
+    Valid while what is read lies where the model was drawn; what contradicts it by
+    3 standard deviations is set aside. Source: Bayes' rule for normal errors,
+    statistical linearisation (Garcia-Fernandez et al., IEEE Trans. Signal Process.
+    63 (2015) 5561, from memory).
+
     Examples
     --------
     >>> from castsugar.kitchen import Cook, brine

@@ -97,6 +97,12 @@ def drying_time(mix: Mix, kitchen: Kitchen, left: float) -> Drying:
     ValidityError
         For a mix or a cook without a model.
 
+    Notes
+    -----
+    Valid for mixes and cooks with a kitchen model, up to 150 C. Source: as
+    :func:`castsugar.kitchen.kitchen_table`; the drying time is assumed until a pan
+    was weighed.
+
     Examples
     --------
     >>> from castsugar import Cook, Kitchen, Mix
@@ -239,6 +245,11 @@ def pour_heat(
         A probability outside 0 to 1, a viscosity that is not above 0.
     ValidityError
         For a mix or a cook without a model.
+
+    Notes
+    -----
+    Valid for mixes and cooks with a kitchen model, up to 150 C. Source: as
+    :func:`castsugar.kitchen.kitchen_table`.
 
     Examples
     --------

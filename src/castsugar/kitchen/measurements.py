@@ -56,19 +56,20 @@ class Measurement:
     quantity, unit : str
         What was found, and its SI unit.
     observed : float
-        On the scale.
+        On the scale. [-]
     spread : float
-        Standard uncertainty on the scale, reading and model.
+        Standard uncertainty on the scale, reading and model. [-]
     inverse : callable
-        From the scale to the quantity.
+        From the scale to the quantity. [unit of the quantity]
     predict : callable
-        Of parameter values, single or arrays: the expectation on the scale.
+        Of parameter values, single or of shape (draws,): the expectation on the scale.
+        [-]
     label : str
         How the user calls it; shown in reports.
     invented : bool
         Whether its entry says that nobody measured it.
     tapped : float or None
-        Packing of tapped over sheared grains, where it tells that.
+        Packing of tapped over sheared grains, where it tells that. [-]
     """
 
     kind: str
@@ -87,7 +88,7 @@ class Measurement:
         return f"{self.kind}: {self.quantity} {found:.3g} {self.unit}".rstrip()
 
     def physical(self, value: float) -> float:
-        """Return a value of the scale in SI."""
+        """Return a value of the scale in SI. [unit of the quantity]"""
         return self.inverse(value)
 
 
@@ -130,6 +131,10 @@ def pan_weight(  # noqa: PLR0913 - keyword-only options
     ------
     InputError
         If mass was gained, or more left than there was water.
+
+    Notes
+    -----
+    Valid for a loss of water alone. Source: mass balance.
 
     Examples
     --------
@@ -214,6 +219,11 @@ def bulk_density(
         A value that is not above 0, an unknown salt.
     ValidityError
         A packing outside 0.35 to 0.8.
+
+    Notes
+    -----
+    Valid for dry powder. Source: common practice of tapping, crystal densities of
+    the catalogue.
 
     Examples
     --------
@@ -306,6 +316,10 @@ def brine(  # noqa: PLR0913 - keyword-only options
         A mass that is not above 0, a bed that tapping makes larger, a packing that no
         grains have, a temperature outside 5 to 35 C, an unknown salt.
 
+    Notes
+    -----
+    Valid from 5 to 35 C. Source: mass balance; crystal densities of the catalogue.
+
     Examples
     --------
     >>> bed = brine(mass=0.060, loose=52e-6, tapped=46e-6, temperature=293.15)
@@ -394,6 +408,10 @@ def clear_point(  # noqa: PLR0913 - keyword-only options
         dissolve.
     RefusedError
         For a liquid that is out of scope.
+
+    Notes
+    -----
+    Valid from 60 to 90 C, in sucrose and syrup. Source: mass balance.
 
     Examples
     --------

@@ -60,6 +60,10 @@ def kitchen_table(
     -----
     Needs no Cantera: nothing is burnt.
 
+    Valid for nitrate with sucrose, syrup and those sugars that have a model, up to
+    150 C in the bulk; without measurements pour viscosities are known to a factor
+    of 4. Source: equations that :func:`castsugar.cite` of the table names.
+
     Examples
     --------
     >>> from castsugar import Cook, Kitchen

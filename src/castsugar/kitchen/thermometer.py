@@ -41,6 +41,11 @@ def boiling_water(
     InputError
         More than 10 K off.
 
+    Notes
+    -----
+    Valid within 10 K of the true boiling point. Source: Antoine's equation of
+    water, standard tables, from memory.
+
     Examples
     --------
     >>> boiling_water(reading=372.65, air_pressure=100e3).kind

@@ -79,6 +79,11 @@ def ball_fall(  # noqa: PLR0913 - keyword-only options
     UnknownNameError
         For a syrup that is not in the catalogue.
 
+    Notes
+    -----
+    Valid from 0 to 50 C, for a ball slow and narrow enough for Stokes' law with its
+    wall correction. Source: Stokes; Faxen, from memory.
+
     Examples
     --------
     >>> found = ball_fall(
@@ -210,6 +215,11 @@ def flow_out(  # noqa: PLR0913 - keyword-only options
     ------
     InputError
         A size or a time that is not above 0, a mix without a model, an unknown salt.
+
+    Notes
+    -----
+    Valid for slow flow through a tube from a head that hardly falls. Source:
+    Hagen-Poiseuille; entry, wall and yield stress by common practice.
 
     Examples
     --------

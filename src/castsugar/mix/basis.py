@@ -15,6 +15,7 @@ import numpy as np
 
 from castsugar.checks import shown
 from castsugar.data.load import PRODUCT_SETS, data_version, load_database
+from castsugar.data.records import Source
 from castsugar.errors import InputError
 from castsugar.mix.blends import Blends
 
@@ -54,6 +55,7 @@ def basis(  # noqa: PLR0913 - keyword-only options
     exit_pressure: float | None = None,
     flow: str = "",
     species: _Products | None = None,
+    data_uncertainty: bool = False,
     kitchen: Stated | None = None,
     motor: Stated | None = None,
 ) -> dict[str, Any]:
@@ -70,6 +72,8 @@ def basis(  # noqa: PLR0913 - keyword-only options
     flow : str
     species : SpeciesTable, optional
         The shipped products by default.
+    data_uncertainty : bool
+        Whether another product set was held beside it.
     kitchen, motor : optional
 
     Returns
@@ -77,7 +81,8 @@ def basis(  # noqa: PLR0913 - keyword-only options
     dict
         Texts, numbers, lists and mappings of these alone, as JSON knows them: versions
         under `castsugar`, `species_data` and `cantera`, keys of ``sources.csv`` under
-        `sources`, :data:`OWN` among them for what the caller brought.
+        `sources`; among them, for what the caller brought, :data:`OWN` or the words in
+        which the caller names the source.
     """
     found: dict[str, Any] = {
         "castsugar": metadata.version("castsugar"),
@@ -94,6 +99,10 @@ def basis(  # noqa: PLR0913 - keyword-only options
             "product_set": products,
         }
         sources += _PRODUCT_SOURCES.get(products, (OWN,))
+        if data_uncertainty:
+            other = next(name for name in _PRODUCT_SOURCES if name != products)
+            found["second_product_set"] = other
+            sources += _PRODUCT_SOURCES[other]
     invented: list[str] = []
     for one in (kitchen, motor):
         if one is not None:
@@ -205,19 +214,17 @@ def cite(result: Any) -> str:
 
 
 def references(known: Mapping[str, Any]) -> list[dict[str, str]]:
-    """Return the references of a basis: key, citation, DOI or URL, note."""
-    database = load_database()
-    cited = (database.sources.get(key) for key in known["sources"])
-    return [
-        {
-            "key": one.key,
-            "citation": one.citation,
-            "doi_or_url": one.doi_or_url,
-            "note": one.note,
-        }
-        for one in cited
-        if one is not None
-    ]
+    """Return the references of a basis: key, citation, DOI or URL, note.
+
+    What is no key of ``sources.csv`` is cited under :data:`OWN`, as it stands.
+    """
+    shipped = load_database().sources
+    found = []
+    for key in known["sources"]:
+        words = "numbers stated by whoever asked" if key == OWN else key
+        one = shipped.get(key) or Source(OWN, "own", words)
+        found.append({name: getattr(one, name) for name in _REFERENCE})
+    return found
 
 
 def cited_lines(known: Mapping[str, Any]) -> list[str]:
@@ -232,11 +239,10 @@ def cited_lines(known: Mapping[str, Any]) -> list[str]:
         + (f", {one['doi_or_url']}" if one["doi_or_url"] else "")
         for one in references(known)
     ]
-    if OWN in known["sources"]:
-        lines.append(f"[{OWN}] numbers stated by whoever asked")
     return lines
 
 
+_REFERENCE = ("key", "citation", "doi_or_url", "note")
 _NO_CONDITION = ("castsugar", "species_data", "cantera", "sources")
 _NONE: tuple[Any, ...] = (None, "", [])
 

@@ -38,9 +38,17 @@ _MASS: Final = re.compile(
 class Recipe:
     """Named amounts in the order typed; the names are not looked up yet.
 
-    With the basis "parts" the amounts are as typed, masses in the unit of the first;
-    with "fraction" they are mass fractions (percent / 100). `text` is what was typed,
-    tidied; `name` is the label before "=", empty without one.
+    Attributes
+    ----------
+    parts : tuple of (str, float)
+        Name and amount: as typed, masses in the unit of the first, by the basis
+        "parts"; mass fractions (percent / 100) by "fraction".
+    basis : str
+        "parts" or "fraction".
+    text : str
+        What was typed, tidied.
+    name : str
+        The label before "="; empty without one.
     """
 
     parts: tuple[tuple[str, float], ...]

@@ -216,8 +216,31 @@ def _resolve(database: Database, item: str | Ingredient) -> Ingredient | Syrup |
     if isinstance(item, Ingredient):
         refused.check_name(item.name)
         refused.check_composition(item.name, item.composition)
+        if not item.catalogued:
+            _check_own(item, database.named(item.name))
         return item
     return database.find(item)
+
+
+def _check_own(item: Ingredient, known: Ingredient | Syrup | Premix | None) -> None:
+    """Refuse an ingredient of the caller that would be read as another one's row."""
+    if known is None:
+        return
+    other = "is bought as a mixture"
+    if isinstance(known, Ingredient):
+        enthalpy = known.enthalpy_of_formation
+        if (item.composition, item.enthalpy_of_formation) == (
+            known.composition,
+            enthalpy,
+        ):
+            return
+        other = f"has {known.formula_text} and {enthalpy:g}"
+    own = f"{item.formula_text}, {item.enthalpy_of_formation:g} J/mol"
+    raise InputError(
+        f"an ingredient of yours ({own}) is called {item.name!r}, a name of "
+        f"{known.name!r} of the catalogue, which {other}; give yours another name, "
+        f"such as 'my {item.name}'"
+    )
 
 
 def _with_lot(

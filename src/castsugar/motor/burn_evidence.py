@@ -103,7 +103,7 @@ class Burned:
     pressure, rate : ndarray, shape (n,)
         Absolute [Pa]; [m/s].
     kind : str
-        One of :data:`KINDS`.
+        "strands", "firing", "published" or "stated".
     batch : str
         Which pot it came from: two entries of one mix and one batch share it.
     log_rate_u, exponent_u : float
@@ -113,7 +113,7 @@ class Burned:
         The part of the first that all entries share which have one: the efficiency
         that filmed firings take, the eye that judges their ends.
     process : str
-        One of :data:`castsugar.motor.scatter.PROCESSES`.
+        "cooked syrup", "boiled down", "melted dry" or "pressed".
     degraded : float
         Degraded share of its sugar. [-]
     source : str
@@ -122,6 +122,11 @@ class Burned:
         What is to be looked at again in it.
     invented : tuple of str
         What of it nobody measured.
+
+    See Also
+    --------
+    castsugar.motor.BurnModel : takes it.
+    castsugar.motor.burn_rate : rates of a law in pressure bands, to be stated here.
 
     Raises
     ------

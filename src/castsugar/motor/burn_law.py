@@ -46,6 +46,16 @@ class Band:
         Rate that the band has, or would have, at 1 MPa. [m/s]
     exponent : float
         Below 1. [-]
+
+    Raises
+    ------
+    InputError
+        For an empty band, a rate of 0 or less, an exponent of 1 or more.
+
+    Examples
+    --------
+    >>> Band(low=1e5, high=7e6, rate=8e-3, exponent=0.25).rate
+    0.008
     """
 
     low: float
@@ -111,6 +121,7 @@ class BurnLaw:
     See Also
     --------
     castsugar.motor.burn_rate : the rate at a pressure.
+    castsugar.motor.Burned : states rates of a law to the model that a motor burns by.
 
     Examples
     --------
@@ -191,6 +202,12 @@ def burn_rate(law: BurnLaw, pressure: ArrayLike) -> FloatArray:
     ------
     InputError
         A pressure of 0 or less.
+
+    Notes
+    -----
+    Valid at the pressures of the law's bands; beyond, the nearest band goes on.
+    Source: Saint Robert's law (Sutton & Biblarz, *Rocket Propulsion Elements*, ch.
+    11).
 
     Examples
     --------
@@ -374,6 +391,11 @@ def borrowed_laws(database: Database) -> tuple[BurnLaw, ...]:
     -------
     tuple of BurnLaw
 
+    Notes
+    -----
+    Valid as the rows of ``burn_laws.csv`` say, for their mixes and pressures.
+    Source: `source` of each law.
+
     Examples
     --------
     >>> from castsugar.data import load_database
@@ -400,6 +422,11 @@ def borrowed_law(database: Database, name: str) -> BurnLaw:
     ------
     UnknownNameError
         With the nearest known names.
+
+    Notes
+    -----
+    Valid as the row of ``burn_laws.csv`` says, for its mix and its pressures.
+    Source: `source` of the law.
 
     Examples
     --------

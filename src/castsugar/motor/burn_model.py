@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -24,6 +24,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
+from castsugar.checks import instance
 from castsugar.motor import scatter
 from castsugar.motor.burn_evidence import (
     FIRING,
@@ -208,6 +209,11 @@ class BurnModel:
     weights : ndarray, shape (points,)
         Of the points of `widths`, which then holds those that count; sum 1. [-]
 
+    Raises
+    ------
+    InputError
+        For what is no entry, such as a law: state its rates as a Burned.
+
     Examples
     --------
     >>> import numpy as np
@@ -229,7 +235,10 @@ class BurnModel:
         widths: Widths | None = None,
         process: str = "",
     ) -> None:
-        self.evidence, self.scatter = tuple(evidence), known or Scatter()
+        listed = evidence if isinstance(evidence, Iterable) else (evidence,)
+        self.evidence, self.scatter = tuple(listed), known or Scatter()
+        for one in self.evidence:
+            instance(one, Burned, "what was burned", optional=False)
         self.rows = rows_of(self.evidence)
         self.process = process or PROCESSES[self.rows.usual]
         if widths is None:

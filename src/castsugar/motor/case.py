@@ -328,6 +328,12 @@ def allowable_pressure(case: Case) -> Allowable:
     Allowable
         Pressure, absolute [Pa], and the rule that sets it.
 
+    Notes
+    -----
+    Valid for the cylinder of a case in one piece, not for its closures; an estimate
+    about a case that was not proved. Source: hoop stress (Gere & Goodno, *Mechanics
+    of Materials*, ch. 8, from memory); strengths as stated.
+
     Examples
     --------
     >>> case = Case(proof_pressure=8.101325e6, safety_factor=2.0)

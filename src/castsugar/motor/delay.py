@@ -370,6 +370,12 @@ def delay_time(
     --------
     delay_length : the other way round.
 
+    Notes
+    -----
+    Valid for a column that burns on its end, by a law measured at these pressures,
+    continued by 10 % at most. Source: Saint Robert's law (Sutton & Biblarz, *Rocket
+    Propulsion Elements*, ch. 11).
+
     Examples
     --------
     >>> from castsugar.motor.burn_law import Band
@@ -416,6 +422,10 @@ def delay_length(
     ------
     InputError
         As for :func:`delay_time`.
+
+    Notes
+    -----
+    Valid as :func:`delay_time`. Source: the same.
 
     Examples
     --------

@@ -326,6 +326,10 @@ def delay_law(result: MixResult) -> BurnLaw:
     InputError
         There is none; the message says why.
 
+    Notes
+    -----
+    Valid at the tested pressures. Source: the strands themselves.
+
     Examples
     --------
     >>> from castsugar.strands import Strand, analyse_mix

@@ -98,6 +98,12 @@ def firings(
         None for a row that could not be driven, or whose exhaust has an isentropic
         exponent that no nozzle is reckoned with.
 
+    Notes
+    -----
+    Valid for a choked nozzle and a grain that lights all at once; quasi-steady with
+    stored gas and tail. Source: mass balance of a choked nozzle (Sutton & Biblarz,
+    *Rocket Propulsion Elements*, ch. 3 and 11, from memory).
+
     Examples
     --------
     >>> from castsugar import Conditions, Mix

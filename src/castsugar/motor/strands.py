@@ -221,6 +221,11 @@ def analyse(
     StrandResults
         A result a mix, in the order of first appearance.
 
+    Notes
+    -----
+    Valid between the lowest and the highest tested pressure. Source: least squares
+    and Student's t (Draper & Smith, *Applied Regression Analysis*).
+
     Examples
     --------
     >>> times = {1e6: 9.9, 2e6: 8.1, 4e6: 6.5, 7e6: 5.6}
@@ -271,6 +276,11 @@ def analyse_mix(
     See Also
     --------
     analyse : strands of several mixes.
+
+    Notes
+    -----
+    Valid between the lowest and the highest tested pressure. Source: least squares
+    and Student's t (Draper & Smith, *Applied Regression Analysis*).
 
     Examples
     --------

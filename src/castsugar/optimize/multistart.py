@@ -485,6 +485,16 @@ class Effort:
     also : tuple of tuples of float
         Further mixes to begin with, such as those that were made; what lies outside
         the space is left out. [mass fractions]
+
+    Raises
+    ------
+    InputError
+        For no evaluation, point or start, a step or a share outside 0 to 1.
+
+    Examples
+    --------
+    >>> Effort(seed=7, budget=2_000).runners_up
+    3
     """
 
     seed: int = 0

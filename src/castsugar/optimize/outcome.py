@@ -51,7 +51,7 @@ class Outcome(Cited):
         the second solver: "best", "percents", "weighable", "robust", "runner 1", ...,
         and each tried mix by its name.
     tried_values : dict of str to dict
-        Name of a tried mix to the columns of the search at it.
+        Name of a tried mix to the columns of the search at it. [units in their keys]
     unjudged : tuple of str
         Ingredients that no mix could be computed with: left out of the search.
     refused : str

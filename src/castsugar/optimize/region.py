@@ -113,9 +113,22 @@ class Row:
     name : str
         How messages call it.
     coefficients : mapping
-        Ingredient or slot to coefficient; what is not named counts 0.
+        Ingredient or slot to coefficient; what is not named counts 0. [-]
     limit : float
         [mass fraction]
+
+    Raises
+    ------
+    InputError
+        For what is not finite, and without a coefficient.
+
+    Examples
+    --------
+    >>> sugars = Row(
+    ...     name="sugars", coefficients={"sucrose": 1.0, "dextrose": 1.0}, limit=0.4
+    ... )
+    >>> sugars.limit
+    0.4
     """
 
     name: str

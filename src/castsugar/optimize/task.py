@@ -327,6 +327,16 @@ class Sloppiness:
         that states the uncertainty of its moisture has that, both ways. [-]
     cook_temperature, cook_time : float
         Of the cook, from batch to batch. Common practice, no source. [K], [s]
+
+    Raises
+    ------
+    InputError
+        For one below 0, or so large that it is no slip any more.
+
+    Examples
+    --------
+    >>> Sloppiness(weighing=1e-4, moisture=0.005).cook_time
+    30.0
     """
 
     weighing: float = 5e-5

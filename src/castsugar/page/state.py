@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
 from castsugar import plausible, units
-from castsugar.bench.search_tables import range_of
 from castsugar.errors import CastsugarError, InputError
 from castsugar.kitchen.heat import Cook, parse_cook
 from castsugar.mix.text import parse_recipe
@@ -230,4 +229,6 @@ def _limit(key: str, text: str) -> float:
         raise BoxError(key, f"{key} is {text!r}; write a plain number such as 10")
     column, say = key.partition(" ")[0], plausible.said_at(key)
     value = float(text)
-    return _boxed(key, lambda: plausible.checked(range_of(column), value, say))
+    return _boxed(
+        key, lambda: plausible.checked(plausible.range_of_limit(column), value, say)
+    )

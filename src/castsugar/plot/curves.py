@@ -20,6 +20,7 @@ from castsugar.limits import (
     Requirement,
     chance_column,
     judge,
+    limits_of,
 )
 from castsugar.optimize.outcome import Outcome
 from castsugar.optimize.task import TableProblem
@@ -132,16 +133,11 @@ def sweep(
         )
     order = np.argsort(run, kind="stable")
     known = {key: values[order] for key, values in known.items()}
-    bounds = [
-        limit
-        for one in limits
-        for limit in (one.limits() if isinstance(one, Requirement) else (one,))
-    ]
     return _sweep(
         ax if ax is not None else style.new_axes(),
         (run[order], known),
         column,
-        judge(bounds, known),
+        judge(limits_of(limits), known),
         Shown(units),
     )
 

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar.records.batch import Batch
 from castsugar.records.folder import (
+    Damaged,
+    Summary,
     add_events,
     list_batches,
     new_batch,
@@ -18,7 +20,7 @@ from castsugar.records.folder import (
     read_batches,
     record_path,
 )
-from castsugar.records.record import Event, Link, Made
+from castsugar.records.record import Event, FrozenBench, Link, Made
 
 if TYPE_CHECKING:
     from castsugar.records.learning.learnt import Learning, learn_all
@@ -28,10 +30,13 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Batch",
+    "Damaged",
     "Event",
+    "FrozenBench",
     "Learning",
     "Link",
     "Made",
+    "Summary",
     "add_events",
     "foresee",
     "freeze",

@@ -27,6 +27,8 @@ class Summary:
 
     Attributes
     ----------
+    id, date, name, recipe, note : str
+        As of the batch.
     mass : float
         As made. [kg]
     outcome : str
@@ -50,7 +52,14 @@ class Summary:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Damaged:
-    """A file that is no good record: what it is called and what is wrong."""
+    """A file that is no good record.
+
+    Attributes
+    ----------
+    path : pathlib.Path
+    fault : str
+        What is wrong, in one line.
+    """
 
     path: Path
     fault: str

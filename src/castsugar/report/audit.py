@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,31 +16,45 @@ from castsugar.report.shown import Shown
 #: Differences that a screen has room for.
 _MOST = 10
 
+#: More than any change in per cent.
+_MUCH = 1e308
+
+
+#: A number or a word of a document; None where it has none.
+Told = float | str | None
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Differing:
-    """A number of a record that is another one now; None: there is none."""
+    """A number or a word of a record that is another one now; None: there is none."""
 
     place: str
-    was: float | None
-    now: float | None
+    was: Told
+    now: Told
+
+    @property
+    def word(self) -> bool:
+        """Whether it is a word, then or now."""
+        return isinstance(self.was, str) or isinstance(self.now, str)
 
     @property
     def change(self) -> float:
         """Change in per cent of what it was; NaN where that says nothing."""
-        if self.was is None or self.now is None or self.was == 0.0:
+        if not (isinstance(self.was, float) and isinstance(self.now, float)):
             return math.nan
-        return 100.0 * (self.now - self.was) / abs(self.was)
+        return 100.0 * (self.now - self.was) / abs(self.was) if self.was else math.nan
 
     @property
     def size(self) -> float:
-        """How much it changes, for the order; without a percentage the most."""
-        return math.inf if math.isnan(self.change) else abs(self.change)
+        """How much it changes, for the order: numbers without a percentage, words."""
+        if self.word:
+            return math.inf
+        return _MUCH if math.isnan(self.change) else abs(self.change)
 
     def __str__(self) -> str:
         change = numbers.moved(self.change)
         percent = f" ({change} %)" if change else ""
-        return f"{self.place} {_number(self.was)} now {_number(self.now)}{percent}"
+        return f"{self.place} {_said(self.was)} now {_said(self.now)}{percent}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,10 +67,12 @@ class Audited:
         Of its file.
     schema, command, version : str
         What it is, the words that made it, and by which castsugar.
-    count : int
-        Numbers that were compared.
+    others : sequence of str
+        Versions that made it and are not those of here.
+    numbers, words : int
+        How many were compared.
     differing : tuple of Differing
-        The largest change first.
+        Words first, then numbers, the largest change first.
     changed : tuple of str
         Files that it was made of and that hold something else now.
     """
@@ -65,7 +81,9 @@ class Audited:
     schema: str
     command: str
     version: str
-    count: int
+    others: Sequence[str]
+    numbers: int
+    words: int
     differing: tuple[Differing, ...]
     changed: tuple[str, ...]
 
@@ -75,9 +93,13 @@ def audit_screen(found: Audited, _: Shown) -> Screen:
     blocks: tuple[Block, ...] = ()
     if found.differing:
         blocks = (_table(found.differing[:_MOST]),)
+    title = f"audit: {found.name}, {found.schema} of castsugar {found.version}"
+    if found.others:
+        others = "; ".join(found.others)
+        title = f"audit: {found.name}, ANOTHER VERSION: {others}; {found.schema}"
     return Screen(
         command="audit",
-        title=f"audit: {found.name}, {found.schema} of castsugar {found.version}",
+        title=title,
         findings=tuple(_findings(found)),
         conditions=f"recomputed: {found.command}",
         blocks=blocks,
@@ -89,30 +111,37 @@ def audit_screen(found: Audited, _: Shown) -> Screen:
 def _findings(found: Audited) -> Iterator[Finding]:
     for name in found.changed:
         yield Finding("CAUTION", f"{name} has changed since the record was made.")
-    many, values = len(found.differing), {"numbers": found.count}
-    if not many:
-        said = f"same: all {found.count} numbers, in ten digits."
+    words = [one for one in found.differing if one.word]
+    largest = found.differing[len(words) :]
+    values = {"numbers": found.numbers, "words": found.words}
+    if not found.differing:
+        said = f"same: all {found.numbers} numbers, in ten digits"
+        said += f", and all {found.words} words." if found.words else "."
         yield Finding("KEPT", said, values)
-        return
-    said = f"differs: {many} of {found.count}; largest: {found.differing[0]}."
-    yield Finding("BROKEN", said, values | {"differing": many})
+    if words:
+        said = f"differs: {len(words)} of {found.words} words; first: {words[0]}."
+        yield Finding("BROKEN", said, values | {"differing_words": len(words)})
+    if largest:
+        said = f"differs: {len(largest)} of {found.numbers} numbers; largest: "
+        values |= {"differing": len(largest)}
+        yield Finding("BROKEN", f"{said}{largest[0]}.", values)
 
 
 def _table(rows: tuple[Differing, ...]) -> Table:
     return Table(
-        heads=("number", "was", "now", "%"),
+        heads=("what", "was", "now", "%"),
         rows=tuple(
             (
                 one.place,
-                _number(one.was),
-                _number(one.now),
+                _said(one.was),
+                _said(one.now),
                 numbers.moved(one.change),
             )
             for one in rows
         ),
         left=frozenset({0}),
         spare=len(rows) - 1,
-        of="numbers",
+        of="differences",
     )
 
 
@@ -121,8 +150,14 @@ def _annexes(found: Audited) -> Iterator[Annex]:
         yield Annex("All others that differ", (Listing(tuple(map(str, rest))),))
 
 
-def _number(value: float | None) -> str:
+def _said(value: Told) -> str:
+    if isinstance(value, str):
+        return value if len(value) <= _LONG else f"{value[:_LONG]}..."
     return "none" if value is None else numbers.in_full(value)
+
+
+#: Letters of a word that are shown.
+_LONG = 40
 
 
 DIFFERING = keyed(
@@ -132,13 +167,24 @@ DIFFERING = keyed(
     ("change_percent", "number", "of what it was"),
 )
 
+WORDS = keyed(
+    ("place", TEXT, "of the word in the record"),
+    ("was", TEXT, "in the record"),
+    ("now", TEXT, "as this version has it"),
+)
+
 PARTS = {
     "audited": Part(meaning="the record: file, schema, command, version"),
-    "same": Part(meaning="whether all numbers are those of this version"),
+    "other_versions": Part(meaning="what made it that is not of this version"),
+    "same": Part(meaning="whether all numbers and words are those of this version"),
     "numbers": Part(meaning="how many were compared"),
+    "words": Part(meaning="how many were compared; sentences are not"),
     "changed_files": Part(meaning="files of the record that hold something else now"),
     "differing": Part(
         meaning="the numbers that are not the same", fields=DIFFERING, many=True
+    ),
+    "differing_words": Part(
+        meaning="the words that are not the same", fields=WORDS, many=True
     ),
 }
 
@@ -152,10 +198,17 @@ def audit_parts(found: Audited) -> dict[str, Any]:
             "command": found.command,
             "castsugar": found.version,
         },
+        "other_versions": list(found.others),
         "same": not found.differing,
-        "numbers": found.count,
+        "numbers": found.numbers,
+        "words": found.words,
         "changed_files": list(found.changed),
         "differing": audit_rows(found),
+        "differing_words": [
+            {"place": one.place, "was": one.was, "now": one.now}
+            for one in found.differing
+            if one.word
+        ],
     }
 
 
@@ -169,4 +222,5 @@ def audit_rows(found: Audited) -> list[dict[str, Any]]:
             "change_percent": one.change,
         }
         for one in found.differing
+        if not one.word
     ]

@@ -56,7 +56,7 @@ class FlowSolution:
 
     @property
     def thrust_coefficient(self) -> float:
-        """Exit velocity over characteristic velocity (optimum expansion)."""
+        """Exit velocity over characteristic velocity (optimum expansion). [-]"""
         return self.exit_velocity / self.characteristic_velocity
 
     @property

@@ -88,7 +88,7 @@ class SpeciesTable:
 
     @property
     def atoms(self) -> FloatArray:
-        """Atoms of gases, then phases, shape (species, elements)."""
+        """Atoms of gases, then phases, shape (species, elements). [-]"""
         return np.vstack([self.gas.atoms, self.phase.atoms])
 
     @property

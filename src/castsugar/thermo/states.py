@@ -45,12 +45,12 @@ class State(Cited):
     products_molar_mass : float
         Mass of mix per mole of gas and condensed phases. [kg/mol]
     condensed_mass_fraction : float
-        Mass that is not gas, inert matter included.
+        Mass that is not gas, inert matter included. [-]
     gas_heat_capacity : float
         Of the gas alone at constant pressure, its composition held. [J/(kg K)]
     isentropic_exponent : float
         Of the equilibrium (finite also on a melting plateau), or of the held
-        composition in a frozen flow.
+        composition in a frozen flow. [-]
     on_plateau : bool
         Whether two forms of one substance are present.
     certificate : Certificate
@@ -90,7 +90,7 @@ class State(Cited):
 
     @property
     def gas_exponent(self) -> float:
-        """Isentropic exponent of the gas alone, its composition held.
+        """Isentropic exponent of the gas alone, its composition held. [-]
 
         Belongs with the molar mass of the gas.
         """

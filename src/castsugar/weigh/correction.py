@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +11,7 @@ from castsugar.constants import DEFAULT_FLOW
 from castsugar.errors import InputError
 from castsugar.evaluation import evaluate_columns
 from castsugar.kitchen.pour_table import kitchen_table
-from castsugar.limits import Limit, chances_of
+from castsugar.limits import Limit, Requirement, chances_of, limits_of
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.numerics import apportion
@@ -62,8 +62,13 @@ class Conditions:
         Share of the water that is known to leave; at 0 a kitchen says it.
     kitchen : Kitchen or None
     motor : Hardware or None
-    limits : tuple of Limit
-        Rows hold the quantiles that they ask for.
+    limits : iterable of Requirement or Limit
+        Kept as single limits; rows hold the quantiles that they ask for.
+
+    Raises
+    ------
+    InputError
+        For a limit that is none.
 
     Examples
     --------
@@ -77,7 +82,11 @@ class Conditions:
     water_lost: float = 0.0
     kitchen: Kitchen | None = field(default=None, repr=False)
     motor: Hardware | None = field(default=None, repr=False)
-    limits: tuple[Limit, ...] = ()
+    limits: Iterable[Requirement | Limit] = ()
+
+    def __post_init__(self) -> None:
+        """Keep the limits one by one."""
+        object.__setattr__(self, "limits", limits_of(self.limits))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,7 +153,7 @@ def judge(
             flow=conditions.flow,
             kitchen=conditions.kitchen,
             motor=conditions.motor,
-            chances=chances_of(conditions.limits),
+            chances=chances_of(limits_of(conditions.limits)),
         )
         rows = records(columns)
     return [

@@ -2,17 +2,17 @@
 # # An ingredient of your own, and the second data set
 #
 # Suppose that fruit sugar, fructose, were not in the catalogue. Python takes it all the
-# same: a formula, an enthalpy of formation, a density. Such a row carries the flag
-# "reference only", because nobody checked it: evaluate, performance and equilibrium
-# take it; sensitivities, comparison, search, weigh sheet, commands and bench files not.
-# The two numbers below are from memory of the usual handbooks: look them up before you
-# lean on them.
+# same, under a name of its own: a formula, an enthalpy of formation, a density. Such a
+# row carries the flag "reference only", because nobody checked it: evaluate,
+# performance and equilibrium take it; sensitivities, comparison, search, weigh sheet,
+# commands and bench files not. The two numbers below are from memory of the usual
+# handbooks: look them up before you lean on them.
 
 # %%
 import castsugar as cs
 
 fructose = cs.Ingredient(
-    name="fructose",
+    name="my fructose",
     formula="C6H12O6",
     enthalpy_of_formation=-1265.6e3,  # J/mol, of the solid at 298.15 K
     enthalpy_uncertainty=2.0e3,
@@ -52,7 +52,7 @@ for name in ("nasa-1993", "nasa-2002"):
 
 # %%
 slip = cs.Ingredient(
-    name="fructose, slip",
+    name="my fructose, slip",
     formula="C6H12O6",
     enthalpy_of_formation=-1255.6e3,
     density=1690.0,

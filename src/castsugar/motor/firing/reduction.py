@@ -219,6 +219,12 @@ def reduce_recording(recorded: Recorded, stand: Stand) -> Reduction:
     --------
     castsugar.firing.review : puts it beside the mix and the motor.
 
+    Notes
+    -----
+    Valid for a choked nozzle and one stretch of burning; what a suspect sensor
+    leaves open is bounded or left out. Source: mass balance of a choked nozzle
+    (Sutton & Biblarz, *Rocket Propulsion Elements*, ch. 3 and 11, from memory).
+
     Examples
     --------
     >>> import numpy as np
