@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.batch_folder import add_folder, existing_folder, folder_of, where
+from castsugar.cli.batch_sharing import add_tasks
 from castsugar.cli.bench_option import world_of
 from castsugar.cli.conditions import add_pressure_option
 from castsugar.cli.firing_options import add_stand_options
@@ -101,6 +102,7 @@ def add_parser(commands: Any) -> None:
     _add_options(card, _CARD)
     for one in (new, add, close, listing, show, card):
         add_output_options(one, *SCREEN)
+    add_tasks(inner)
 
 
 def _task(inner: Any, name: str, text: str, run: Any) -> argparse.ArgumentParser:
