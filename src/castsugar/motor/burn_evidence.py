@@ -395,6 +395,7 @@ class _Row:
     x: float
     y: float
     count: int
+    sessions: int = 1
 
 
 def rows_of(evidence: Sequence[Burned]) -> Rows:
@@ -477,15 +478,37 @@ def _merged(entries: Sequence[Burned]) -> tuple[list[_Row], float, int]:
     order = np.lexsort((y, x))
     x, y, p = x[order], y[order], p[order]
     group = replicates(p)
+    if first.bench:
+        return _halves(first, x, y, group), 0.0, 0
     rows, squares = [], 0.0
     for number in range(int(group.max()) + 1):
         own = group == number
         mean, count = float(y[own].mean()), int(own.sum())
         squares += float(((y[own] - mean) ** 2).sum())
         rows.append(_Row(first, float(x[own].mean()), mean, count))
-    if first.bench:
-        return rows, 0.0, 0
     return rows, squares, len(y) - len(rows)
+
+
+def _halves(
+    of: Burned, x: FloatArray, y: FloatArray, sessions: NDArray[np.intp]
+) -> list[_Row]:
+    """Return the rows of a batch of another bench: two at most.
+
+    The means of its lower and of its upper pressures. Level and slope are all that
+    its bench leaves to be told; a row a pressure would make every answer wait.
+    """
+    upper = x - x[0] > max(0.5 * (x[-1] - x[0]), 1e-9)
+    return [
+        _Row(
+            of,
+            float(x[own].mean()),
+            float(y[own].mean()),
+            int(own.sum()),
+            len(set(sessions[own].tolist())),
+        )
+        for own in (~upper, upper)
+        if own.any()
+    ]
 
 
 def _elsewhere(rows: Sequence[_Row]) -> FloatArray | None:
@@ -512,7 +535,7 @@ def _fixed(rows: Sequence[_Row]) -> FloatArray:
             found[i, j] = scatter.BATCH_ELSEWHERE**2
             found[i, j] += one.x * other.x * scatter.EXPONENT_BATCH**2
             if i == j:
-                found[i, i] += scatter.SESSION_ELSEWHERE**2
+                found[i, i] += scatter.SESSION_ELSEWHERE**2 / one.sessions
                 found[i, i] += scatter.STRAND_ELSEWHERE**2 / one.count
             continue
         middle = float(np.log(entry.pressure / scatter.CENTRE).mean())
