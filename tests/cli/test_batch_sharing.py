@@ -281,7 +281,9 @@ def test_an_import_is_said_and_never_called_yours(
     far = str(
         row_of("KNO3:66 powdered sugar:20 corn syrup:14", capsys)["burn_law_origin"]
     )
-    assert far.startswith("imported: strands of 1 other bench, none of yours, 6 % of")
+    assert far.startswith(
+        "imported: strands of 1 other bench, none of yours, nearest 6 % of"
+    )
     Path("bench.toml").write_text(BENCH + LAW, "utf-8")
     Path("strands_of_anna.csv").write_text(LATER, "utf-8")
     own = str(row_of(recipe, capsys)["burn_law_origin"])

@@ -111,7 +111,7 @@ def _shared(pot: Pot, number: int) -> list[SharedStrand]:
 
 
 #: ln(p / 2.5 MPa) at which the chance of a peak is reckoned; a spline in between.
-_AT = np.linspace(-4.0, 3.7, 32)
+_AT = np.linspace(-4.0, 3.7, 24)
 
 
 def _judged(model: BurnModel, world: World) -> tuple[float, bool, bool, float]:
@@ -131,7 +131,8 @@ def _judged(model: BurnModel, world: World) -> tuple[float, bool, bool, float]:
     density = math.exp(-0.5 * float(score(at)) ** 2) / math.sqrt(2.0 * math.pi)
     density *= max(float(score(at, 1)), 1e-6)
     told = math.log(max(density, 1e-4))
-    return float(p95 - p50), bool(true <= p95), bool(low <= true <= high), told
+    width = float(p95 - p50) if np.isfinite(p95) else math.inf
+    return width, bool(true <= p95), bool(low <= true <= high), told
 
 
 def _chances(model: BurnModel, mix: np.ndarray) -> np.ndarray:

@@ -182,7 +182,7 @@ def test_other_benches_are_never_the_users() -> None:
     assert origin_of(model, CENTRE_MIX) == said
     other = {"potassium nitrate": 0.65, "sucrose": 0.35}
     away = origin_of(model, other)
-    assert away == f"{said}, 20 % of the mass from invented"
+    assert away == f"{said}, nearest 20 % of the mass away"
     mine = replace(strand(0.009, ""), name="mine")
     both = BurnModel([*model.evidence, mine])
     assert origin_of(both, CENTRE_MIX) == "measured: mine; 2 other benches, imported"

@@ -164,7 +164,8 @@ def origin_of(model: BurnModel, parts: Mapping[str, float], process: str = "") -
     count = len({o.name for o in model.evidence if o.kind not in (PUBLISHED, FOREIGN)})
     beside = _benches(model.evidence)
     if not count:
-        return f"imported: strands of {beside}, none of yours, {away}"
+        near = "" if own else f"nearest {100.0 * share:.2g} % of the mass away"
+        return f"imported: strands of {beside}, none of yours, {near or away}"
     mixes = "1 mix" if count == 1 else f"{count} mixes"
     return f"model of {mixes}{f' and {beside}' if beside else ''}: {away}"
 
