@@ -362,6 +362,9 @@ FAULTS = {
      "syrup,0,1.5"): ["line 2, column licence: got 'MIT'; allowed: CC0-1.0"],
     ("00112233445566ff", "Anna"): ["line 2, column bench: got 'Anna'; allowed: 16"],
     (",1,cooked syrup,0,1.5", ",one,cooked syrup,0,1.5"): ["column batch: got 'one'"],
+    (",1,cooked syrup,0,1.5", f",{'9' * 5000},cooked syrup,0,1.5"): [
+        "allowed: 1 to 999999"
+    ],
     ("cooked syrup,0,1.5", "baked,0,1.5"): ["column process: got 'baked'; allowed:"],
     ("293.15,1,5.5", "293.15,psi,5.5"): ["column pressure_MPa: got 'psi'; allowed: a"],
     ("293.15,1,5.5", "20,1,5.5"): ["column strand_temperature_K: got '20'; allowed:"],

@@ -33,10 +33,8 @@ digits drawn by chance once and kept in bench-id.txt; batch, a number; process;
 degraded_sugar_percent, water_as_cast_percent, strand_temperature_K,
 pressure_MPa (absolute), burn_rate_mm_s; then the mix as weighed, a column
 NAME_mass_percent an ingredient. Strands of closed batches and of the bench
-file. What is invented is refused.
-
-examples:
-  castsugar batch export --licence CC0-1.0
+file. What is invented is refused. -o FILE writes it; look through it before
+you share it.
 """
 _IMPORT = """\
 Kept beside the bench file, imported/BENCH.csv, a file a bench; the next export

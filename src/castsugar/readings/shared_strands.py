@@ -22,6 +22,8 @@ LICENCES: Final = ("CC0-1.0", "CC-BY-4.0")
 #: What a bench is called: drawn by chance, says nothing of anybody.
 BENCH_ID: Final = re.compile(r"[0-9a-f]{16}")
 
+_NUMBER: Final = re.compile(r"[1-9][0-9]{0,5}")
+
 #: Columns of words; of numbers with the least and the most of each.
 _WORDS: Final = ("licence", "bench", "batch", "process")
 _NUMBERS: Final = {
@@ -201,11 +203,11 @@ class _Row:
                 f"{self.where}, columns {_SHARE!r}: got {whole:.6g} in all; allowed: "
                 f"100 within {_SUM:g}; {_ASK}"
             )
-        digits = self.word("batch", str.isdecimal, "a whole number from 1")
+        digits = self.word("batch", _NUMBER.fullmatch, "1 to 999999")
         return SharedStrand(
             licence=self.word("licence", LICENCES.__contains__, ", ".join(LICENCES)),
             bench=self.word("bench", BENCH_ID.fullmatch, "16 hexadecimal digits"),
-            batch=int(digits) if digits.isdecimal() else 0,
+            batch=int(digits) if _NUMBER.fullmatch(digits) else 0,
             process=self.word("process", PROCESSES.__contains__, ", ".join(PROCESSES)),
             numbers={c: x for c, x in numbers.items() if x is not None},
             shares={name: x for name, x in sorted(shares.items()) if x},

@@ -45,7 +45,7 @@ def own_strands(
         for batch, strands in _pots(mix):
             wet = water.get(batch, math.nan)
             one = [_shared(mix, s, wet, usual) for s in strands]
-            found.append(sorted(one, key=lambda row: row.reading))
+            found.append(sorted(one, key=_in_batch))
     found.sort(key=_order)
     return [
         replace(one, licence=licence, batch=number)
@@ -103,6 +103,10 @@ def _shared(mix: MixLaw, strand: Strand, water: float, usual: str) -> SharedStra
         numbers={n: rounded(x) for n, x in numbers.items() if not math.isnan(x)},
         shares={n: rounded(100.0 * x) for n, x in sorted(mix.fractions.items()) if x},
     )
+
+
+def _in_batch(row: SharedStrand) -> tuple[object, ...]:
+    return row.reading, sorted(row.numbers.items())
 
 
 def _order(rows: Sequence[SharedStrand]) -> tuple[object, ...]:
