@@ -161,6 +161,7 @@ def burn_law(driven: Driven | str) -> Block:
 def status_of(law: BurnLaw) -> str:
     """Return what a burn law rests on."""
     head = law.origin.partition(":")[0].replace("fired", "measured")
+    head = head.replace("imported", "borrowed")
     return head if head in ("measured", "stated", "borrowed", "assumed") else "model"
 
 

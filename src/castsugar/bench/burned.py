@@ -11,7 +11,9 @@ from typing import Any
 import numpy as np
 
 from castsugar.bench.bench import Bench
+from castsugar.bench.imported import burned_elsewhere, read_imported
 from castsugar.bench.schema import Place
+from castsugar.constants import REFERENCE_TEMPERATURE
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.mix import refusals
@@ -23,6 +25,7 @@ from castsugar.motor.burn_evidence import stated as stated_law
 from castsugar.motor.burn_law import REFERENCE_PRESSURE, Band, BurnLaw, borrowed_law
 from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.efficiency import Reading
+from castsugar.motor.hardware import TEMPERATURE_SENSITIVITY
 from castsugar.motor.scatter import Scatter
 from castsugar.motor.strand_model import burned_by_batch
 from castsugar.motor.strands import Strand, analyse_mix
@@ -122,9 +125,13 @@ def burning_of(
     temperatures = [s.temperature for s in every]
     known = [t for t in temperatures if t is not None]
     dated = bool(known) and len(known) == len(temperatures)
+    at = math.fsum(known) / len(known) if dated else None
+    if others := read_imported(bench, database):
+        stated = (bench.motor or {}).get("temperature_sensitivity")
+        sensitivity = TEMPERATURE_SENSITIVITY if stated is None else float(stated)
+        evidence += burned_elsewhere(others, at or REFERENCE_TEMPERATURE, sensitivity)
     usual = bench.kitchen["process"]
-    model = BurnModel(evidence, scatter_of(bench), process=usual)
-    return model, math.fsum(known) / len(known) if dated else None
+    return BurnModel(evidence, scatter_of(bench), process=usual), at
 
 
 def readings_of(firings: Sequence[Mapping[str, Any]] | None) -> list[Reading]:

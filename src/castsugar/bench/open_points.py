@@ -198,12 +198,27 @@ def check(world: World) -> BenchCheck:
             "limits": len(bench.limits),
             "measurements": len(bench.kitchen["measured"]),
             "burn_laws": len(laws),
+            **_of_others(world),
         },
         files=(bench.path.name, *strands),
         units=world.units,
         conditions=world.conditions,
         levers=levers(world),
     )
+
+
+def _of_others(world: World) -> dict[str, int]:
+    """Return how many strands of how many other benches were imported, if any."""
+    from castsugar.motor.burn_evidence import FOREIGN
+
+    every = () if world.motor is None else world.motor.burning.evidence
+    others = [one for one in every if one.kind == FOREIGN]
+    if not others:
+        return {}
+    return {
+        "other_benches": len({one.bench for one in others}),
+        "strands_of_other_benches": sum(len(one.rate) for one in others),
+    }
 
 
 def _invented(world: World) -> Iterator[Point]:
@@ -324,6 +339,11 @@ def _widths(world: World) -> Iterator[Point]:
     for name, width in known.items():
         text = f"of burning rates: {100.0 * width:g} % is taken"
         yield Point(status=ASSUMED, entry=f"scatter.{name}", text=text)
+    if _of_others(world):
+        from castsugar.motor.scatter import BENCH
+
+        text = f"of burning rates between benches: {100.0 * BENCH:g} % is taken"
+        yield Point(status=ASSUMED, entry="imported", text=text)
 
 
 def _without_lot(world: World) -> Iterator[Point]:

@@ -9,7 +9,9 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.bench_option import add_bench_option, world_of
+from castsugar.cli.batch_folder import add_folder, existing_folder, folder_of, where
+from castsugar.cli.batch_sharing import add_tasks
+from castsugar.cli.bench_option import world_of
 from castsugar.cli.conditions import add_pressure_option
 from castsugar.cli.firing_options import add_stand_options
 from castsugar.cli.interrupt import held_back
@@ -102,6 +104,7 @@ def add_parser(commands: Any) -> None:
         add_output_options(one)
     for one in (add, close, listing):
         add_output_options(one, without=UNCITED)
+    add_tasks(inner)
 
 
 def _task(inner: Any, name: str, text: str, run: Any) -> argparse.ArgumentParser:
@@ -117,17 +120,6 @@ def _task(inner: Any, name: str, text: str, run: Any) -> argparse.ArgumentParser
 
 def _add_id(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("id", metavar="ID", help="for example 2026-05-02-1")
-
-
-def add_folder(parser: argparse.ArgumentParser) -> None:
-    """Add what says where the records are."""
-    parser.add_argument(
-        "--dir",
-        metavar="DIR",
-        help="folder of the records (default: batches, beside the bench file if one "
-        "is given, else here)",
-    )
-    add_bench_option(parser)
 
 
 #: Options of the tasks: name, metavar, help; those that may be repeated say so.
@@ -224,35 +216,6 @@ def _add_event_options(parser: argparse.ArgumentParser) -> None:
         help="line that is wrong, as castsugar batch show numbers it; --note says what",
     )
     add_stand_options(parser)
-
-
-def folder_of(options: argparse.Namespace) -> Path:
-    """Return the folder of the records; raise InputError for an empty name."""
-    from castsugar.errors import InputError
-
-    if options.dir == "":
-        raise InputError("--dir is empty; give a name or leave it out")
-    if options.dir is not None:
-        return Path(options.dir)
-    beside = Path(options.bench).parent if options.bench is not None else Path()
-    return beside / "batches"
-
-
-def existing_folder(options: argparse.Namespace) -> Path:
-    """Return the folder of the records; raise InputError if named in vain."""
-    from castsugar.errors import InputError
-    from castsugar.files.paths import is_folder
-
-    folder = folder_of(options)
-    if options.dir is not None and not is_folder(folder):
-        raise InputError(f"--dir {options.dir}: there is no such folder")
-    return folder
-
-
-def where(options: argparse.Namespace) -> str:
-    """Return the options that say where the records are, as typed."""
-    given = (("--bench", options.bench), ("--dir", options.dir))
-    return "".join(f" {name} {shlex.quote(v)}" for name, v in given if v is not None)
 
 
 def run_new(options: argparse.Namespace) -> int:

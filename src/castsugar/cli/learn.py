@@ -10,7 +10,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from castsugar.cli.batch import add_folder, existing_folder, folder_of, where
+from castsugar.cli.batch_folder import add_folder, existing_folder, folder_of, where
 from castsugar.cli.interrupt import held_back
 from castsugar.cli.output import add_output_options
 from castsugar.cli.screen import remark

@@ -59,6 +59,7 @@ _LAWS = {
     "fired": MEASURED,
     "stated": STATED,
     "borrowed": BORROWED,
+    "imported": BORROWED,
     "assumed": ASSUMED,
 }
 

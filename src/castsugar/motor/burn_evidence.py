@@ -17,9 +17,10 @@ from castsugar.motor.burn_law import BORROWED_DOUBT, BurnLaw, burn_rate
 from castsugar.motor.scatter import PROCESSES
 from castsugar.motor.strand_fit import replicates
 
-STRANDS, FIRING, PUBLISHED, STATED = KINDS = (
+STRANDS, FIRING, FOREIGN, PUBLISHED, STATED = KINDS = (
     "strands",
     "firing",
+    "foreign",
     "published",
     "stated",
 )
@@ -92,7 +93,9 @@ def between(
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Burned:
-    """Strands of one batch, one firing, or a law that was not measured here.
+    """Strands of one batch, one firing, or what was not measured here.
+
+    Not measured here are strands of another bench, published and stated laws.
 
     Attributes
     ----------
@@ -106,6 +109,8 @@ class Burned:
         "strands", "firing", "published" or "stated".
     batch : str
         Which pot it came from: two entries of one mix and one batch share it.
+    bench : str
+        Whose bench it was burned on, where that is not the user's.
     log_rate_u, exponent_u : float
         Standard uncertainties that the entry brings: of the reading of a firing, of a
         published or stated law. [-]
@@ -152,6 +157,7 @@ class Burned:
     rate: FloatArray
     kind: str = STRANDS
     batch: str = ""
+    bench: str = ""
     log_rate_u: float = 0.0
     exponent_u: float = 0.0
     shared_u: float = 0.0
@@ -186,6 +192,10 @@ class Burned:
             raise InputError(
                 f"{self.name!r} is of kind {self.kind!r} and process {self.process!r}; "
                 f"allowed: {', '.join(KINDS)}; {', '.join(PROCESSES)}"
+            )
+        if (self.kind == FOREIGN) != bool(self.bench):
+            raise InputError(
+                f"{self.name!r}: strands of another bench, and they alone, name it"
             )
         if not (self.log_rate_u >= 0.0 <= self.exponent_u):
             raise InputError(f"{self.name!r}: an uncertainty must be 0 or more")
@@ -321,7 +331,11 @@ class Rows:
     batches : tuple of str
         Names, by number.
     usual : int
-        The process of most rows, in :data:`PROCESSES`.
+        The process of most rows, in :data:`PROCESSES`; the user's own before others.
+    elsewhere : ndarray, shape (m, m), or None
+        What the squared scatter between benches counts: once between rows that are not
+        of the user's bench, for that lies apart from all of them; twice within another
+        one. None: all rows are of the user's bench.
     """
 
     components: tuple[str, ...]
@@ -333,6 +347,7 @@ class Rows:
     freedom: float
     batches: tuple[str, ...]
     usual: int
+    elsewhere: FloatArray | None = None
 
     def aligned(
         self, fractions: ArrayLike, components: Sequence[str]
@@ -385,6 +400,7 @@ class _Row:
     x: float
     y: float
     count: int
+    sessions: int = 1
 
 
 def rows_of(evidence: Sequence[Burned]) -> Rows:
@@ -398,13 +414,17 @@ def rows_of(evidence: Sequence[Burned]) -> Rows:
         found, more, left = _merged(one)
         rows += found
         squares, freedom = squares + more, freedom + left
-    usual = _usual([row.of.process for row in rows])
-    batches = tuple(sorted({row.of.batch for row in rows if row.of.batch}))
+    own = [row for row in rows if not row.of.bench]
+    usual = _usual([row.of.process for row in own or rows])
+    batches = tuple(sorted({row.of.batch for row in own if row.of.batch}))
     kinds = [PROCESSES.index(row.of.process) for row in rows]
     places = places_of(
         _table([row.of.shares for row in rows], components),
         [row.x for row in rows],
-        batch=[batches.index(r.of.batch) if r.of.batch else -1 for r in rows],
+        batch=[
+            batches.index(r.of.batch) if r.of.batch and not r.of.bench else -1
+            for r in rows
+        ],
         motor=[row.of.kind == FIRING for row in rows],
         process=[-1 if p == usual else p for p in kinds],
         degraded=[row.of.degraded for row in rows],
@@ -419,6 +439,7 @@ def rows_of(evidence: Sequence[Burned]) -> Rows:
         freedom=float(freedom),
         batches=batches,
         usual=usual,
+        elsewhere=_elsewhere(rows),
     )
 
 
@@ -456,12 +477,14 @@ def _merged(entries: Sequence[Burned]) -> tuple[list[_Row], float, int]:
     p = np.concatenate([one.pressure for one in entries])
     y = np.log(np.concatenate([one.rate for one in entries]))
     x = np.log(p / scatter.CENTRE)
-    if first.kind != STRANDS:
+    if first.kind not in (STRANDS, FOREIGN):
         pairs = zip(x.tolist(), y.tolist(), strict=True)
         return [_Row(first, a, b, 0) for a, b in pairs], 0.0, 0
     order = np.lexsort((y, x))
     x, y, p = x[order], y[order], p[order]
     group = replicates(p)
+    if first.bench:
+        return _halves(first, x, y, group), 0.0, 0
     rows, squares = [], 0.0
     for number in range(int(group.max()) + 1):
         own = group == number
@@ -469,6 +492,38 @@ def _merged(entries: Sequence[Burned]) -> tuple[list[_Row], float, int]:
         squares += float(((y[own] - mean) ** 2).sum())
         rows.append(_Row(first, float(x[own].mean()), mean, count))
     return rows, squares, len(y) - len(rows)
+
+
+def _halves(
+    of: Burned, x: FloatArray, y: FloatArray, sessions: NDArray[np.intp]
+) -> list[_Row]:
+    """Return the rows of a batch of another bench: two at most.
+
+    The means of its lower and of its upper pressures. Level and slope are all that
+    its bench leaves to be told; a row a pressure would make every answer wait.
+    """
+    upper = x - x[0] > max(0.5 * (x[-1] - x[0]), 1e-9)
+    return [
+        _Row(
+            of,
+            float(x[own].mean()),
+            float(y[own].mean()),
+            int(own.sum()),
+            len(set(sessions[own].tolist())),
+        )
+        for own in (~upper, upper)
+        if own.any()
+    ]
+
+
+def _elsewhere(rows: Sequence[_Row]) -> FloatArray | None:
+    """Return how often the squared scatter between benches counts; see `Rows`."""
+    benches = np.array([row.of.bench for row in rows], dtype=object)
+    foreign = benches != ""
+    if not foreign.any():
+        return None
+    same = benches[:, None] == benches
+    return np.asarray(np.outer(foreign, foreign) * (1.0 + same))
 
 
 def _fixed(rows: Sequence[_Row]) -> FloatArray:
@@ -480,6 +535,13 @@ def _fixed(rows: Sequence[_Row]) -> FloatArray:
             found[i, j] = entry.shared_u * other.of.shared_u
             continue
         if entry.kind == STRANDS:
+            continue
+        if entry.kind == FOREIGN:
+            found[i, j] = scatter.BATCH_ELSEWHERE**2
+            found[i, j] += one.x * other.x * scatter.EXPONENT_BATCH**2
+            if i == j:
+                found[i, i] += scatter.SESSION_ELSEWHERE**2 / one.sessions
+                found[i, i] += scatter.STRAND_ELSEWHERE**2 / one.count
             continue
         middle = float(np.log(entry.pressure / scatter.CENTRE).mean())
         centre = 0.0 if entry.kind == PUBLISHED else middle

@@ -21,7 +21,10 @@ from castsugar.motor.scatter import MOST_BATCH, Scatter
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Widths:
-    """Standard deviations of ln r, (points,) each; `length` is of mass moved."""
+    """Standard deviations of ln r, (points,) each; `length` is of mass moved.
+
+    `bench`, between benches, is None where all rows are of the user's.
+    """
 
     batch: FloatArray
     surface: FloatArray
@@ -30,10 +33,12 @@ class Widths:
     bend: FloatArray
     slope: FloatArray
     strand: FloatArray
+    bench: FloatArray | None = None
 
     def take(self, part: Any) -> Widths:
         """Return some of the points."""
-        return Widths(**{n: getattr(self, n)[part] for n in NAMES})
+        names = NAMES if self.bench is None else WITH_BENCH
+        return Widths(**{n: getattr(self, n)[part] for n in names})
 
     @property
     def between(self) -> FloatArray:
@@ -42,6 +47,9 @@ class Widths:
 
 
 NAMES: Final = (*scatter.LOG_SPREADS, "strand")
+
+#: The same where some rows are of other benches.
+WITH_BENCH: Final = (*scatter.LOG_SPREADS, "bench", "strand")
 
 
 def matern(a: FloatArray) -> FloatArray:
@@ -119,6 +127,9 @@ def of_data(rows: Rows, known: Scatter, at: Widths) -> FloatArray:
     own = own + np.where(rows.places.motor, known.firing**2, 0.0)
     diagonal = np.arange(len(rows.log_rate))
     found[:, diagonal, diagonal] += own
+    if rows.elsewhere is not None:
+        apart = np.minimum(np.asarray(at.bench), scatter.MOST_BENCH)
+        found += apart[:, None, None] ** 2 * rows.elsewhere
     return found + rows.fixed
 
 
@@ -141,22 +152,26 @@ _AT_ONCE = 64
 _NOTHING = 1e-6
 
 
-def _medians(known: Scatter) -> FloatArray:
-    return np.log([getattr(known, name) for name in scatter.LOG_SPREADS])
-
-
-_SPREADS = np.array(list(scatter.LOG_SPREADS.values()))
+def _held(known: Scatter, rows: Rows) -> tuple[FloatArray, FloatArray]:
+    """Return medians of ln of the widths but the last, and their spreads."""
+    medians = [getattr(known, name) for name in scatter.LOG_SPREADS]
+    spreads = list(scatter.LOG_SPREADS.values())
+    if rows.elsewhere is not None:
+        medians.append(scatter.BENCH)
+        spreads.append(scatter.BENCH_SPREAD)
+    return np.log(medians), np.array(spreads)
 
 
 def _first(known: Scatter, rows: Rows) -> FloatArray:
-    """Return ln of the widths at the points of their prior, (points, 7).
+    """Return ln of the widths at the points of their prior, (points, 7 or 8).
 
     The scatter of strands already knows the squares within rows: exact.
     """
     from scipy.special import gammaincinv, ndtri
 
-    chances = draw_set.block(len(NAMES), 0, POINTS, SEED)
-    others = _medians(known) + _SPREADS * ndtri(chances[:, :-1])
+    medians, spreads = _held(known, rows)
+    chances = draw_set.block(len(medians) + 1, 0, POINTS, SEED)
+    others = medians + spreads * ndtri(chances[:, :-1])
     freedom, squares = _strands(known, rows)
     chi2 = 2.0 * gammaincinv(0.5 * freedom, chances[:, -1])
     return np.column_stack([others, 0.5 * np.log(squares / chi2)])
@@ -174,7 +189,8 @@ def _strands(known: Scatter, rows: Rows) -> tuple[float, float]:
 
 def _log_prior(known: Scatter, rows: Rows, theta: FloatArray) -> FloatArray:
     """Return the log density of the prior, but for a constant, (points,)."""
-    z = (theta[:, :-1] - _medians(known)) / _SPREADS
+    medians, spreads = _held(known, rows)
+    z = (theta[:, :-1] - medians) / spreads
     freedom, squares = _strands(known, rows)
     chi2 = squares * np.exp(-2.0 * theta[:, -1])
     tail = 0.5 * freedom * np.log(chi2) - 0.5 * chi2
@@ -182,8 +198,12 @@ def _log_prior(known: Scatter, rows: Rows, theta: FloatArray) -> FloatArray:
 
 
 def widths_at(theta: FloatArray) -> Widths:
-    """Return widths of their logarithms, (points, 7) in the order of :data:`NAMES`."""
-    return Widths(**dict(zip(NAMES, np.exp(theta).T, strict=True)))
+    """Return widths of their logarithms, (points, 7) in the order of :data:`NAMES`.
+
+    Of 8 in that of :data:`WITH_BENCH`.
+    """
+    names = NAMES if theta.shape[1] == len(NAMES) else WITH_BENCH
+    return Widths(**dict(zip(names, np.exp(theta).T, strict=True)))
 
 
 def _log_likelihood(rows: Rows, known: Scatter, theta: FloatArray) -> FloatArray:
@@ -243,10 +263,10 @@ def _next(
     w = _tempered(log_weight)
     middle = w @ theta
     spread = 1.3**2 * ((theta - middle).T * w) @ (theta - middle)
-    floor = np.full(len(NAMES), 0.15**2)
+    floor = np.full(len(middle), 0.15**2)
     floor[-1] = 0.03**2
     lower = np.linalg.cholesky(spread + np.diag(floor))
-    z = ndtri(draw_set.block(len(NAMES), number * POINTS, POINTS, SEED))
+    z = ndtri(draw_set.block(len(middle), number * POINTS, POINTS, SEED))
     density = -0.5 * (z**2).sum(axis=1) - np.log(np.diag(lower)).sum()
     return middle + z @ lower.T, density
 

@@ -19,7 +19,13 @@ from castsugar.mix import weighing
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.motor import mass_balance
-from castsugar.motor.burn_evidence import KINDS, PUBLISHED, Burned, coordinates
+from castsugar.motor.burn_evidence import (
+    FOREIGN,
+    KINDS,
+    PUBLISHED,
+    Burned,
+    coordinates,
+)
 from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.burn_model import (
     NEXT,
@@ -145,16 +151,29 @@ def origin_of(model: BurnModel, parts: Mapping[str, float], process: str = "") -
     like = [one for one in own if one.process == made]
     if like:
         one = min(like, key=lambda one: KINDS.index(one.kind))
-        return f"{_WORDS[one.kind]}: {one.name}"
+        if one.kind == FOREIGN:
+            return f"imported: strands of {_benches(like)}, none of yours"
+        beside = f"; {_benches(like)}, imported" if _benches(like) else ""
+        return f"{_WORDS[one.kind]}: {one.name}{beside}"
     share, name = distance_of(model, parts)
     away = f"{100.0 * share:.2g} % of the mass from {name}"
     if own:
         away = f"{own[0].name}, but that was {own[0].process} and this is {made}"
     if all(one.kind == PUBLISHED for one in model.evidence):
         return f"borrowed: {name}, {away}"
-    count = len({one.name for one in model.evidence if one.kind != PUBLISHED})
+    count = len({o.name for o in model.evidence if o.kind not in (PUBLISHED, FOREIGN)})
+    beside = _benches(model.evidence)
+    if not count:
+        near = "" if own else f"nearest {100.0 * share:.2g} % of the mass away"
+        return f"imported: strands of {beside}, none of yours, {near or away}"
     mixes = "1 mix" if count == 1 else f"{count} mixes"
-    return f"model of {mixes}: {away}"
+    return f"model of {mixes}{f' and {beside}' if beside else ''}: {away}"
+
+
+def _benches(burned: Sequence[Burned]) -> str:
+    """Say of how many other benches something is; empty for none."""
+    count = len({one.bench for one in burned} - {""})
+    return f"{count} other bench{'es' * (count > 1)}" if count else ""
 
 
 _WORDS = {

@@ -49,6 +49,17 @@ BEND_LENGTH, BEND_MIX = 0.9, 0.15
 #: themselves. Assumed.
 PUBLISHED_EXPONENT, PUBLISHED_ROW = 0.05, 0.02
 
+#: How far benches of different people lie apart, as a standard deviation of ln r:
+#: median, standard deviation of its logarithm, and the most that is taken. Assumed:
+#: between the scatter of batches of one bench (6 %) and a third, about that by which a
+#: published law misses: its geometric mean, both at one deviation.
+BENCH, BENCH_SPREAD, MOST_BENCH = 0.14, 0.85, 0.33
+
+#: Scatter of batches, sessions and strands on a bench that is not the user's: root
+#: mean square of what is held beforehand. It is not learnt, and teaches nothing of the
+#: user's own.
+BATCH_ELSEWHERE, SESSION_ELSEWHERE, STRAND_ELSEWHERE = 0.084, 0.016, 0.032
+
 #: Standard uncertainty of ln r by a unit of degraded share of the sugar. Assumed: what
 #: browned sugar does to the rate is not known.
 DEGRADED: Final = 1.0

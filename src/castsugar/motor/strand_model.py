@@ -279,12 +279,7 @@ def burned_by_batch(
     **more
         What else each entry carries.
     """
-    batches: dict[str, list[Strand]] = {}
-    for strand in strands:
-        file = source or strand.file or "strands"
-        unnamed = (file, name, strand.date, strand.process)
-        batch = strand.batch or ", ".join(filter(None, unnamed))
-        batches.setdefault(batch, []).append(strand)
+    batches = pots(name, strands, source)
     return [
         Burned(
             name=name,
@@ -299,3 +294,16 @@ def burned_by_batch(
         )
         for batch, own in batches.items()
     ]
+
+
+def pots(
+    name: str, strands: Sequence[Strand], source: str = ""
+) -> dict[str, list[Strand]]:
+    """Return the strands of one mix by their batch; as for :func:`burned_by_batch`."""
+    batches: dict[str, list[Strand]] = {}
+    for strand in strands:
+        file = source or strand.file or "strands"
+        unnamed = (file, name, strand.date, strand.process)
+        batch = strand.batch or ", ".join(filter(None, unnamed))
+        batches.setdefault(batch, []).append(strand)
+    return batches

@@ -13,6 +13,7 @@ from typing import Any
 
 from castsugar.asked import Question, Shelf, doubts_of
 from castsugar.bench.conditions import conditions_of
+from castsugar.bench.imported import imported_files
 from castsugar.bench.kitchen import learn
 from castsugar.bench.motor import resized
 from castsugar.bench.world import World, read
@@ -233,10 +234,11 @@ class Desk:
 
 
 def files_of(world: World) -> list[Path]:
-    """Return the bench file and the files of strands that it names."""
+    """Return the bench file and the files of strands that it rests on."""
     laws = (world.bench.motor or {}).get("burn_law", ())
     named = dict.fromkeys(law["strands"] for law in laws if law.get("strands"))
-    return [world.bench.path, *(world.bench.path.parent / name for name in named)]
+    own = [world.bench.path.parent / name for name in named]
+    return [world.bench.path, *own, *imported_files(world.bench)]
 
 
 def digest_of(files: list[Path]) -> str:

@@ -114,6 +114,10 @@ def _read(found: BenchCheck, motor: Hardware | None, show: Shown) -> Iterator[Fi
         unused = found.counts["unused_lots"]
         text += f"; of the lots {unused} not in use" if unused else ""
         yield Finding("READ", f"{text}.", dict(found.counts))
+    if benches := found.counts.get("other_benches"):
+        strands = found.counts["strands_of_other_benches"]
+        many = numbers.count(benches, "other bench", "other benches")
+        yield Finding("READ", f"imported: {strands} strands of {many}, not yours.")
     if motor is not None:
         throat = show.typed("length", 1e3 * motor.throat_diameter)
         text = f"motor: throat {throat}"

@@ -103,6 +103,7 @@ def law_words(law: BurnLaw) -> str:
         "fired": "your firing",
         "stated": "the law you stated",
         "borrowed": "the published law",
+        "imported": "other benches, imported",
     }
     name = words.get(kind, "what is held beforehand")
     return f"{name} ({of})" if of else name

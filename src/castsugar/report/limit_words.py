@@ -326,10 +326,17 @@ def rests_on(origin: str) -> str:
     ('your strands', 'assumed, nothing was burned')
     >>> rests_on("model of 3 mixes: 1.2 % of the mass from 60/20/20")
     'model of 3 mixes, 1.2 % of the mass from 60/20/20'
+    >>> rests_on("imported: strands of 3 other benches, none of yours")
+    'strands of 3 other benches (imported), none of yours'
     """
     head, _, rest = origin.partition(": ")
     if head in _BURNED:
-        return _BURNED[head]
+        others = rest.rpartition("; ")[2].removesuffix(", imported")
+        beside = f" and those of {others} (imported)"
+        return _BURNED[head] + beside * rest.endswith(", imported")
+    if head == "imported":
+        others, _, more = rest.partition(", ")
+        return f"{others} (imported), {more}"
     if head.startswith(("model of", "assumed")):
         return f"{head}, {rest}"
     return origin
