@@ -1,0 +1,278 @@
+"""Write the certificate of a flame: points found in doubles, mended in exact numbers.
+
+What the bounds of :mod:`castsugar.thermo.proof.check` need: compositions that hold the
+elements exactly, and potentials that no species exceeds. What the solver errs by enters
+the bounds squared; the mending costs less than 1e-24 of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Any
+
+import numpy as np
+from flint import arb, ctx, fmpq, fmpq_mat
+
+from castsugar.arrays import FloatArray
+from castsugar.constants import GAS_CONSTANT
+from castsugar.errors import ConvergenceError
+from castsugar.thermo.gibbs import chamber, expansion, newton, starts
+from castsugar.thermo.gibbs.model import Batch, Iterate, TableModel
+from castsugar.thermo.gibbs.newton import Target
+from castsugar.thermo.proof import check
+from castsugar.thermo.species import SpeciesTable
+
+#: Temperatures between which a flame is proved to be the only one. [K]
+RANGE = (300.0, 5000.0)
+
+#: How far an inner point stands from its outer one, at most. [K]
+_INWARD = 1
+
+#: Amounts below this are left out. [mol/kg]
+_LEAST = 1e-28
+
+#: Potentials keep this far from what they must not exceed, and how often they are
+#: corrected at most; digits of them.
+_MARGIN, _CORRECTIONS, _DIGITS = 1e-32, 8, 45
+
+#: The rule by which species are allowed, said in every certificate.
+RULE = (
+    "all species of these elements at every temperature, as the solver takes them; a "
+    "condensed form beyond its published range by its continued fit"
+)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Flame:
+    """What is burnt, and at what temperature it is said to burn."""
+
+    elements: FloatArray  # all above zero [mol/kg]
+    enthalpy: float  # [J/kg]
+    pressure: float  # [Pa]
+    temperature: Fraction  # [K]
+    within: Fraction  # [K]
+    near: Iterate | None = None  # the state there, one row
+
+
+class Prover:
+    """Writes certificates over one table of species.
+
+    Parameters
+    ----------
+    table : SpeciesTable
+        Species of elements that are all present.
+    """
+
+    def __init__(self, table: SpeciesTable) -> None:
+        self.table = table
+        self.stated = stated_species(table)
+        self.species = check.Species(self.stated, *RANGE)
+        ends = self.species.ends
+        middles = [0.5 * (a + b) for a, b in zip(ends, ends[1:], strict=False)]
+        self.models = [TableModel(one_stretch(table, t)) for t in middles]
+
+    def certificate(self, flame: Flame) -> dict[str, Any]:
+        """Return a certificate that may hold; :func:`check.check` says if it does.
+
+        Raises
+        ------
+        ConvergenceError
+            If the solver finds no state where one is needed.
+        """
+        points = _Points(self, flame)
+        t, d = flame.temperature, flame.within
+        return {
+            "problem": {
+                "elements": list(self.table.elements),
+                "elements_mol_kg": flame.elements.tolist(),
+                "enthalpy_J_kg": flame.enthalpy,
+                "pressure_Pa": flame.pressure,
+                "reference_pressure_Pa": self.table.reference_pressure,
+                "gas_constant_J_mol_K": GAS_CONSTANT,
+                "lowest_temperature_K": RANGE[0],
+                "highest_temperature_K": RANGE[1],
+                "data_set": self.table.data_set,
+                "rule": RULE,
+                "species": self.stated,
+            },
+            "claim": {"temperature_K": decimal(t), "within_K": decimal(d)},
+            "pairs": [
+                points.pair(*side) for side in check.sides(self.species.ends, t, d)
+            ],
+        }
+
+
+class _Points:
+    """The points of one certificate."""
+
+    def __init__(self, prover: Prover, flame: Flame) -> None:
+        ctx.prec = check.BITS
+        self.prover, self.flame = prover, flame
+        ratio = flame.pressure / prover.table.reference_pressure
+        self.log_p = np.log([ratio])
+        pressure = check.ball(flame.pressure)
+        self.ball_log_p = (
+            pressure / check.ball(prover.table.reference_pressure)
+        ).log()
+        self.batch = starts.whole_batch(prover.models[0], flame.elements[None, :])
+
+    def pair(self, stretch: int, hotter: bool, outer: Fraction) -> dict[str, Any]:
+        """Return composition and potentials for one side of a stretch."""
+        t = self.flame.temperature
+        inner = max(t, outer - _INWARD) if hotter else min(t, outer + _INWARD)
+        near = self.flame.near if inner == t else None
+        inside = self._state(stretch, inner, near)
+        outside = self._state(stretch, outer, inside)
+        model = self.prover.models[stretch]
+        amounts = expansion.amounts(model, self.batch, outside)[0]
+        return {
+            "outer_K": decimal(outer),
+            "amounts_mol_kg": self._amounts(amounts),
+            "inner_K": decimal(inner),
+            "potentials": self._potentials(stretch, inner, inside),
+        }
+
+    def _state(self, stretch: int, t: Fraction, start: Iterate | None) -> Iterate:
+        """Solve at a temperature by the fits of a stretch, from a state if given."""
+        model, target = self.prover.models[stretch], Target("temperature", np.zeros(1))
+        if start is not None:
+            found = start.take(np.array([0]))
+            found.temperature[:] = float(t)
+            _one_form(model, found)
+            if newton.run(model, self.batch, found, target).solved[0]:
+                return found
+        tried = chamber.at_temperature(
+            model, self.batch, np.array([float(t)]), self.log_p
+        )
+        if not tried.solved[0]:
+            raise ConvergenceError(f"no equilibrium found at {float(t):g} K")
+        return tried.iterate
+
+    def _amounts(self, amounts: FloatArray) -> dict[str, str]:
+        """Write amounts, a few species mended so that they hold the elements exactly."""
+        species = self.prover.species
+        atoms = np.array(species.atoms)
+        mended = _independent(atoms, amounts)
+        kept = [j for j in np.flatnonzero(amounts > _LEAST) if j not in mended]
+        told = {int(j): Fraction(repr(float(amounts[j]))) for j in kept}
+        lack = [
+            Fraction(b) - sum(n * species.atoms[j][e] for j, n in told.items())
+            for e, b in enumerate(self.flame.elements.tolist())
+        ]
+        matrix = fmpq_mat([[species.atoms[j][e] for j in mended] for e in range(len(lack))])
+        right = fmpq_mat([[fmpq(x.numerator, x.denominator)] for x in lack])
+        solved = matrix.solve(right).entries()
+        told |= {j: Fraction(str(x)) for j, x in zip(mended, solved, strict=True)}
+        names = self.prover.table.names
+        return {names[j]: decimal(n) for j, n in sorted(told.items())}
+
+    def _potentials(self, stretch: int, t: Fraction, state: Iterate) -> list[str]:
+        """Write potentials, corrected until no species exceeds them."""
+        species, model = self.prover.species, self.prover.models[stretch]
+        g = species.gibbs(stretch, check.ball(t), self.ball_log_p)
+        count = species.gases
+        y = expansion.amounts(model, self.batch, state)[0, :count]
+        mean = y @ model.gas_atoms / y.sum()
+        active = state.active[0].copy()
+        pi = [arb(x) for x in state.potentials[0].tolist()]
+        for _ in range(_CORRECTIONS):
+            gas, phases = species.distances(g, pi)
+            far = np.array([float(one.mid()) for one in phases])
+            active |= far < 0.0
+            rows, lack = [mean], [-float(gas.mid()) - _MARGIN]
+            for group in _same(model.phase_atoms, active):
+                tight = group[int(np.argmin(far[group]))]
+                rows.append(model.phase_atoms[tight])
+                lack.append(far[tight] - _MARGIN)
+            if max(np.abs(lack)) < 0.5 * _MARGIN:
+                break
+            change = np.linalg.lstsq(np.array(rows), np.array(lack), rcond=None)[0]
+            pi = [(x + arb(dx)).mid() for x, dx in zip(pi, change.tolist(), strict=True)]
+        return [x.str(_DIGITS, radius=False) for x in pi]
+
+
+# ----------------------------------------------------------------------------
+# What a table states; its fits on one stretch.
+
+
+def stated_species(table: SpeciesTable) -> list[dict[str, Any]]:
+    """Return species with atoms, joins [K] and fits, as a certificate states them."""
+    gas, phase = table.gas, table.phase
+    told = [
+        {
+            "name": name,
+            "gas": True,
+            "atoms": gas.atoms[j].astype(int).tolist(),
+            "joins": [gas.join],
+            "fits": gas.fit[:, :, j].tolist(),
+        }
+        for j, name in enumerate(gas.names)
+    ]
+    for k, name in enumerate(phase.names):
+        joins = phase.joins[np.isfinite(phase.joins[:, k]), k].tolist()
+        told.append(
+            {
+                "name": name,
+                "gas": False,
+                "atoms": phase.atoms[k].astype(int).tolist(),
+                "joins": joins,
+                "fits": phase.fit[: len(joins) + 1, :, k].tolist(),
+            }
+        )
+    return told
+
+
+def one_stretch(table: SpeciesTable, temperature: float) -> SpeciesTable:
+    """Return a table with the fits of one temperature [K] at every temperature."""
+    gas, phase = table.gas, table.phase
+    fit = gas.fit[int(temperature >= gas.join)]
+    region = (phase.joins <= temperature).sum(axis=0)
+    own = phase.fit[region, :, np.arange(len(region))].T
+    return replace(
+        table,
+        gas=replace(gas, fit=np.stack([fit, fit])),
+        phase=replace(phase, fit=own[None], joins=np.zeros((0, len(region)))),
+    )
+
+
+def decimal(value: Fraction) -> str:
+    """Write a fraction exactly: as a decimal if it has few digits, else as p/q."""
+    found = repr(float(value))
+    return found if Fraction(found) == value else str(value)
+
+
+# ----------------------------------------------------------------------------
+# Forms, and species whose atoms are independent.
+
+
+def _one_form(model: TableModel, state: Iterate) -> None:
+    """Leave one form of each substance that is present: the one of the temperature."""
+    for cold, hot, limit in model.transitions:
+        keep, drop = (cold, hot) if state.temperature[0] < limit else (hot, cold)
+        if state.active[0, drop]:
+            state.amounts[0, keep] += state.amounts[0, drop]
+            state.amounts[0, drop] = 0.0
+            state.active[0, [keep, drop]] = True, False
+
+
+def _same(atoms: FloatArray, active: FloatArray) -> list[list[int]]:
+    """Group the active phases by their atoms: forms of one substance together."""
+    groups: dict[bytes, list[int]] = {}
+    for k in np.flatnonzero(active):
+        groups.setdefault(atoms[k].tobytes(), []).append(int(k))
+    return list(groups.values())
+
+
+def _independent(atoms: FloatArray, amounts: FloatArray) -> list[int]:
+    """Return abundant species whose atoms make up any elements, one an element."""
+    left = atoms.astype(float)
+    chosen: list[int] = []
+    for _ in range(atoms.shape[1]):
+        size = np.sqrt((left**2).sum(axis=1))
+        best = int(np.argmax(np.where(size > 1e-9, size * amounts, -1.0)))
+        chosen.append(best)
+        along = left[best] / size[best]
+        left = left - np.outer(left @ along, along)
+    return chosen
