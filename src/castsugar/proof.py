@@ -30,8 +30,8 @@ if TYPE_CHECKING:
 #: What a proof is of, said wherever one is shown.
 LIMIT = "it proves arithmetic, not data"
 
-#: How close a proof may be asked to be: below, doubles do not tell a temperature; above,
-#: it is no claim any more. [K]
+#: How close a proof may be asked to be. Below, doubles do not tell a temperature;
+#: above, it is no claim. [K]
 WITHIN = (1e-9, 10.0)
 
 #: Temperatures that may be claimed. [K]
@@ -172,9 +172,7 @@ def _checked(value: float, what: str, low: float, high: float) -> float:
     """Return a temperature or a difference of temperatures that is in a range."""
     value = number(value, what, "K")
     if not low <= value <= high:
-        raise InputError(
-            f"{what} is {value:g} K; a proof takes {low:g} to {high:g} K"
-        )
+        raise InputError(f"{what} is {value:g} K; a proof takes {low:g} to {high:g} K")
     return value
 
 

@@ -1,12 +1,12 @@
 """Check a certificate of a flame temperature, trusting no solver.
 
-``python check.py CERTIFICATE.json...``; needs python-flint and nothing else: this file
-may be copied anywhere. It prints one line a certificate and ends with 1 if one fails.
+``python check.py CERTIFICATE.json...`` needs python-flint and nothing else: this file may
+be copied anywhere. A line a certificate; exit code 1 if one does not prove its claim.
 
-The certificate states a problem (elements b, enthalpy H0 and pressure of one kilogram;
-species with atoms and fits), claims a temperature T within d, and offers points. Only
-the statement of the problem is trusted: that is what "arithmetic, not data" means. All
-numbers of JSON are the doubles that they denote; texts are exact decimals or fractions.
+A certificate states a problem (elements b, enthalpy H0 and pressure of a kilogram;
+species with atoms and fits), claims a temperature T within d, and offers points. The
+statement alone is trusted: arithmetic is proved, not data. Numbers of JSON are the
+doubles that they denote, texts are exact decimals or fractions.
 
 At fixed T and p the equilibrium minimises G/RT = sum n_j (g_j + ln y_j) + sum n_k g_k
 over amounts n >= 0 with the elements b; gases j have g = mu0/RT + ln(p/p0), condensed
@@ -18,19 +18,18 @@ phases k g = mu0/RT and no volume.
 
 Let psi(T) = (H0 - G(T))/T. For fixed n, G/T is a function of x = 1/T with slope H and
 second derivative -T^2 cp: concave where every cp > 0. The minimum over n stays concave,
-so psi is convex in x, with slopes H0 - H(T). Let O > I be two temperatures. If psi(O),
-from below, is above psi(I), from above, then psi rises from I to O and beyond O ever
-more: H > H0 at O and at every hotter temperature. The same for O < I: H < H0 at O and
-at every colder one. Which psi is bounded from below by a composition at O, and from
-above by a pi at I: no point need be an equilibrium, a bad one only spoils the proof.
+so psi is convex in x, with slope H0 - H(T). Let O > I be two temperatures. If psi(O),
+bounded from below by a composition, exceeds psi(I), bounded from above by a pi, then
+psi rises from I to O, and beyond O ever more: H > H0 at O and at all that is hotter.
+Likewise for O < I: H < H0 at O and at all that is colder. No point need be an
+equilibrium; a bad one only spoils the proof.
 
-Fits have joins. Between two joins (a stretch) all species have one fit each, and cp > 0
-is proved there and 1 K beyond; psi made of these fits, carried on for up to 1 K, is
-convex. Each stretch needs a pair (O, I) for what of it is hotter than T + d, and one for
-what is colder than T - d; so tiny steps of fits at joins do no harm. Together: H < H0 at
-every temperature from the lowest to T - d, H > H0 from T + d to the highest. The flame
-temperature, where H crosses H0, lies between, also on a melting plateau. Where a stretch
-ends within T +- d the crossing may be the step of a join.
+Fits have joins. Between two of them (a stretch) every species has one fit. There and
+1 K beyond cp > 0 is proved, so that psi of these fits is convex. A stretch needs a pair
+(O, I) for what of it is hotter than T + d, and one for what is colder than T - d; tiny
+steps at joins then do no harm. Together: H < H0 from the lowest temperature to T - d,
+H > H0 from T + d to the highest. The flame temperature, where H crosses H0, lies
+between: also on a melting plateau, where psi has a kink.
 """
 
 from __future__ import annotations
@@ -39,6 +38,7 @@ import json
 import sys
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -47,7 +47,7 @@ from flint import arb, arb_mat, arb_poly, ctx, fmpq
 #: Bits of the balls, and how far beyond its ends a stretch may be carried on [K].
 BITS, BEYOND = 160, 1
 
-Side = tuple[int, bool, Fraction]  # stretch, whether hotter than the claim, O [K]
+Side = tuple[int, bool, Fraction]
 
 
 class RefusedError(Exception):
@@ -56,8 +56,7 @@ class RefusedError(Exception):
 
 def ball(value: Fraction | float) -> arb:
     """Return the ball of a number: doubles and fractions are meant exactly."""
-    exact = Fraction(value)
-    return arb(fmpq(exact.numerator, exact.denominator))
+    return arb(fmpq(*Fraction(value).as_integer_ratio()))
 
 
 def need(holds: bool, why: str) -> None:
@@ -72,19 +71,17 @@ class Species:
     def __init__(self, stated: Sequence[dict[str, Any]], low: float, high: float):
         ctx.prec = BITS
         self.gases = sum(bool(one["gas"]) for one in stated)
-        names = [str(one["name"]) for one in stated]
         need(all(one["gas"] for one in stated[: self.gases]), "gases must come first")
-        need(self.gases > 0 and len(set(names)) == len(names), "names must differ")
-        self.place = {name: index for index, name in enumerate(names)}
+        self.place = {str(one["name"]): index for index, one in enumerate(stated)}
+        need(len(self.place) == len(stated), "names must differ")
         self.atoms = [[int(n) for n in one["atoms"]] for one in stated]
-        need(all(n >= 0 for row in self.atoms for n in row), "atoms must not be < 0")
         inner = {t for one in stated for t in one["joins"] if low < t < high}
         self.ends = [low, *sorted(inner), high]
-        self.stretches = []
-        for start, end in zip(self.ends, self.ends[1:], strict=False):
-            fits = [_fit(one, start, end) for one in stated]
-            self.stretches.append(arb_mat([[*map(arb, fit)] for fit in fits]))
-        self.transposed = arb_mat(self.atoms)
+        self.fits = [
+            arb_mat([_fit(one, start, end) for one in stated])
+            for start, end in pairwise(self.ends)
+        ]
+        self.matrix = arb_mat(self.atoms)
 
     def gibbs(self, stretch: int, t: arb, log_p: arb) -> list[arb]:
         """Return g of every species at T by the fits of a stretch."""
@@ -92,29 +89,27 @@ class Species:
         log = t.log()
         terms = [-1 / (2 * t * t), (log + 1) / t, 1 - log, -t / 2, -t * t / 6]
         terms += [-(t**3) / 12, -(t**4) / 20, 1 / t, arb(-1)]
-        found = (self.stretches[stretch] * arb_mat([[x] for x in terms])).entries()
+        found = (self.fits[stretch] * arb_mat([[x] for x in terms])).entries()
         return [g + log_p for g in found[: self.gases]] + found[self.gases :]
 
     def distances(self, g: list[arb], pi: Sequence[arb]) -> tuple[arb, list[arb]]:
         """Return ln sum exp(a_j.pi - g_j) of the gases, and g_k - a_k.pi."""
-        held = (self.transposed * arb_mat([[x] for x in pi])).entries()
-        total = arb(0)
-        for index in range(self.gases):
-            total += (held[index] - g[index]).exp()
-        return total.log(), [g[k] - held[k] for k in range(self.gases, len(g))]
+        held = (self.matrix * arb_mat([[x] for x in pi])).entries()
+        above = [one - own for one, own in zip(held, g, strict=True)]
+        gas = sum((one.exp() for one in above[: self.gases]), arb(0)).log()
+        return gas, [-one for one in above[self.gases :]]
 
 
-def _fit(one: dict[str, Any], start: float, end: float) -> list[float]:
+def _fit(one: dict[str, Any], start: float, end: float) -> list[arb]:
     """Return the nine numbers of a species on a stretch, after proving cp > 0."""
-    joins, fits = one["joins"], one["fits"]
-    name, region = one["name"], sum(t <= start for t in joins)
-    need(list(joins) == sorted(joins), f"{name}: joins must rise")
-    need(len(fits) == len(joins) + 1, f"{name}: a join stands between two fits")
-    fit: list[float] = fits[region]
+    joins, fits, name = list(one["joins"]), one["fits"], one["name"]
+    need(joins == sorted(joins), f"{name}: joins must rise")
+    need(len(fits) == len(joins) + 1, f"{name}: each join must be between two fits")
+    fit = [arb(x) for x in fits[sum(t <= start for t in joins)]]
     need(len(fit) == 9, f"{name}: a fit has nine numbers")
-    heat = arb_poly([arb(x) for x in fit[:7]])  # T^2 cp/R
     low, high = Fraction(start) - BEYOND, Fraction(end) + BEYOND
-    need(_positive(heat, low, high, 12), f"{name}: cp > 0 is not proved near {low} K")
+    sound = _positive(arb_poly(fit[:7]), low, high, 12)  # T^2 cp/R
+    need(sound, f"{name}: cp > 0 is not proved from {start} to {end} K")
     return fit
 
 
@@ -124,15 +119,13 @@ def _positive(heat: arb_poly, low: Fraction, high: Fraction, depth: int) -> bool
     first, *rest = heat(arb_poly([ball(middle), ball(half)])).coeffs()
     if first - sum((abs(x) for x in rest), arb(0)) > 0:
         return True
-    return depth > 0 and (
-        _positive(heat, low, middle, depth - 1)
-        and _positive(heat, middle, high, depth - 1)
-    )
+    halves = ((low, middle), (middle, high))
+    return depth > 0 and all(_positive(heat, *half, depth - 1) for half in halves)
 
 
 def sides(ends: Sequence[float], t: Fraction, d: Fraction) -> Iterator[Side]:
-    """Yield what needs a pair: of each stretch what is hotter and what is colder."""
-    for index, (low, high) in enumerate(zip(ends, ends[1:], strict=False)):
+    """Yield what needs a pair: a stretch, whether the hotter side of it, and O [K]."""
+    for index, (low, high) in enumerate(pairwise(ends)):
         if high > t + d:
             yield index, True, max(Fraction(low), t + d)
         if low < t - d:
@@ -140,56 +133,49 @@ def sides(ends: Sequence[float], t: Fraction, d: Fraction) -> Iterator[Side]:
 
 
 def check(certificate: dict[str, Any], species: Species | None = None) -> None:
-    """Raise RefusedError unless the certificate proves its claim.
-
-    `species`, made of the same statement, saves making them once more.
-    """
+    """Raise RefusedError unless proved; `species` may be made of it beforehand."""
     ctx.prec = BITS
     problem, claim = certificate["problem"], certificate["claim"]
     low, high = problem["lowest_temperature_K"], problem["highest_temperature_K"]
     species = species or Species(problem["species"], low, high)
     t, d = Fraction(claim["temperature_K"]), Fraction(claim["within_K"])
-    need(0 < d and low < t - d and t + d < high, "T +- d is outside the range")
+    need(d > 0 and BEYOND < low < t - d and t + d < high, "T is outside the range")
     b = [Fraction(x) for x in problem["elements_mol_kg"]]
     heat = ball(problem["enthalpy_J_kg"]) / ball(problem["gas_constant_J_mol_K"])
-    pressure = ball(problem["pressure_Pa"]) / ball(problem["reference_pressure_Pa"])
-    log_p = pressure.log()
-    needed = list(sides(species.ends, t, d))
-    need(len(needed) == len(certificate["pairs"]), "a pair is missing or too many")
-    for (stretch, hotter, outer), pair in zip(needed, certificate["pairs"], strict=True):
+    log_p = ball(problem["pressure_Pa"]).log()
+    log_p -= ball(problem["reference_pressure_Pa"]).log()
+    needed, pairs = list(sides(species.ends, t, d)), certificate["pairs"]
+    need(len(needed) == len(pairs), "a pair is missing or too many")
+    for (stretch, hotter, outer), pair in zip(needed, pairs, strict=True):
         inner = Fraction(pair["inner_K"])
-        near = species.ends[stretch] - BEYOND <= inner
-        near = near and inner <= species.ends[stretch + 1] + BEYOND
-        need(near and (inner < outer) == hotter and inner != outer, "I is misplaced")
+        need(outer == Fraction(pair["outer_K"]), "O is not where it must be")
+        low, high = species.ends[stretch : stretch + 2]
+        need(low - BEYOND <= inner <= high + BEYOND, "I is too far from its stretch")
+        need(inner < outer if hotter else inner > outer, "I is on the wrong side of O")
         o, i = ball(outer), ball(inner)
-        g = species.gibbs(stretch, o, log_p)
-        below = heat / o - _by_amounts(species, g, b, pair["amounts_mol_kg"])
-        g = species.gibbs(stretch, i, log_p)
-        above = heat / i - _by_potentials(species, g, b, pair["potentials"])
-        where = f"at {float(outer):.9g} K" + (" and hotter" if hotter else " and colder")
-        need(bool(below > above), f"the bounds exclude no flame {where}")
+        at_o, at_i = (species.gibbs(stretch, t, log_p) for t in (o, i))
+        below = heat / o - _by_amounts(species, at_o, b, pair["amounts_mol_kg"])
+        above = heat / i - _by_potentials(species, at_i, b, pair["potentials"])
+        why = f"a flame at {float(outer):.10g} K or {('colder', 'hotter')[hotter]}"
+        need(bool(below > above), f"{why} is not excluded")
 
 
-def _by_amounts(
-    species: Species, g: list[arb], b: list[Fraction], told: dict[str, str]
-) -> arb:
+def _by_amounts(species: Species, g: list[arb], b: list[Fraction], told: Any) -> arb:
     """Bound G/RT from above by a composition that holds the elements exactly."""
     amounts = {species.place[name]: Fraction(text) for name, text in told.items()}
-    need(all(n > 0 for n in amounts.values()), "an amount is not above 0")
+    need(min(amounts.values()) > 0, "an amount is not above 0")
     for element, given in enumerate(b):
         held = sum(n * species.atoms[j][element] for j, n in amounts.items())
         need(held == given, f"element {element + 1} is not kept")
     total = ball(sum(n for j, n in amounts.items() if j < species.gases))
     found = arb(0)
     for j, n in amounts.items():
-        one = ball(n)
-        found += one * (g[j] + (one / total).log() if j < species.gases else g[j])
+        mixing = (ball(n) / total).log() if j < species.gases else 0
+        found += ball(n) * (g[j] + mixing)
     return found
 
 
-def _by_potentials(
-    species: Species, g: list[arb], b: list[Fraction], told: list[str]
-) -> arb:
+def _by_potentials(species: Species, g: list[arb], b: list[Fraction], told: Any) -> arb:
     """Bound G/RT from below by potentials that no species exceeds."""
     pi = [ball(Fraction(text)) for text in told]
     gas, phases = species.distances(g, pi)
@@ -201,13 +187,14 @@ def _by_potentials(
 def main(paths: list[str]) -> int:
     """Check files; print a line each; return 0 if all prove their claims, else 1."""
     failed = 0
+    wrong = (RefusedError, LookupError, ValueError, TypeError, ArithmeticError, OSError)
     for path in paths:
         try:
             certificate = json.loads(Path(path).read_text("utf-8"))
             check(certificate)
-            claim = certificate["claim"]
-            said = "proved: {temperature_K} K within {within_K} K".format(**claim)
-        except (RefusedError, ValueError, KeyError, TypeError, IndexError) as error:
+            told = certificate["claim"]
+            said = f"proved: {told['temperature_K']} K within {told['within_K']} K"
+        except wrong as error:
             failed, said = 1, f"NOT PROVED: {error}"
         print(f"{path}: {said}")  # noqa: T201 - a program
     return failed

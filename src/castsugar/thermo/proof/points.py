@@ -7,9 +7,9 @@ the bounds squared; the mending costs less than 1e-24 of them.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -19,7 +19,7 @@ from castsugar.arrays import FloatArray
 from castsugar.constants import GAS_CONSTANT
 from castsugar.errors import ConvergenceError
 from castsugar.thermo.gibbs import chamber, expansion, newton, starts
-from castsugar.thermo.gibbs.model import Batch, Iterate, TableModel
+from castsugar.thermo.gibbs.model import Iterate, TableModel
 from castsugar.thermo.gibbs.newton import Target
 from castsugar.thermo.proof import check
 from castsugar.thermo.species import SpeciesTable
@@ -69,8 +69,7 @@ class Prover:
         self.table = table
         self.stated = stated_species(table)
         self.species = check.Species(self.stated, *RANGE)
-        ends = self.species.ends
-        middles = [0.5 * (a + b) for a, b in zip(ends, ends[1:], strict=False)]
+        middles = [0.5 * (low + high) for low, high in pairwise(self.species.ends)]
         self.models = [TableModel(one_stretch(table, t)) for t in middles]
 
     def certificate(self, flame: Flame) -> dict[str, Any]:
@@ -113,9 +112,7 @@ class _Points:
         ratio = flame.pressure / prover.table.reference_pressure
         self.log_p = np.log([ratio])
         pressure = check.ball(flame.pressure)
-        self.ball_log_p = (
-            pressure / check.ball(prover.table.reference_pressure)
-        ).log()
+        self.ball_log_p = (pressure / check.ball(prover.table.reference_pressure)).log()
         self.batch = starts.whole_batch(prover.models[0], flame.elements[None, :])
 
     def pair(self, stretch: int, hotter: bool, outer: Fraction) -> dict[str, Any]:
@@ -151,7 +148,7 @@ class _Points:
         return tried.iterate
 
     def _amounts(self, amounts: FloatArray) -> dict[str, str]:
-        """Write amounts, a few species mended so that they hold the elements exactly."""
+        """Write amounts, some mended so that they hold the elements exactly."""
         species = self.prover.species
         atoms = np.array(species.atoms)
         mended = _independent(atoms, amounts)
@@ -161,9 +158,8 @@ class _Points:
             Fraction(b) - sum(n * species.atoms[j][e] for j, n in told.items())
             for e, b in enumerate(self.flame.elements.tolist())
         ]
-        matrix = fmpq_mat([[species.atoms[j][e] for j in mended] for e in range(len(lack))])
         right = fmpq_mat([[fmpq(x.numerator, x.denominator)] for x in lack])
-        solved = matrix.solve(right).entries()
+        solved = fmpq_mat(atoms[mended].T.tolist()).solve(right).entries()
         told |= {j: Fraction(str(x)) for j, x in zip(mended, solved, strict=True)}
         names = self.prover.table.names
         return {names[j]: decimal(n) for j, n in sorted(told.items())}
@@ -189,7 +185,7 @@ class _Points:
             if max(np.abs(lack)) < 0.5 * _MARGIN:
                 break
             change = np.linalg.lstsq(np.array(rows), np.array(lack), rcond=None)[0]
-            pi = [(x + arb(dx)).mid() for x, dx in zip(pi, change.tolist(), strict=True)]
+            pi = [(x + arb(float(d))).mid() for x, d in zip(pi, change, strict=True)]
         return [x.str(_DIGITS, radius=False) for x in pi]
 
 
