@@ -1,6 +1,6 @@
 """Flame temperatures of a map proved, wrong ones tried, certificates checked.
 
-Run ``python benchmarks/validation/proofs.py [STEP]``; 2 % takes three minutes, 1 % ten,
+Run ``python benchmarks/validation/proofs.py [STEP]``; 2 % takes two minutes, 1 % seven,
 on two processes. It prints what stands in ``proofs.md``. The mixes are those of
 ``castsugar map KNO3 "powdered sugar" "corn syrup"`` that burn by the model. The claims
 are the temperatures of the table. Wrong claims are 0.01 K off, at pressures from 0.1 to
@@ -33,7 +33,8 @@ from castsugar.rows import shipped_species
 from castsugar.thermo.proof import check
 
 #: Fixed before the run.
-WITHIN, OFF, WRONG, CHECKED, SEED = 1e-6, 0.01, 500, 20, 28
+WITHIN, OFF, SEED = 1e-6, 0.01, 28
+WRONG, NARROW, CHECKED = 500, 200, 20
 WORKERS = 2
 
 #: Within this of the melting point a chamber is on its plateau [K].
@@ -89,6 +90,12 @@ def on_plateau(claims: Sequence[Claim]) -> list[Claim]:
         if shipped_species().phase.names[cold] == "K2CO3(s)"
     )
     return [one for one in claims if abs(one.temperature - melting) < PLATEAU]
+
+
+def narrow(claims: Sequence[Claim]) -> list[Claim]:
+    """Return some claims with the narrowest band that may be asked for."""
+    order = np.random.default_rng(SEED).permutation(len(claims))[:NARROW]
+    return [claims[place]._replace(within=1e-9) for place in order]
 
 
 def wrong(claims: Sequence[Claim], plateau: Sequence[Claim]) -> list[Claim]:
@@ -149,10 +156,7 @@ def main() -> None:
     for name, some in (
         (f"flame temperatures of the map, within {WITHIN:g} K", claims),
         ("those on a melting plateau among them", plateau),
-        (
-            "the same map, within 1e-9 K",
-            [one._replace(within=1e-9) for one in claims],
-        ),
+        ("some of the map, within 1e-9 K", narrow(claims)),
         (f"temperatures that are {OFF:g} K wrong", wrong(claims, plateau)),
     ):
         counts, cpu, wall = statuses(some)

@@ -1,12 +1,12 @@
 """Check a certificate of a flame temperature, trusting no solver.
 
-``python check.py CERTIFICATE.json...`` needs python-flint and nothing else: this file may
-be copied anywhere. A line a certificate; exit code 1 if one does not prove its claim.
+``python check.py FILE...`` needs python-flint and nothing else: copy it anywhere. It
+prints a line a certificate and ends with 1 if one does not prove its claim.
 
 A certificate states a problem (elements b, enthalpy H0 and pressure of a kilogram;
 species with atoms and fits), claims a temperature T within d, and offers points. The
 statement alone is trusted: arithmetic is proved, not data. Numbers of JSON are the
-doubles that they denote, texts are exact decimals or fractions.
+doubles that they denote, texts are exact.
 
 At fixed T and p the equilibrium minimises G/RT = sum n_j (g_j + ln y_j) + sum n_k g_k
 over amounts n >= 0 with the elements b; gases j have g = mu0/RT + ln(p/p0), condensed
@@ -77,10 +77,8 @@ class Species:
         self.atoms = [[int(n) for n in one["atoms"]] for one in stated]
         inner = {t for one in stated for t in one["joins"] if low < t < high}
         self.ends = [low, *sorted(inner), high]
-        self.fits = [
-            arb_mat([_fit(one, start, end) for one in stated])
-            for start, end in pairwise(self.ends)
-        ]
+        ends = pairwise(self.ends)
+        self.fits = [arb_mat([_fit(one, *two) for one in stated]) for two in ends]
         self.matrix = arb_mat(self.atoms)
 
     def gibbs(self, stretch: int, t: arb, log_p: arb) -> list[arb]:
@@ -103,8 +101,8 @@ class Species:
 def _fit(one: dict[str, Any], start: float, end: float) -> list[arb]:
     """Return the nine numbers of a species on a stretch, after proving cp > 0."""
     joins, fits, name = list(one["joins"]), one["fits"], one["name"]
-    need(joins == sorted(joins), f"{name}: joins must rise")
-    need(len(fits) == len(joins) + 1, f"{name}: each join must be between two fits")
+    sound = joins == sorted(joins) and len(fits) == len(joins) + 1
+    need(sound, f"{name}: joins must rise, each between two fits")
     fit = [arb(x) for x in fits[sum(t <= start for t in joins)]]
     need(len(fit) == 9, f"{name}: a fit has nine numbers")
     low, high = Fraction(start) - BEYOND, Fraction(end) + BEYOND
