@@ -133,7 +133,7 @@ def prove(
 
     Examples
     --------
-    >>> prove("KNO3:65 sucrose:35").status  # doctest: +SKIP
+    >>> prove("KNO3:65 sucrose:35").status
     'proved'
     """
     known = as_mix(mix)

@@ -62,7 +62,7 @@ examples:
   castsugar evaluate "KNO3:60 sugar:20 corn syrup:20" --water-lost 0.2 --csv
   castsugar evaluate "KNO3:65 sorbitol:35" --alternative "sorbitol=polyol cycle"
   castsugar evaluate base --full --picture firing.svg
-  castsugar evaluate "KNO3:65 sucrose:35" --prove --certificates proofs
+  castsugar evaluate "KNO3:65 sucrose:35" --prove
   castsugar evaluate base --full --crack "20 %" --debond "5 %"
 """
 

@@ -51,7 +51,9 @@ def check_proof_options(options: argparse.Namespace, count: int) -> None:
 
     need_flint()
     if options.certificates is not None:
-        names = {f"--certificates {n}": n for n in _files(options, count)}
+        program, *files = _files(options, count)
+        names = {"--certificates: program": program}
+        names |= {f"--certificates: mix {i}": n for i, n in enumerate(files, start=1)}
         refuse_unwritable(names, force=options.force)
 
 

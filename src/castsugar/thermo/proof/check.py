@@ -47,8 +47,6 @@ from flint import arb, arb_mat, arb_poly, ctx, fmpq
 #: Bits of the balls, and how far beyond its ends a stretch may be carried on [K].
 BITS, BEYOND = 160, 1
 
-Side = tuple[int, bool, Fraction]
-
 
 class RefusedError(Exception):
     """A certificate does not prove what it claims; the text says why."""
@@ -121,7 +119,7 @@ def _positive(heat: arb_poly, low: Fraction, high: Fraction, depth: int) -> bool
     return depth > 0 and all(_positive(heat, *half, depth - 1) for half in halves)
 
 
-def sides(ends: Sequence[float], t: Fraction, d: Fraction) -> Iterator[Side]:
+def sides(ends: Sequence[float], t: Fraction, d: Fraction) -> Iterator[Any]:
     """Yield what needs a pair: a stretch, whether the hotter side of it, and O [K]."""
     for index, (low, high) in enumerate(pairwise(ends)):
         if high > t + d:

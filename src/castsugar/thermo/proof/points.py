@@ -53,7 +53,7 @@ class Flame:
     pressure: float  # [Pa]
     temperature: Fraction  # [K]
     within: Fraction  # [K]
-    near: Iterate | None = None  # the state there, one row
+    near: Iterate | None = None  # where the solver finds the flame, one row
 
 
 class Prover:
@@ -114,10 +114,15 @@ class _Points:
         pressure = check.ball(flame.pressure)
         self.ball_log_p = (pressure / check.ball(prover.table.reference_pressure)).log()
         self.batch = starts.whole_batch(prover.models[0], flame.elements[None, :])
+        self.lowest = flame.temperature  # where psi is least, as far as known
+        if flame.near is not None:
+            solved = Fraction(repr(float(flame.near.temperature[0])))
+            if abs(solved - flame.temperature) < flame.within:
+                self.lowest = solved
 
     def pair(self, stretch: int, hotter: bool, outer: Fraction) -> dict[str, Any]:
         """Return composition and potentials for one side of a stretch."""
-        t = self.flame.temperature
+        t = self.lowest
         inner = max(t, outer - _INWARD) if hotter else min(t, outer + _INWARD)
         near = self.flame.near if inner == t else None
         inside = self._state(stretch, inner, near)
