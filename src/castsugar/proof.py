@@ -1,4 +1,4 @@
-"""Flame temperatures proved by bounds that trust no solver."""
+"""Flames and their expansion proved by bounds that trust no solver."""
 
 from __future__ import annotations
 
@@ -19,11 +19,13 @@ from castsugar.evaluation import check_options
 from castsugar.mix.basis import Cited, basis
 from castsugar.mix.mix import MixLike, as_mix
 from castsugar.rows import shipped_species
+from castsugar.thermo.flow import without_solidification
 from castsugar.thermo.gibbs import solution
 from castsugar.thermo.solver import Charge, charge_of, model_of
 from castsugar.thermo.species import SpeciesTable
 
 if TYPE_CHECKING:
+    from castsugar.thermo.gibbs.model import Iterate
     from castsugar.thermo.gibbs.solution import Flow
     from castsugar.thermo.proof.points import Prover
 
@@ -41,6 +43,32 @@ PROVED = "proved"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Expansion:
+    """What was proved of the state to which a flame expands.
+
+    Attributes
+    ----------
+    temperature, pressure : float
+        What is claimed, and where. [K], [Pa]
+    flow : str
+        Which condensed forms may be there; see :func:`castsugar.evaluate`.
+    status : str
+        As in :class:`Proof`.
+    velocity : tuple of (float, float)
+        Between these is the ideal exit velocity; NaN where it is open. [m/s]
+    certificate : dict
+        As in :class:`Proof`; the entropy in it is that of the flame's certificate.
+    """
+
+    temperature: float
+    pressure: float
+    flow: str
+    status: str
+    velocity: tuple[float, float]
+    certificate: dict[str, Any] = field(repr=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Proof(Cited):
     """What was proved of the flame temperature of one mix.
 
@@ -55,6 +83,8 @@ class Proof(Cited):
     certificate : dict
         The statement of the problem and the points of the proof, for
         ``thermo/proof/check.py``, which needs no castsugar; empty where none was made.
+    expansion : Expansion or None
+        Where an exit pressure was given and the flame is proved.
     basis : dict
         What it rests on, as :func:`castsugar.mix.basis.basis`.
     """
@@ -64,6 +94,7 @@ class Proof(Cited):
     within: float
     status: str
     certificate: dict[str, Any] = field(repr=False)
+    expansion: Expansion | None = None
     basis: dict[str, Any] = field(default_factory=dict, repr=False)
 
     @property
@@ -73,13 +104,21 @@ class Proof(Cited):
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values, units in the keys; the certificate is not among them."""
-        return {
+        told = {
             "flame_temperature_K": self.temperature,
             "within_K": self.within,
             "pressure_Pa": self.pressure,
             "proof": self.status,
             "proves": LIMIT,
         }
+        if self.expansion is not None:
+            told |= {
+                "exit_temperature_K": self.expansion.temperature,
+                "exit_pressure_Pa": self.expansion.pressure,
+                "exit_velocity_m_s": list(self.expansion.velocity),
+                "exit_proof": self.expansion.status,
+            }
+        return told
 
     def to_json(self) -> str:
         """Return :meth:`to_dict` as JSON."""
@@ -91,10 +130,12 @@ class Proof(Cited):
 
 
 @named_options
-def prove(
+def prove(  # noqa: PLR0913 - keyword-only options
     mix: MixLike,
     *,
     pressure: float = DEFAULT_PRESSURE,
+    exit_pressure: float | None = None,
+    flow: str = DEFAULT_FLOW,
     within: float = 1e-6,
     temperature: float | None = None,
     species: SpeciesTable | None = None,
@@ -112,6 +153,11 @@ def prove(
     mix : Mix, recipe or recipe text
     pressure : float
         Absolute. [Pa]
+    exit_pressure : float or None
+        With one the exit temperature and bounds of the exit velocity are proved, too.
+        [Pa]
+    flow : str
+        Of the expansion: ``"no-solidification"`` or ``"equilibrium"``.
     within : float
         How close, from 1e-9 to 10. [K]
     temperature : float, optional
@@ -137,19 +183,33 @@ def prove(
     'proved'
     """
     known = as_mix(mix)
-    check_options(pressure, None, DEFAULT_FLOW)
+    check_options(pressure, exit_pressure, flow)
     instance(species, SpeciesTable, "species")
-    claim = _checked(within, "within", *WITHIN)
-    at = None if temperature is None else _checked(temperature, "temperature", *RANGE)
+    within = _checked(within, "within", *WITHIN)
+    if temperature is not None:
+        temperature = _checked(temperature, "temperature", *RANGE)
     need_flint()
     table, charge = charge_of(known, species or shipped_species())
-    claimed, status, certificate = _proved(table, charge, float(pressure), claim, at)
+    found = solution.solve(
+        model_of(table),
+        charge.elements[None, :],
+        np.array([charge.enthalpy]),
+        np.array([pressure], dtype=float),
+        exit_pressure,
+        flow,
+    )
+    work = _Work(known.name, table, charge, Fraction(repr(within)), found)
+    claimed, status, certificate = work.flame(float(pressure), temperature)
+    expansion = None
+    if exit_pressure is not None and status == PROVED:
+        expansion = work.expansion(certificate, float(exit_pressure), flow)
     return Proof(
         temperature=claimed,
         pressure=float(pressure),
-        within=claim,
+        within=within,
         status=status,
-        certificate={"name": known.name, **certificate} if certificate else {},
+        certificate=certificate,
+        expansion=expansion,
         basis=basis([known], pressure=pressure, species=species),
     )
 
@@ -176,40 +236,86 @@ def _checked(value: float, what: str, low: float, high: float) -> float:
     return value
 
 
-def _proved(
-    table: SpeciesTable,
-    charge: Charge,
-    pressure: float,
-    within: float,
-    claimed: float | None,
-) -> tuple[float, str, dict[str, Any]]:
-    """Return what is claimed, the status, and the certificate if one was made."""
-    from castsugar.thermo.proof.check import RefusedError, check
-    from castsugar.thermo.proof.points import Flame
+@dataclass(frozen=True, slots=True, eq=False)
+class _Work:
+    """One mix, and what the solver finds of it."""
 
-    found = _solved(table, charge, pressure)
-    if claimed is None:
-        if found.solved is None:
-            cold = bool(found.cold[0])
-            why = "it does not burn by this model" if cold else "no chamber was found"
-            return math.nan, f"open: {why}", {}
-        claimed = float(found.chamber.temperature[0])
-    certificate: dict[str, Any] = {}
-    try:
-        prover = _prover(table)
-        flame = Flame(
-            elements=charge.elements,
-            enthalpy=charge.enthalpy,
+    name: str
+    table: SpeciesTable
+    charge: Charge
+    within: Fraction
+    found: Flow
+
+    def flame(
+        self, pressure: float, claimed: float | None
+    ) -> tuple[float, str, dict[str, Any]]:
+        """Return what is claimed, the status, and the certificate if one was made."""
+        solved = self.found.solved
+        if claimed is None:
+            if solved is None:
+                cold = bool(self.found.cold[0])
+                why = "it does not burn by this model" if cold else "no chamber found"
+                return math.nan, f"open: {why}", {}
+            claimed = float(self.found.chamber.temperature[0])
+        near = None if solved is None else solved.chamber
+        made = self._proved(self.table, pressure, self.charge.enthalpy, claimed, near)
+        return claimed, *made
+
+    def expansion(self, flame: dict[str, Any], pressure: float, flow: str) -> Expansion:
+        """Return what is proved of the expansion of a proved flame."""
+        solved, claimed = self.found.solved, float(self.found.leaving.temperature[0])
+        entropy = flame["claim"].get("entropy_J_kg_K")
+        certificate: dict[str, Any] = {}
+        velocity = math.nan, math.nan
+        if solved is None or self.found.lost[0] or not RANGE[0] <= claimed <= RANGE[1]:
+            status = f"open: the exit is not between {RANGE[0]:g} and {RANGE[1]:g} K"
+        elif flow == "frozen" or entropy is None:
+            status = "open: a frozen flow, or a flame at a join of fits, is not covered"
+        else:
+            own, near = self.table, solved.leaving
+            if flow == "no-solidification":
+                own, near = _without_solids(own, solved.chamber, near)
+            given = (entropy[0], entropy[1])
+            status, certificate = self._proved(own, pressure, given, claimed, near)
+            if status == PROVED and "enthalpy_J_kg" in certificate["claim"]:
+                velocity = _velocity(self.charge.enthalpy, certificate)
+        return Expansion(
+            temperature=claimed,
             pressure=pressure,
-            temperature=Fraction(repr(claimed)),
-            within=Fraction(repr(within)),
-            near=None if found.solved is None else found.solved.chamber,
+            flow=flow,
+            status=status,
+            velocity=velocity,
+            certificate=certificate,
         )
-        certificate = prover.certificate(flame)
-        check(certificate, prover.species)
-    except (ConvergenceError, RefusedError) as error:
-        return claimed, f"open: {error}", certificate
-    return claimed, PROVED, certificate
+
+    def _proved(
+        self,
+        table: SpeciesTable,
+        pressure: float,
+        given: float | tuple[str, str],
+        claimed: float,
+        near: Iterate | None,
+    ) -> tuple[str, dict[str, Any]]:
+        """Return the status of a claim, and its certificate if one was made."""
+        from castsugar.thermo.proof.check import RefusedError, check
+        from castsugar.thermo.proof.points import Claim
+
+        certificate: dict[str, Any] = {}
+        try:
+            prover = _prover(table)
+            claim = Claim(
+                elements=self.charge.elements,
+                pressure=pressure,
+                given=given,
+                temperature=Fraction(repr(claimed)),
+                within=self.within,
+                near=near,
+            )
+            certificate = {"name": self.name, **prover.certificate(claim)}
+            check(certificate, prover.species)
+        except (ConvergenceError, RefusedError) as error:
+            return f"open: {error}", certificate
+        return PROVED, certificate
 
 
 @functools.lru_cache(maxsize=16)
@@ -220,13 +326,21 @@ def _prover(table: SpeciesTable) -> Prover:
     return Prover(table)
 
 
-def _solved(table: SpeciesTable, charge: Charge, pressure: float) -> Flow:
-    """Return the chamber of one mix as the solver finds it."""
-    return solution.solve(
-        model_of(table),
-        charge.elements[None, :],
-        np.array([charge.enthalpy]),
-        np.array([pressure]),
-        None,
-        DEFAULT_FLOW,
-    )
+def _without_solids(
+    table: SpeciesTable, chamber: Iterate, leaving: Iterate
+) -> tuple[SpeciesTable, Iterate]:
+    """Return the species of a flow without solidification, and its exit in them."""
+    own, expand = without_solidification(table, chamber.amounts[0])
+    keep = [int(np.flatnonzero(row)[0]) for row in expand]
+    near = leaving.take(np.array([0]))
+    near.amounts, near.active = near.amounts[:, keep], near.active[:, keep]
+    return own, near
+
+
+def _velocity(enthalpy: float, certificate: dict[str, Any]) -> tuple[float, float]:
+    """Return bounds of the exit velocity: of doubles those next outside. [m/s]"""
+    low, high = (Fraction(x) for x in certificate["claim"]["enthalpy_J_kg"])
+    ends = [math.sqrt(2 * (Fraction(enthalpy) - h)) for h in (high, low)]
+    for _ in range(2):  # of the quotient, and of the root
+        ends = [math.nextafter(ends[0], 0.0), math.nextafter(ends[1], math.inf)]
+    return ends[0], ends[1]

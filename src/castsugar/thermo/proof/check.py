@@ -1,35 +1,33 @@
-"""Check a certificate of a flame temperature, trusting no solver.
+"""Check a certificate of a flame, or of its expansion, trusting no solver.
 
 ``python check.py FILE...`` needs python-flint and nothing else: copy it anywhere. It
 prints a line a certificate and ends with 1 if one does not prove its claim.
 
 A certificate states a problem (elements b, enthalpy H0 and pressure of a kilogram;
-species with atoms and fits), claims a temperature T within d, and offers points. The
-statement alone is trusted: arithmetic is proved, not data. Numbers of JSON are the
-doubles that they denote, texts are exact.
+species with atoms and fits), claims a temperature T within d, and offers points. Only
+the statement is trusted: arithmetic is proved, not data. Numbers are doubles as they
+stand in JSON, texts are exact.
 
 At fixed T and p the equilibrium minimises G/RT = sum n_j (g_j + ln y_j) + sum n_k g_k
 over amounts n >= 0 with the elements b; gases j have g = mu0/RT + ln(p/p0), condensed
-phases k g = mu0/RT and no volume.
+phases k g = mu0/RT. The G of any such n bounds it from above; b.pi from below, for any
+pi with sum_j exp(a_j.pi - g_j) <= 1 and a_k.pi <= g_k, since (Jensen)
+sum n_j (g_j + ln y_j - a_j.pi) >= -N ln sum_j exp(a_j.pi - g_j) >= 0.
 
-* From above: the G of any amounts n >= 0 that hold exactly the elements b.
-* From below: b.pi, for any pi with sum_j exp(a_j.pi - g_j) <= 1 and a_k.pi <= g_k,
-  since sum n_j (g_j + ln y_j - a_j.pi) >= -N ln sum_j exp(a_j.pi - g_j) >= 0 (Jensen).
+Let psi(T) = (H0 - G(T))/T. For fixed n, G/T has in x = 1/T the slope H and the second
+derivative -T^2 cp: it is concave where every cp > 0. So is the least over n, and psi is
+convex in x, with slope H0 - H(T). Let O > I be two temperatures. If psi(O) by an n
+exceeds psi(I) by a pi, then psi rises from I to O, and beyond O ever more: H > H0 at O
+and at all that is hotter. Likewise for O < I: H < H0 at O and at all that is colder.
 
-Let psi(T) = (H0 - G(T))/T. For fixed n, G/T is a function of x = 1/T with slope H and
-second derivative -T^2 cp: concave where every cp > 0. The minimum over n stays concave,
-so psi is convex in x, with slope H0 - H(T). Let O > I be two temperatures. If psi(O),
-bounded from below by a composition, exceeds psi(I), bounded from above by a pi, then
-psi rises from I to O, and beyond O ever more: H > H0 at O and at all that is hotter.
-Likewise for O < I: H < H0 at O and at all that is colder. No point need be an
-equilibrium; a bad one only spoils the proof.
+Fits have joins. Between two of them (a stretch) a species has one fit. There and 1 K
+beyond cp > 0 is proved. A stretch needs a pair (O, I) for what of it is hotter than
+T + d and one for what is colder than T - d; tiny steps at joins then do no harm. So the
+flame temperature, where H crosses H0, lies between, also on a melting plateau (a kink).
 
-Fits have joins. Between two of them (a stretch) every species has one fit. There and
-1 K beyond cp > 0 is proved, so that psi of these fits is convex. A stretch needs a pair
-(O, I) for what of it is hotter than T + d, and one for what is colder than T - d; tiny
-steps at joins then do no harm. Together: H < H0 from the lowest temperature to T - d,
-H > H0 from T + d to the highest. The flame temperature, where H crosses H0, lies
-between: also on a melting plateau, where psi has a kink.
+The least psi is the entropy S0 of the flame. With a pi at T +- d as well, convexity
+bounds it. For an expansion an interval of S0 is stated in place of H0: -(G + T S0),
+convex in T with slope S - S0, takes the part of psi, and -h that of S0.
 """
 
 from __future__ import annotations
@@ -128,32 +126,75 @@ def sides(ends: Sequence[float], t: Fraction, d: Fraction) -> Iterator[Any]:
             yield index, False, min(Fraction(high), t - d)
 
 
+class Problem:
+    """What a certificate states, and psi/R of it."""
+
+    def __init__(self, stated: dict[str, Any], species: Species | None = None) -> None:
+        low, high = stated["lowest_temperature_K"], stated["highest_temperature_K"]
+        self.species = species or Species(stated["species"], low, high)
+        self.b = [Fraction(x) for x in stated["elements_mol_kg"]]
+        self.unit = ball(stated["gas_constant_J_mol_K"])
+        self.flame = "enthalpy_J_kg" in stated
+        given = [stated["enthalpy_J_kg"]] if self.flame else stated["entropy_J_kg_K"]
+        self.given = [ball(one) / self.unit for one in given]
+        self.log_p = ball(stated["pressure_Pa"]).log()
+        self.log_p -= ball(stated["reference_pressure_Pa"]).log()
+
+    def psi(self, k: int, t: Fraction, n: Any = None, pi: Any = None) -> list[arb]:
+        """Bound psi from below by amounts n or from above by pi; of each given S0."""
+        own, at = self.species, ball(t)
+        g = own.gibbs(k, at, self.log_p)
+        bound = (
+            _by_amounts(own, g, self.b, n) if n else _by_potentials(own, g, self.b, pi)
+        )
+        if self.flame:
+            return [one / at - bound for one in self.given]
+        return [-at * (bound + one) for one in self.given]
+
+    def least(self, told: dict[str, Any], t: Fraction, d: Fraction) -> arb:
+        """Return a ball of S0, or of h; that psi is least within d of T is proved."""
+        at = [t - d, Fraction(told["at_K"]), t + d]
+        need(at[0] < at[1] < at[2], "the least psi is sought elsewhere")
+        ends = pairwise(self.species.ends)
+        k = [low <= at[0] and at[2] <= high for low, high in ends].index(True)
+        x = [1 / one if self.flame else one for one in at]
+        ratio = ball(abs((x[1] - x[0]) / (x[2] - x[1])))
+        below = self.psi(k, at[1], n=told["amounts_mol_kg"])
+        above = [self.psi(k, *one) for one in zip(at, [None] * 3, told["potentials"])]
+        found = below[0]
+        for low, cold, middle, hot in zip(below, *above, strict=True):
+            need(bool(cold > low) and bool(hot > low), "psi is not least between")
+            all_of_it = (low - (hot - low) * ratio - (cold - low) / ratio).union(middle)
+            found = found.union(all_of_it)
+        return found * self.unit if self.flame else -found * self.unit
+
+
 def check(certificate: dict[str, Any], species: Species | None = None) -> None:
     """Raise RefusedError unless proved; `species` may be made of it beforehand."""
     ctx.prec = BITS
-    problem, claim = certificate["problem"], certificate["claim"]
-    low, high = problem["lowest_temperature_K"], problem["highest_temperature_K"]
-    species = species or Species(problem["species"], low, high)
+    problem, claim = Problem(certificate["problem"], species), certificate["claim"]
     t, d = Fraction(claim["temperature_K"]), Fraction(claim["within_K"])
-    need(d > 0 and BEYOND < low < t - d and t + d < high, "T is outside the range")
-    b = [Fraction(x) for x in problem["elements_mol_kg"]]
-    heat = ball(problem["enthalpy_J_kg"]) / ball(problem["gas_constant_J_mol_K"])
-    log_p = ball(problem["pressure_Pa"]).log()
-    log_p -= ball(problem["reference_pressure_Pa"]).log()
-    needed, pairs = list(sides(species.ends, t, d)), certificate["pairs"]
+    joins, pairs = problem.species.ends, certificate["pairs"]
+    inside = BEYOND < joins[0] < t - d and t + d < joins[-1]
+    need(d > 0 and inside, "T is outside the range")
+    needed = list(sides(joins, t, d))
     need(len(needed) == len(pairs), "a pair is missing or too many")
     for (stretch, hotter, outer), pair in zip(needed, pairs, strict=True):
         inner = Fraction(pair["inner_K"])
         need(outer == Fraction(pair["outer_K"]), "O is not where it must be")
-        low, high = species.ends[stretch : stretch + 2]
-        need(low - BEYOND <= inner <= high + BEYOND, "I is too far from its stretch")
+        near = joins[stretch] - BEYOND <= inner <= joins[stretch + 1] + BEYOND
+        need(near, "I is too far from its stretch")
         need(inner < outer if hotter else inner > outer, "I is on the wrong side of O")
-        o, i = ball(outer), ball(inner)
-        at_o, at_i = (species.gibbs(stretch, t, log_p) for t in (o, i))
-        below = heat / o - _by_amounts(species, at_o, b, pair["amounts_mol_kg"])
-        above = heat / i - _by_potentials(species, at_i, b, pair["potentials"])
-        why = f"a flame at {float(outer):.10g} K or {('colder', 'hotter')[hotter]}"
-        need(bool(below > above), f"{why} is not excluded")
+        below = problem.psi(stretch, outer, n=pair["amounts_mol_kg"])
+        above = problem.psi(stretch, inner, pi=pair["potentials"])
+        why = f"a state at {float(outer):.10g} K or {('colder', 'hotter')[hotter]}"
+        certain = all(low > high for low, high in zip(below, above, strict=True))
+        need(certain, f"{why} is not excluded")
+    for key in {"entropy_J_kg_K", "enthalpy_J_kg"} & set(claim):
+        need(problem.flame == key.startswith("entropy"), f"{key} is no claim here")
+        low, high = (ball(Fraction(x)) for x in claim[key])
+        found = problem.least(certificate["least"], t, d)
+        need(bool(low <= found) and bool(found <= high), f"{key} is not proved")
 
 
 def _by_amounts(species: Species, g: list[arb], b: list[Fraction], told: Any) -> arb:
@@ -164,11 +205,12 @@ def _by_amounts(species: Species, g: list[arb], b: list[Fraction], told: Any) ->
         held = sum(n * species.atoms[j][element] for j, n in amounts.items())
         need(held == given, f"element {element + 1} is not kept")
     total = ball(sum(n for j, n in amounts.items() if j < species.gases))
-    found = arb(0)
-    for j, n in amounts.items():
-        mixing = (ball(n) / total).log() if j < species.gases else 0
-        found += ball(n) * (g[j] + mixing)
-    return found
+    mixing = {
+        j: (ball(n) / total).log() for j, n in amounts.items() if j < species.gases
+    }
+    return sum(
+        (ball(n) * (g[j] + mixing.get(j, 0)) for j, n in amounts.items()), arb(0)
+    )
 
 
 def _by_potentials(species: Species, g: list[arb], b: list[Fraction], told: Any) -> arb:

@@ -1,4 +1,4 @@
-"""Write the certificate of a flame: points found in doubles, mended in exact numbers.
+"""Write certificates: points found in doubles, mended in exact numbers.
 
 What the bounds of :mod:`castsugar.thermo.proof.check` need: compositions that hold the
 elements exactly, and potentials that no species exceeds. What the solver errs by enters
@@ -7,6 +7,7 @@ the bounds squared; the mending costs less than 1e-24 of them.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
@@ -37,6 +38,9 @@ _LEAST = 1e-28
 #: corrected at most; digits of them.
 _MARGIN, _CORRECTIONS, _DIGITS = 1e-32, 8, 45
 
+#: Decimals of an entropy [J/(kg K)] or enthalpy [J/kg] that is bounded.
+_PLACES = 18
+
 #: The rule by which species are allowed, said in every certificate.
 RULE = (
     "all species of these elements at every temperature, as the solver takes them; a "
@@ -45,15 +49,44 @@ RULE = (
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Flame:
-    """What is burnt, and at what temperature it is said to burn."""
+class Claim:
+    """What is said of a kilogram: that it has a temperature at a pressure.
 
-    elements: FloatArray  # all above zero [mol/kg]
-    enthalpy: float  # [J/kg]
-    pressure: float  # [Pa]
-    temperature: Fraction  # [K]
-    within: Fraction  # [K]
-    near: Iterate | None = None  # where the solver finds the flame, one row
+    Attributes
+    ----------
+    elements : ndarray, shape (elements,)
+        All above zero. [mol/kg]
+    pressure : float
+        [Pa]
+    given : float or tuple of str
+        Enthalpy of a flame [J/kg], or two bounds of the entropy of its expansion
+        [J/(kg K)].
+    temperature, within : Fraction
+        [K]
+    near : Iterate or None
+        Where the solver finds the state, one row.
+    """
+
+    elements: FloatArray
+    pressure: float
+    given: float | tuple[str, str]
+    temperature: Fraction
+    within: Fraction
+    near: Iterate | None = None
+
+    @property
+    def flame(self) -> bool:
+        """Whether it is a flame, not what becomes of it."""
+        return isinstance(self.given, float)
+
+    @property
+    def middle(self) -> Fraction:
+        """Temperature of the solver if the claim holds it, else the claimed one. [K]"""
+        if self.near is not None:
+            solved = Fraction(repr(float(self.near.temperature[0])))
+            if abs(solved - self.temperature) < self.within:
+                return solved
+        return self.temperature
 
 
 class Prover:
@@ -72,7 +105,7 @@ class Prover:
         middles = [0.5 * (low + high) for low, high in pairwise(self.species.ends)]
         self.models = [TableModel(one_stretch(table, t)) for t in middles]
 
-    def certificate(self, flame: Flame) -> dict[str, Any]:
+    def certificate(self, claim: Claim) -> dict[str, Any]:
         """Return a certificate that may hold; :func:`check.check` says if it does.
 
         Raises
@@ -80,58 +113,79 @@ class Prover:
         ConvergenceError
             If the solver finds no state where one is needed.
         """
-        points = _Points(self, flame)
-        t, d = flame.temperature, flame.within
-        return {
-            "problem": {
-                "elements": list(self.table.elements),
-                "elements_mol_kg": flame.elements.tolist(),
-                "enthalpy_J_kg": flame.enthalpy,
-                "pressure_Pa": flame.pressure,
-                "reference_pressure_Pa": self.table.reference_pressure,
-                "gas_constant_J_mol_K": GAS_CONSTANT,
-                "lowest_temperature_K": RANGE[0],
-                "highest_temperature_K": RANGE[1],
-                "data_set": self.table.data_set,
-                "rule": RULE,
-                "species": self.stated,
-            },
+        points, stated = _Points(self, claim), self._statement(claim)
+        t, d = claim.temperature, claim.within
+        told: dict[str, Any] = {
+            "problem": stated,
             "claim": {"temperature_K": decimal(t), "within_K": decimal(d)},
             "pairs": [
                 points.pair(*side) for side in check.sides(self.species.ends, t, d)
             ],
+        }
+        least = points.least()
+        if least is not None:
+            key = "entropy_J_kg_K" if claim.flame else "enthalpy_J_kg"
+            found = check.Problem(stated, self.species).least(least, t, d)
+            told["claim"][key] = _around(found)
+            told["least"] = least
+        return told
+
+    def _statement(self, claim: Claim) -> dict[str, Any]:
+        """Return the problem, which a reader of the certificate has to believe."""
+        given = "enthalpy_J_kg" if claim.flame else "entropy_J_kg_K"
+        return {
+            "elements": list(self.table.elements),
+            "elements_mol_kg": claim.elements.tolist(),
+            given: claim.given,
+            "pressure_Pa": claim.pressure,
+            "reference_pressure_Pa": self.table.reference_pressure,
+            "gas_constant_J_mol_K": GAS_CONSTANT,
+            "lowest_temperature_K": RANGE[0],
+            "highest_temperature_K": RANGE[1],
+            "data_set": self.table.data_set,
+            "rule": RULE,
+            "species": self.stated,
         }
 
 
 class _Points:
     """The points of one certificate."""
 
-    def __init__(self, prover: Prover, flame: Flame) -> None:
+    def __init__(self, prover: Prover, claim: Claim) -> None:
         ctx.prec = check.BITS
-        self.prover, self.flame = prover, flame
-        ratio = flame.pressure / prover.table.reference_pressure
-        self.log_p = np.log([ratio])
-        pressure = check.ball(flame.pressure)
-        self.ball_log_p = (pressure / check.ball(prover.table.reference_pressure)).log()
-        self.batch = starts.whole_batch(prover.models[0], flame.elements[None, :])
-        self.lowest = flame.temperature  # where psi is least, as far as known
-        if flame.near is not None:
-            solved = Fraction(repr(float(flame.near.temperature[0])))
-            if abs(solved - flame.temperature) < flame.within:
-                self.lowest = solved
+        self.prover, self.claim = prover, claim
+        reference = prover.table.reference_pressure
+        self.log_p = np.log([claim.pressure / reference])
+        self.ball_log_p = (check.ball(claim.pressure) / check.ball(reference)).log()
+        self.batch = starts.whole_batch(prover.models[0], claim.elements[None, :])
+
+    def least(self) -> dict[str, Any] | None:
+        """Return what bounds the least psi; None where a join is too near."""
+        middle, d = self.claim.middle, self.claim.within
+        ends = [self.claim.temperature - d, middle, self.claim.temperature + d]
+        for stretch, (low, high) in enumerate(pairwise(self.prover.species.ends)):
+            if low <= ends[0] and ends[2] <= high:
+                states = [self._state(stretch, t, self.claim.near) for t in ends]
+                return {
+                    "at_K": decimal(middle),
+                    "amounts_mol_kg": self._amounts(stretch, states[1]),
+                    "potentials": [
+                        self._potentials(stretch, t, state)
+                        for t, state in zip(ends, states, strict=True)
+                    ],
+                }
+        return None
 
     def pair(self, stretch: int, hotter: bool, outer: Fraction) -> dict[str, Any]:
         """Return composition and potentials for one side of a stretch."""
-        t = self.lowest
+        t = self.claim.middle
         inner = max(t, outer - _INWARD) if hotter else min(t, outer + _INWARD)
-        near = self.flame.near if inner == t else None
+        near = self.claim.near if inner == t else None
         inside = self._state(stretch, inner, near)
         outside = self._state(stretch, outer, inside)
-        model = self.prover.models[stretch]
-        amounts = expansion.amounts(model, self.batch, outside)[0]
         return {
             "outer_K": decimal(outer),
-            "amounts_mol_kg": self._amounts(amounts),
+            "amounts_mol_kg": self._amounts(stretch, outside),
             "inner_K": decimal(inner),
             "potentials": self._potentials(stretch, inner, inside),
         }
@@ -152,16 +206,17 @@ class _Points:
             raise ConvergenceError(f"no equilibrium found at {float(t):g} K")
         return tried.iterate
 
-    def _amounts(self, amounts: FloatArray) -> dict[str, str]:
+    def _amounts(self, stretch: int, state: Iterate) -> dict[str, str]:
         """Write amounts, some mended so that they hold the elements exactly."""
-        species = self.prover.species
+        species, model = self.prover.species, self.prover.models[stretch]
+        amounts = expansion.amounts(model, self.batch, state)[0]
         atoms = np.array(species.atoms)
         mended = _independent(atoms, amounts)
         kept = [j for j in np.flatnonzero(amounts > _LEAST) if j not in mended]
         told = {int(j): Fraction(repr(float(amounts[j]))) for j in kept}
         lack = [
             Fraction(b) - sum(n * species.atoms[j][e] for j, n in told.items())
-            for e, b in enumerate(self.flame.elements.tolist())
+            for e, b in enumerate(self.claim.elements.tolist())
         ]
         right = fmpq_mat([[fmpq(x.numerator, x.denominator)] for x in lack])
         solved = fmpq_mat(atoms[mended].T.tolist()).solve(right).entries()
@@ -236,6 +291,15 @@ def one_stretch(table: SpeciesTable, temperature: float) -> SpeciesTable:
         gas=replace(gas, fit=np.stack([fit, fit])),
         phase=replace(phase, fit=own[None], joins=np.zeros((0, len(region)))),
     )
+
+
+def _around(found: arb) -> list[str]:
+    """Write two decimals that hold a ball between them."""
+    scale = 10**_PLACES
+    middle = Fraction(found.mid().str(_DIGITS, radius=False)) * scale
+    aside = 2 * Fraction(found.rad().str(3, radius=False)) * scale
+    ends = math.floor(middle - aside) - 1, math.ceil(middle + aside) + 1
+    return [f"{end}e-{_PLACES}" for end in ends]
 
 
 def decimal(value: Fraction) -> str:
