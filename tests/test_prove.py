@@ -48,7 +48,7 @@ def test_a_printed_flame_temperature_is_proved_within_its_tolerance() -> None:
     found = prove(mix, pressure=101325.0, temperature=value, within=tolerance)
     assert found.status == "proved"
     far = prove(mix, pressure=101325.0, temperature=value + 30.0, within=tolerance)
-    assert far.status.startswith("open: a flame at")
+    assert far.status.startswith("open: a state at")
 
 
 @pytest.mark.exact
