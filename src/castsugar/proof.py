@@ -67,6 +67,11 @@ class Expansion:
     velocity: tuple[float, float]
     certificate: dict[str, Any] = field(repr=False)
 
+    @property
+    def proved(self) -> bool:
+        """Whether it is proved."""
+        return self.status == PROVED
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Proof(Cited):

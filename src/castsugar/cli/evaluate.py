@@ -157,7 +157,7 @@ def _answer(
             return made
         from castsugar.report.proof import proof_findings
 
-        told = proof_findings(found.names, proofs)
+        told = proof_findings(found.names, found.rows, proofs)
         return replace(made, findings=(*made.findings, *told))
 
     def paper(show: Shown) -> Screen:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -24,8 +24,8 @@ def add_proof_options(group: Any) -> None:
     group.add_argument(
         "--prove",
         action="store_true",
-        help="prove every flame temperature within 1e-6 K by bounds that trust no "
-        "solver (arithmetic, not data); needs castsugar[proof]",
+        help="prove flame and exit temperature within 1e-6 K, and Isp, by bounds that "
+        "trust no solver (arithmetic, not data); needs castsugar[proof]",
     )
     group.add_argument(
         "--certificates",
@@ -53,7 +53,9 @@ def check_proof_options(options: argparse.Namespace, count: int) -> None:
     if options.certificates is not None:
         program, *files = _files(options, count)
         names = {"--certificates: program": program}
-        names |= {f"--certificates: mix {i}": n for i, n in enumerate(files, start=1)}
+        for place, name in enumerate(files, start=1):
+            names[f"--certificates: flame {place}"] = name
+            names[f"--certificates: exit {place}"] = _of_exit(name)
         refuse_unwritable(names, force=options.force)
 
 
@@ -68,13 +70,9 @@ def proofs_of(
         return []
     from castsugar.proof import prove
 
+    given = {**question.conditions.options(), "species": question.species}
     return [
-        prove(
-            mix,
-            pressure=question.pressure.value,
-            temperature=row["flame_temperature_K"],
-            species=question.species,
-        )
+        prove(mix, temperature=row["flame_temperature_K"], **given)
         if row["status"] == "ok"
         else None
         for mix, row in zip(mixes, rows, strict=True)
@@ -95,8 +93,23 @@ def write_certificates(
     program, *files = _files(options, len(proofs))
     write_file(options, program, read_bytes(Path(check.__file__)))
     for name, one in zip(files, proofs, strict=True):
-        if one is not None and one.proved:
-            write_file(options, name, json.dumps(one.certificate) + "\n")
+        for own, certificate in _certificates(name, one):
+            write_file(options, own, json.dumps(certificate) + "\n")
+
+
+def _certificates(
+    name: str, proof: Proof | None
+) -> Iterator[tuple[str, Mapping[str, Any]]]:
+    """Yield the files of one mix: of its flame, of its expansion."""
+    if proof is not None and proof.proved:
+        yield name, proof.certificate
+        if proof.expansion is not None and proof.expansion.proved:
+            yield _of_exit(name), proof.expansion.certificate
+
+
+def _of_exit(name: str) -> str:
+    """Return the file of an expansion beside that of its flame."""
+    return str(Path(name).with_name(Path(name).name.replace("flame", "exit")))
 
 
 def _files(options: argparse.Namespace, count: int) -> list[str]:

@@ -81,12 +81,8 @@ def _fit(one: dict[str, Any], start: float, end: float) -> list[arb]:
     fit = [arb(x) for x in fits[sum(t <= start for t in joins)]]
     sound = joins == sorted(joins) and len(fits) == len(joins) + 1 and len(fit) == 9
     _need(sound, f"{name}: fits of nine numbers, joins that rise")
-    heat, low, high = (
-        arb_poly(fit[:7]),
-        Fraction(start) - BEYOND,
-        Fraction(end) + BEYOND,
-    )
-    _need(_positive(heat, low, high), f"{name}: cp > 0 is not proved beyond {start} K")
+    low, high = Fraction(start) - BEYOND, Fraction(end) + BEYOND
+    _need(_positive(arb_poly(fit[:7]), low, high), f"{name}: cp > 0 is not proved")
     return fit
 
 
