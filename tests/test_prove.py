@@ -121,15 +121,31 @@ def test_evaluate_says_what_is_proved_and_writes_certificates(
     assert main(words) == 0
     told = " ".join(capsys.readouterr().out.split())
     assert (
-        "RESULT Flame temperatures of A 65/35, B 60/40 proved within 1e-6 K by bounds "
-        "that trust no solver; it proves arithmetic, not data." in told
+        "RESULT Flame and exit temperature of A 65/35, B 60/40 proved within 1e-6 K, "
+        "Isp within 1e-9 s, c* not, by bounds that trust no solver; it proves "
+        "arithmetic, not data." in told
     )
     files = sorted(path.name for path in tmp_path.iterdir())
-    assert files == ["check_certificate.py", "flame-1.json", "flame-2.json"]
+    flames = ["flame-1.json", "flame-2.json"]
+    assert files == ["check_certificate.py", "exit-1.json", "exit-2.json", *flames]
     second = json.loads((tmp_path / "flame-2.json").read_text("utf-8"))
     assert second["name"] == "KNO3:60 sucrose:40"
     assert main(words) == 2
     assert "exists already" in capsys.readouterr().err
+
+
+@pytest.mark.exact
+def test_what_is_not_proved_is_said(capsys: Capture) -> None:
+    """A frozen flow is not covered; without an exit only the flame is spoken of."""
+    words = ["evaluate", BASE, "--no-bench", "--no-confirm", "--prove"]
+    assert main([*words, "--nozzle-flow", "frozen"]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "RESULT Flame temperature proved within 1e-6 K by bounds" in told
+    assert "CANNOT TELL Exit temperature not proved; open: a frozen flow" in told
+    assert main([*words, "--exit-pressure", "none"]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "RESULT Flame temperature proved within 1e-6 K by bounds" in told
+    assert "Exit temperature" not in told
 
 
 @pytest.mark.exact
