@@ -135,6 +135,7 @@ def test_evaluate_says_what_is_proved_and_writes_certificates(
 
 
 @pytest.mark.exact
+@pytest.mark.slow
 def test_what_is_not_proved_is_said(capsys: Capture) -> None:
     """A frozen flow is not covered; without an exit only the flame is spoken of."""
     words = ["evaluate", BASE, "--no-bench", "--no-confirm", "--prove"]

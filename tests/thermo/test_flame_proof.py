@@ -214,6 +214,12 @@ def certificate() -> dict[str, Any]:
     return found.certificate
 
 
+@functools.cache
+def species_of_it() -> check.Species:
+    """Return its species, made once: most changes leave them."""
+    return check.Species(certificate()["problem"]["species"], 300.0, 5000.0)
+
+
 def test_a_plateau_is_proved_in_the_middle_of_both_forms() -> None:
     """Both forms melt at the claim: solid alone is too cold, liquid alone too hot."""
     found = prove(PLATEAU, within=1e-9)
@@ -227,8 +233,15 @@ def test_a_plateau_is_proved_in_the_middle_of_both_forms() -> None:
     assert near == [{hotter}, {colder}]
 
 
-@pytest.mark.parametrize("mix", ["KNO3:65 sucrose:35", PLATEAU])
-@pytest.mark.parametrize("off", [0.01, -0.01])
+@pytest.mark.parametrize(
+    ("mix", "off"),
+    [
+        ("KNO3:65 sucrose:35", 0.01),
+        (PLATEAU, -0.01),
+        pytest.param("KNO3:65 sucrose:35", -0.01, marks=pytest.mark.slow),
+        pytest.param(PLATEAU, 0.01, marks=pytest.mark.slow),
+    ],
+)
 def test_a_temperature_of_a_mix_that_is_wrong_stays_open(mix: str, off: float) -> None:
     """A hundredth of a kelvin, with a band just too narrow to hold the flame."""
     right = prove(mix).temperature
@@ -331,8 +344,9 @@ def test_a_changed_certificate_is_refused(change: Any, why: str) -> None:
     """
     told = copy.deepcopy(certificate())
     change(told)
+    own = None if change is _fit else species_of_it()
     with pytest.raises(ValueError, match=why):
-        check.check(told)
+        check.check(told, own)
 
 
 def test_a_flame_where_all_gas_fits_join_is_proved_as_far_as_it_exists() -> None:
@@ -363,7 +377,7 @@ def test_a_flame_where_all_gas_fits_join_is_proved_as_far_as_it_exists() -> None
     [
         ("KNO3:65 sucrose:35", "no-solidification"),
         (PLATEAU, "no-solidification"),
-        (PLATEAU, "equilibrium"),
+        pytest.param(PLATEAU, "equilibrium", marks=pytest.mark.slow),
     ],
 )
 def test_an_expansion_is_proved_where_the_entropy_of_the_flame_is(
