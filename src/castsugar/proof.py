@@ -27,7 +27,7 @@ from castsugar.thermo.species import SpeciesTable
 if TYPE_CHECKING:
     from castsugar.thermo.gibbs.model import Iterate
     from castsugar.thermo.gibbs.solution import Flow
-    from castsugar.thermo.proof.points import Prover
+    from castsugar.thermo.proof.points import Claim, Prover
 
 #: What a proof is of, said wherever one is shown.
 LIMIT = "it proves arithmetic, not data"
@@ -204,7 +204,8 @@ def prove(  # noqa: PLR0913 - keyword-only options
         flow,
     )
     work = _Work(known.name, table, charge, Fraction(repr(within)), found)
-    claimed, status, certificate = work.flame(float(pressure), temperature)
+    expands = exit_pressure is not None
+    claimed, status, certificate = work.flame(float(pressure), temperature, expands)
     expansion = None
     if exit_pressure is not None and status == PROVED:
         expansion = work.expansion(certificate, float(exit_pressure), flow)
@@ -252,9 +253,11 @@ class _Work:
     found: Flow
 
     def flame(
-        self, pressure: float, claimed: float | None
+        self, pressure: float, claimed: float | None, bounded: bool
     ) -> tuple[float, str, dict[str, Any]]:
         """Return what is claimed, the status, and the certificate if one was made."""
+        from castsugar.thermo.proof.points import Claim
+
         solved = self.found.solved
         if claimed is None:
             if solved is None:
@@ -262,12 +265,21 @@ class _Work:
                 why = "it does not burn by this model" if cold else "no chamber found"
                 return math.nan, f"open: {why}", {}
             claimed = float(self.found.chamber.temperature[0])
-        near = None if solved is None else solved.chamber
-        made = self._proved(self.table, pressure, self.charge.enthalpy, claimed, near)
-        return claimed, *made
+        claim = Claim(
+            elements=self.charge.elements,
+            pressure=pressure,
+            given=self.charge.enthalpy,
+            temperature=Fraction(repr(claimed)),
+            within=self.within,
+            near=None if solved is None else solved.chamber,
+            bounded=bounded,
+        )
+        return claimed, *self._proved(self.table, claim)
 
     def expansion(self, flame: dict[str, Any], pressure: float, flow: str) -> Expansion:
         """Return what is proved of the expansion of a proved flame."""
+        from castsugar.thermo.proof.points import Claim
+
         solved, claimed = self.found.solved, float(self.found.leaving.temperature[0])
         entropy = flame["claim"].get("entropy_J_kg_K")
         certificate: dict[str, Any] = {}
@@ -280,8 +292,15 @@ class _Work:
             own, near = self.table, solved.leaving
             if flow == "no-solidification":
                 own, near = _without_solids(own, solved.chamber, near)
-            given = (entropy[0], entropy[1])
-            status, certificate = self._proved(own, pressure, given, claimed, near)
+            claim = Claim(
+                elements=self.charge.elements,
+                pressure=pressure,
+                given=(entropy[0], entropy[1]),
+                temperature=Fraction(repr(claimed)),
+                within=self.within,
+                near=near,
+            )
+            status, certificate = self._proved(own, claim)
             if status == PROVED and "enthalpy_J_kg" in certificate["claim"]:
                 velocity = _velocity(self.charge.enthalpy, certificate)
         return Expansion(
@@ -293,29 +312,13 @@ class _Work:
             certificate=certificate,
         )
 
-    def _proved(
-        self,
-        table: SpeciesTable,
-        pressure: float,
-        given: float | tuple[str, str],
-        claimed: float,
-        near: Iterate | None,
-    ) -> tuple[str, dict[str, Any]]:
+    def _proved(self, table: SpeciesTable, claim: Claim) -> tuple[str, dict[str, Any]]:
         """Return the status of a claim, and its certificate if one was made."""
         from castsugar.thermo.proof.check import RefusedError, check
-        from castsugar.thermo.proof.points import Claim
 
         certificate: dict[str, Any] = {}
         try:
             prover = _prover(table)
-            claim = Claim(
-                elements=self.charge.elements,
-                pressure=pressure,
-                given=given,
-                temperature=Fraction(repr(claimed)),
-                within=self.within,
-                near=near,
-            )
             certificate = {"name": self.name, **prover.certificate(claim)}
             check(certificate, prover.species)
         except (ConvergenceError, RefusedError) as error:
