@@ -70,6 +70,7 @@ def test_public_names() -> None:
         "parse_recipe",
         "performance",
         "plot",
+        "prove",
         "records",
         "search",
         "sensitivities",
@@ -170,6 +171,10 @@ SIGNATURES = {
         "flow='no-solidification', species=None)"
     ),
     "equilibrium": "(mix, *, pressure=6894757.0, temperature=None, species=None)",
+    "prove": (
+        "(mix, *, pressure=6894757.0, exit_pressure=None, flow='no-solidification', "
+        "within=1e-06, temperature=None, species=None)"
+    ),
     "load_database": "(folder=None)",
     "parse_recipe": "(text, *, where='')",
     "Lot": (

@@ -59,6 +59,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "static_test",
             "filmed_test",
             "ballistic_input",
+            "proof",
         ),
     ),
     "optimize": (5, ()),
@@ -119,6 +120,9 @@ FILE_READERS = (
     "castsugar.examples",
 )
 FILE_CALLS = {"open", "read_text", "write_text", "read_bytes", "write_bytes", "fdopen"}
+
+#: A program that also runs without the package, and so imports nothing of it.
+PROGRAMS = ("castsugar.thermo.proof.check",)
 
 IMPORTERS = ("import_module", "__import__", "find_spec")
 
@@ -265,6 +269,8 @@ def bad_habits(sources: Sources) -> Iterator[str]:
 def talking(sources: Sources) -> Iterator[str]:
     """Nobody prints; only the command line knows the screen."""
     for name, source in sources.items():
+        if name in PROGRAMS:
+            continue
         room, _ = place(name) or ("", 0)
         for node in nodes(source):
             if isinstance(node, ast.Call) and called(node) == "print":
@@ -275,11 +281,19 @@ def talking(sources: Sources) -> Iterator[str]:
                     yield f"{name} line {node.lineno}: sys.{node.attr}"
 
 
+def standing_alone(sources: Sources) -> Iterator[str]:
+    """A program that runs alone imports nothing of the package."""
+    for name in PROGRAMS:
+        for target, node in imports(sources.get(name, ""), sources):
+            if not _is_free(target):
+                yield f"{name} line {node.lineno}: imports {target}"
+
+
 def touching_files(sources: Sources) -> Iterator[str]:
     """Files are touched in the rooms named for it."""
     for name, source in sources.items():
         room, _ = place(name) or ("", 0)
-        if room in FILES or name in FILE_READERS:
+        if room in FILES or name in (*FILE_READERS, *PROGRAMS):
             continue
         for node in nodes(source):
             if isinstance(node, ast.Call) and _touches(node):
@@ -313,6 +327,7 @@ RULES = (
     heavy_imports,
     bad_habits,
     talking,
+    standing_alone,
     touching_files,
     too_big,
 )
@@ -364,6 +379,7 @@ BAD = [
     (bad_habits, "castsugar.mix", "try:\n    x = 1\nexcept:\n    x = 2", "bare except"),
     (talking, "castsugar.mix", "def f():\n    print(1)", "line 2: print"),
     (talking, "castsugar.report.text", "import sys\nsys.stdout.write('')", "sys."),
+    (standing_alone, PROGRAMS[0], "import castsugar", "line 1"),
     (touching_files, "castsugar.mix", "open('x')", "touches a file (open)"),
     (touching_files, "castsugar.mix", "def f(p):\n    p.read_text()", "read_text"),
     (too_big, "castsugar.mix", "\n" * 701, "701 lines"),
@@ -415,5 +431,5 @@ def test_table_of_the_house_is_this_one() -> None:
 
 def test_exceptions_are_modules() -> None:
     """An exception to a rule goes with the module that it was made for."""
-    named = {*CANTERA, *PANDAS, *FILE_READERS}
+    named = {*CANTERA, *PANDAS, *FILE_READERS, *PROGRAMS}
     assert named <= set(package_sources())

@@ -51,6 +51,7 @@ if TYPE_CHECKING:
     from castsugar.mix.weighing import Lot
     from castsugar.motor.hardware import Hardware
     from castsugar.optimize.search import search
+    from castsugar.proof import prove
     from castsugar.rows import species_file, species_set
     from castsugar.sensitivity import Sensitivities
     from castsugar.thermo.flow import FlowSolution
@@ -103,6 +104,7 @@ _PLACES = {
     "load_database": "data",
     "parse_recipe": "mix.text",
     "performance": "evaluation",
+    "prove": "proof",
     "search": "optimize.search",
     "sensitivities": "evaluation",
     "species_file": "rows",
@@ -160,6 +162,7 @@ __all__ = [
     "parse_recipe",
     "performance",
     "plot",
+    "prove",
     "records",
     "search",
     "sensitivities",

@@ -24,6 +24,12 @@ from castsugar.cli.motor_options import (
     stated_sizes,
 )
 from castsugar.cli.output import add_output_options
+from castsugar.cli.proving import (
+    add_proof_options,
+    check_proof_options,
+    proofs_of,
+    write_certificates,
+)
 from castsugar.errors import InputError
 
 if TYPE_CHECKING:
@@ -34,6 +40,7 @@ if TYPE_CHECKING:
     from castsugar.motor.fired_mixes import Firing
     from castsugar.motor.hardware import Hardware
     from castsugar.plot.sheet import Drawing
+    from castsugar.proof import Proof
     from castsugar.report.mixes import Mixes
     from castsugar.report.screen import Screen
     from castsugar.report.shown import Shown
@@ -55,6 +62,7 @@ examples:
   castsugar evaluate "KNO3:60 sugar:20 corn syrup:20" --water-lost 0.2 --csv
   castsugar evaluate "KNO3:65 sorbitol:35" --alternative "sorbitol=polyol cycle"
   castsugar evaluate base --full --picture firing.svg
+  castsugar evaluate "KNO3:65 sucrose:35" --prove
   castsugar evaluate base --full --crack "20 %" --debond "5 %"
 """
 
@@ -85,6 +93,7 @@ def add_parser(commands: Any) -> None:
         default=None,
         help="solve every mix again with Cantera (default: up to 20 mixes)",
     )
+    add_proof_options(parser)
     drawn = {
         "trace": "pressure and thrust against time, with a motor",
         "throat": "the throat against time",
@@ -99,6 +108,7 @@ def run(options: argparse.Namespace) -> int:
 
     question = read_conditions(options, load_database())
     check_cause_options(options, question.motor)
+    check_proof_options(options, len(options.recipes))
     if options.picture and question.motor is None:
         raise InputError("--picture draws a firing; add --bench FILE with a [motor]")
     mixes = question.weigh(options.recipes)
@@ -116,10 +126,13 @@ def run(options: argparse.Namespace) -> int:
             drawn = drawn_bands(question, mixes, doubts_of(options)[1])
         more = (limits, fired, drawn)
         found = evaluated(question, mixes, rows, more, wanted_of(options, rows))
+        with hold.work():
+            proofs = proofs_of(options, question, mixes, rows)
         trace = partial(trace_of, options, question, found, fired)
-        given = _answer(question, found, trace)
+        given = _answer(question, found, trace, proofs)
         known = partial(question.basis, mixes, drawn=drawn is not None)
         answer(options, replace(given, basis=known))
+        write_certificates(options, proofs)
         drawn_by = {
             "trace": trace,
             "throat": partial(throat_of, options, found, fired),
@@ -128,14 +141,28 @@ def run(options: argparse.Namespace) -> int:
     return exit_code(rows, complete=complete)
 
 
-def _answer(question: Question, found: Mixes, trace: Callable[[], Drawing]) -> Answer:
+def _answer(
+    question: Question,
+    found: Mixes,
+    trace: Callable[[], Drawing],
+    proofs: Sequence[Proof | None],
+) -> Answer:
     """Return what is said in every form; a page has the picture of the firings too."""
     from castsugar.report.field import FIELDS
     from castsugar.report.fired import FIRING
     from castsugar.report.mixes import evaluate_screen, mixes_parts
 
-    def paper(show: Shown) -> Screen:
+    def screen(show: Shown) -> Screen:
         made = evaluate_screen(found, show)
+        if not proofs:
+            return made
+        from castsugar.report.proof import proof_findings
+
+        told = proof_findings(found.names, found.rows, proofs)
+        return replace(made, findings=(*made.findings, *told))
+
+    def paper(show: Shown) -> Screen:
+        made = screen(show)
         if question.motor is None or not any(found.causes):
             return made
         from castsugar.plot.export import shown
@@ -150,7 +177,7 @@ def _answer(question: Question, found: Mixes, trace: Callable[[], Drawing]) -> A
         fields = [f for f in fields if "_u_" not in f.key]
     return Answer(
         command="evaluate",
-        screen=partial(evaluate_screen, found),
+        screen=screen,
         paper=paper,
         parts=partial(mixes_parts, found),
         told=question.told(found),

@@ -229,7 +229,10 @@ def version_line() -> str:
 
 #: Options that say where a result goes or who computes it, not what it is: with a
 #: value, without one, and with one that may be missing, of some commands.
-_WHERE = ("-o", "--output", "--page", "--picture", "--trials", "--workers", "--cluster")
+_WHERE = (
+    *("-o", "--output", "--page", "--picture", "--trials", "--certificates"),
+    *("--workers", "--cluster"),
+)
 _HOW = ("--full", "--json", "--csv", "--markdown", "--force", "--debug", "--cite")
 _TABLES = ("sweep", "map")
 

@@ -1,0 +1,1 @@
+"""Proof of a flame temperature: points found in doubles, bounds checked in balls."""
