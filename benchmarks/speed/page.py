@@ -97,8 +97,8 @@ def main() -> None:
 
 def run(page: Page, many: int) -> None:
     """Time one page."""
-    start = page.desk.start
-    mix = page.desk.world.mix("base")
+    start = page.start
+    mix = page.world.mix("base")
     page.answer(0, start)
     page.region(0, start)
     answers, solves = [], []

@@ -93,9 +93,9 @@ def test_numbers_of_evaluate(
     for text, one in zip(whole["findings"], told["findings"], strict=True):
         assert (text["status"], text["text"]) == (one["status"], one["text"])
     assert told["invented"] == bool(whole["example"])
-    asked = read_state(state, page.desk.start)
+    asked = read_state(state, page.start)
     for full in (True, False):
-        row = point_of(page.desk, asked, whole=full)[1].row
+        row = point_of(page, asked, whole=full)[1].row
         for key, value in told["mixes"][0].items():
             known = row.get(key)
             if not isinstance(value, float) or (not full and left_out(key)):
@@ -267,7 +267,7 @@ def test_next_burns_strands_where_only_the_95_line_is_above(
     """The expected peak is below the case: nothing is known to be too much."""
     state = start | {"parts": PARTS, "throat": "7 mm"}
     told = page.rest(1, state)
-    row = point_of(page.desk, read_state(state, page.desk.start), whole=False)[1].row
+    row = point_of(page, read_state(state, page.start), whole=False)[1].row
     assert row["peak_pressure_MPa"] < 6.895 < row["peak_pressure_p95_MPa"]
     assert told["next"]["text"].startswith("burn 3 strands of this mix at ")
 

@@ -41,7 +41,7 @@ class Run(NamedTuple):
 
     def start(self, kind: str = "weigh", **state: Any) -> dict[str, Any]:
         """Start a deed of the base with some boxes changed."""
-        own = self.page.desk.start | state
+        own = self.page.start | state
         return self.deeds.start(self.page, {"kind": kind, "state": own, "more": {}})
 
     def end(self, kind: str = "weigh", **state: Any) -> dict[str, Any]:
@@ -244,7 +244,7 @@ def test_read_only_makes_no_batch(page: Page) -> None:
     """The others keep nothing, so they stay."""
     deeds = Deeds(read_only=True)
     with pytest.raises(InputError, match="a deed is one of weigh, record, search"):
-        deeds.start(page, {"kind": "batch", "state": page.desk.start})
+        deeds.start(page, {"kind": "batch", "state": page.start})
     deeds.close()
 
 

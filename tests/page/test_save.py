@@ -32,7 +32,7 @@ class Hand:
     def ask(self, kind: str = "recipe", **more: Any) -> dict[str, Any]:
         """Save; by default a new recipe, for sure."""
         limits = more.pop("limits", {})
-        state = {**self.page.desk.start, "parts": PARTS}
+        state = {**self.page.start, "parts": PARTS}
         state["limits"] = {**state["limits"], **limits}
         asked = {"kind": kind, "name": "new", "state": state, "sure": True}
         return self.saver.save(asked | {"hash": self.page.hash} | more)
@@ -89,7 +89,7 @@ def test_recipe_lands_behind_the_last(hand: Hand) -> None:
     assert hand.page.hash != hash_before
     assert hand.data == old.replace(RED.encode(), f"{RED}\n{NEW}".encode())
     assert hand.backup == old
-    assert hand.page.desk.world.recipes["new"] == NEW.partition(' = "')[2][:-1]
+    assert hand.page.world.recipes["new"] == NEW.partition(' = "')[2][:-1]
     assert hand.page.changed == ""
 
 
@@ -204,9 +204,9 @@ def test_name_is_a_name_only(hand: Hand) -> None:
     there = names(hand.bench.parent)
     for name in ("../../out", '"]\n[limits', "<img src=x onerror=alert(1)>", "#"):
         hand.ask(name=name)
-        assert " ".join(name.split()) in hand.page.desk.world.recipes
+        assert " ".join(name.split()) in hand.page.world.recipes
     assert names(hand.bench.parent) - there <= {"bench.toml.bak", "bench.toml.lock"}
-    assert len(hand.page.desk.world.limits) == 3
+    assert len(hand.page.world.limits) == 3
 
 
 def test_recipe_with_a_process(bench: Path) -> None:
@@ -231,7 +231,7 @@ def test_limits_with_their_comments(hand: Hand) -> None:
     expected = expected.replace(b"at_least = 0.95,", b"at_least = 0.97,")
     assert hand.data == expected
     assert b"# below: stays soft" in hand.data
-    assert hand.page.desk.start["limits"]["pour_viscosity_Pa_s"] == "12"
+    assert hand.page.start["limits"]["pour_viscosity_Pa_s"] == "12"
 
 
 def test_limit_of_two_ends(bench: Path) -> None:

@@ -236,14 +236,14 @@ def _cook(state: State) -> list[str]:
 
 
 def _weigh(page: Page, state: State) -> list[str]:
-    grains = page.desk.start["grains"]
+    grains = page.start["grains"]
     amount = ["--grains", grains] if grains else _mass(page)
     return ["weigh", state.recipe, *amount, *_cook(state)]
 
 
 def _mass(page: Page) -> list[str]:
     """Return the mass of a batch: that of the bench, else the usual one."""
-    return ["--batch", f"{1e3 * doubts_of(page.desk.world.bench)[1].batch:.6g} g"]
+    return ["--batch", f"{1e3 * doubts_of(page.world.bench)[1].batch:.6g} g"]
 
 
 def _record(page: Page, state: State) -> list[str]:

@@ -121,6 +121,14 @@ class Desk:
     ----------
     path : Path
 
+    Attributes
+    ----------
+    world : World
+    hash : str
+        SHA-256 of the bench file, and of the strand files it names, as opened.
+    start : dict
+        The state of the page as the bench has it.
+
     Raises
     ------
     CastsugarError
@@ -140,15 +148,10 @@ class Desk:
         self._said: tuple[Stamps, str] = (stamps, "")
         self.start = start_of(world)
 
-    def reload(self) -> None:
-        """Read the file again; a broken one leaves everything as it was.
-
-        Raises
-        ------
-        CastsugarError
-            Its line.
-        """
-        self._open(read(self.path))
+    @property
+    def text(self) -> str:
+        """The bench file, as opened."""
+        return self.world.bench.text
 
     @property
     def changed(self) -> str:

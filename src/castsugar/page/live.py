@@ -6,6 +6,7 @@ from os import PathLike
 from pathlib import Path
 from typing import Any
 
+from castsugar.bench.world import read as read_world
 from castsugar.page.answer import quick, rest
 from castsugar.page.desk import Desk, base_of
 from castsugar.page.first_view import first_view
@@ -13,7 +14,7 @@ from castsugar.page.region import region, surveyed, triangle_of
 from castsugar.page.state import State, read_state
 
 
-class Page:
+class Page(Desk):
     """One opened bench.
 
     Parameters
@@ -36,29 +37,17 @@ class Page:
     """
 
     def __init__(self, path: str | PathLike[str], *, read_only: bool = False) -> None:
-        self.desk = Desk(Path(path))
+        super().__init__(Path(path))
         self.read_only = read_only
-        self._triangle = triangle_of(self.desk.world)
 
     @property
-    def path(self) -> Path:
-        """The bench file."""
-        return self.desk.path
+    def base(self) -> str:
+        """Name of the mix that others are held against; empty without one."""
+        return base_of(self.world)
 
-    @property
-    def hash(self) -> str:
-        """SHA-256 of the bench file, and of the strand files it names, as opened."""
-        return self.desk.hash
-
-    @property
-    def text(self) -> str:
-        """The bench file, as opened."""
-        return self.desk.world.bench.text
-
-    @property
-    def changed(self) -> str:
-        """Empty, or what to say of a file that is no longer the one opened."""
-        return self.desk.changed
+    def state(self, typed: Any) -> State:
+        """Return a state as typed, checked; errors as for :meth:`answer`."""
+        return read_state(typed, self.start)
 
     def reload(self) -> dict[str, Any]:
         """Read the file again and return the first view; a broken one changes nothing.
@@ -68,41 +57,31 @@ class Page:
         CastsugarError
             The line of its fault.
         """
-        self.desk.reload()
-        self._triangle = triangle_of(self.desk.world)
+        self._open(read_world(self.path))
         return self.bench()
-
-    @property
-    def base(self) -> str:
-        """Name of the mix that others are held against; empty without one."""
-        return base_of(self.desk.world)
-
-    def state(self, typed: Any) -> State:
-        """Return a state as typed, checked; errors as for :meth:`answer`."""
-        return read_state(typed, self.desk.start)
 
     def warm(self) -> None:
         """Answer once, so that everything is loaded."""
-        self.answer(0, self.desk.start)
-        self.region(0, self.desk.start, coarse=True)
+        self.answer(0, self.start)
+        self.region(0, self.start, coarse=True)
 
     def bench(self) -> dict[str, Any]:
         """Return corners, recipes, marks, settings and limits."""
-        return first_view(self.desk, read_only=self.read_only)
+        return first_view(self, read_only=self.read_only)
 
     def answer(self, seq: int, state: Any) -> dict[str, Any]:
         """Return the quick answer to a state as typed."""
         asked = self.state(state)
-        return {"seq": seq} | quick(self.desk, asked)
+        return {"seq": seq} | quick(self, asked)
 
     def rest(self, seq: int, state: Any) -> dict[str, Any]:
         """Return the whole answer to a state as typed."""
         asked = self.state(state)
-        return {"seq": seq} | rest(self.desk, asked)
+        return {"seq": seq} | rest(self, asked)
 
     def region(self, seq: int, state: Any, *, coarse: bool = False) -> dict[str, Any]:
         """Return where mixes keep the limits under the settings of a state."""
-        read = self.state(state)
-        asked = self.desk.asked(read.settings)
-        found = surveyed(self._triangle, asked, read.recipe, coarse=coarse)
-        return {"seq": seq} | region(self._triangle, found, asked)
+        read, triangle = self.state(state), triangle_of(self.world)
+        asked = self.asked(read.settings)
+        found = surveyed(triangle, asked, read.recipe, coarse=coarse)
+        return {"seq": seq} | region(triangle, found, asked)

@@ -61,7 +61,7 @@ class Saver:
         state = self.page.state(asked.get("state"))
         if asked.get("kind") == "recipe":
             name = _name(asked)
-            if name in self.page.desk.world.bench.processes:
+            if name in self.page.world.bench.processes:
                 raise BoxError(
                     "name", f"{name!r} states how it is made; change it in the file"
                 )
