@@ -32,9 +32,6 @@ STATICS = {
 #: Where documents are that a deed made.
 MADE = "/made/"
 
-#: What is answered first where two things wait; lower is sooner.
-URGENCY = {"/rest": 1, "/region": 2}
-
 Told = dict[str, Any]
 
 
@@ -117,11 +114,6 @@ class Site:
         if not path.startswith(MADE) or made is None:
             return failed(404, "there is nothing here")
         return Response(200, STILL | _typed("text/html"), made)
-
-
-def is_quick(request: Request) -> bool:
-    """Whether an answer takes no computing, so that it need not wait."""
-    return request.method != "POST"
 
 
 @cache

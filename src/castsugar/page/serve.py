@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
-import heapq
-import itertools
 import logging
 import socket
 import threading
@@ -16,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from castsugar.errors import CastsugarError, InputError
 from castsugar.page.deeds import Deeds
 from castsugar.page.gate import LARGEST_BODY, Access, Request, new_token
-from castsugar.page.routes import URGENCY, Site, is_quick
+from castsugar.page.routes import Site
 
 if TYPE_CHECKING:
     from castsugar.page.live import Page
@@ -50,50 +47,11 @@ def bound(port: int) -> socket.socket:
     return made
 
 
-class Turns:
-    """Lets one compute at a time, the most urgent of those that wait first."""
-
-    def __init__(self) -> None:
-        self._waiting: list[tuple[int, int, asyncio.Future[None]]] = []
-        self._count = itertools.count()
-        self._taken = False
-
-    @contextlib.asynccontextmanager
-    async def turn(self, urgency: int) -> Any:
-        """Wait for a turn; the lower is sooner."""
-        if self._taken:
-            mine = asyncio.get_running_loop().create_future()
-            heapq.heappush(self._waiting, (urgency, next(self._count), mine))
-            try:
-                await mine
-            except asyncio.CancelledError:
-                if not mine.cancelled():  # its turn had come already
-                    self._pass_on()
-                raise
-        self._taken = True
-        try:
-            yield
-        finally:
-            self._pass_on()
-
-    def _pass_on(self) -> None:
-        """Let the first go on that still waits."""
-        self._taken = False
-        while self._waiting:
-            mine = heapq.heappop(self._waiting)[2]
-            if not mine.done():
-                self._taken = True
-                mine.set_result(None)
-                return
-
-
 def application(site: Site) -> Callable[..., Awaitable[None]]:
-    """Return what answers every request by the site, one computing at a time."""
+    """Return what answers every request by the site."""
     from starlette.concurrency import run_in_threadpool
     from starlette.requests import Request as Asked
     from starlette.responses import Response
-
-    turns = Turns()
 
     async def serve(scope: Any, receive: Any, send: Any) -> None:
         if scope["type"] != "http":
@@ -101,11 +59,7 @@ def application(site: Site) -> Callable[..., Awaitable[None]]:
         asked = Asked(scope, receive)
         headers = {name.lower(): value for name, value in asked.headers.items()}
         request = Request(asked.method, asked.url.path, headers, await _body(asked))
-        if is_quick(request):
-            told = site.respond(request)
-        else:
-            async with turns.turn(URGENCY.get(request.path, 0)):
-                told = await run_in_threadpool(site.respond, request)
+        told = await run_in_threadpool(site.respond, request)
         answer = Response(told.body, told.status, dict(told.headers))
         await answer(scope, receive, send)
 
