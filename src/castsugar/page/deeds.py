@@ -14,7 +14,6 @@ import shlex
 import subprocess
 import sys
 import tempfile
-import threading
 import time
 from collections import OrderedDict
 from collections.abc import Sequence
@@ -44,7 +43,7 @@ _NO = 1
 
 
 class Deed:
-    """One command that runs, or ran.
+    """One command that runs, or ran, and where it writes.
 
     Parameters
     ----------
@@ -53,32 +52,28 @@ class Deed:
         Of the command.
     folder : Path
         Of the bench.
-    page : Path or None
-        Where it writes its page.
+    place : Path
+        What it answers, says and draws stands in files of this name.
     """
 
     def __init__(
-        self, kind: str, words: Sequence[str], folder: Path, page: Path | None
+        self, kind: str, words: Sequence[str], folder: Path, place: Path
     ) -> None:
-        self.kind, self.words, self.page = kind, tuple(words), page
-        self.began, self.told = time.monotonic(), dict[str, Any]()
-        self.process = subprocess.Popen(
-            [sys.executable, "-m", "castsugar", *words],
-            cwd=folder,
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-            env=os.environ | {"NO_COLOR": "1", "COLUMNS": "80"},
-            start_new_session=True,
+        self.kind, self.began, self.told = kind, time.monotonic(), dict[str, Any]()
+        self.page, self._answer, self._talk = (
+            place.with_suffix(ending) for ending in (".html", ".out", ".err")
         )
-        self._answer, self._talk = bytearray(), bytearray()
-        streams = (self.process.stdout, self.process.stderr)
-        self._readers = [
-            threading.Thread(target=_collect, args=pair, daemon=True)
-            for pair in zip(streams, (self._answer, self._talk), strict=True)
-        ]
-        for one in self._readers:
-            one.start()
+        paper = ["--page", str(self.page)] if kind in _PAGED else []
+        with self._answer.open("wb") as answer, self._talk.open("wb") as talk:
+            self.process = subprocess.Popen(
+                [sys.executable, "-m", "castsugar", *words, *paper],
+                cwd=folder,
+                stdin=subprocess.DEVNULL,
+                stdout=answer,
+                stderr=talk,
+                env=os.environ | {"NO_COLOR": "1", "COLUMNS": "80"},
+                start_new_session=True,
+            )
 
     @property
     def seconds(self) -> float:
@@ -88,8 +83,6 @@ class Deed:
     @property
     def answer(self) -> str:
         """What it answered, once it has ended."""
-        for one in self._readers:
-            one.join()
         return _text(self._answer)
 
     @property
@@ -111,16 +104,8 @@ class Deed:
             self.process.wait()
 
 
-def _collect(stream: Any, into: bytearray) -> None:
-    """Keep what a process writes, up to a bound."""
-    with stream:
-        for piece in iter(lambda: stream.read1(65_536), b""):
-            if len(into) < _LARGEST:
-                into += piece
-
-
-def _text(data: bytearray) -> str:
-    return _CODES.sub("", bytes(data).decode("utf-8", "replace"))
+def _text(path: Path) -> str:
+    return _CODES.sub("", path.read_bytes().decode("utf-8", "replace"))
 
 
 class Deeds:
@@ -161,12 +146,9 @@ class Deeds:
             raise InputError("something is being done already; stop it or wait for it")
         _check_settings(state)
         words = [*self._words[kind](page, state), "--bench", page.path.name]
-        command, paper = shlex.join(["castsugar", *words]), None
-        if kind in _PAGED:
-            paper = Path(self._room.name) / f"{secrets.token_hex(8)}.html"
-            words += ["--page", str(paper)]
-        name = secrets.token_urlsafe(24)
-        self._known[name] = Deed(kind, words, page.path.parent, paper)
+        command, name = shlex.join(["castsugar", *words]), secrets.token_urlsafe(24)
+        place = Path(self._room.name) / name
+        self._known[name] = Deed(kind, words, page.path.parent, place)
         while len(self._known) > _KEPT:
             self._known.popitem(last=False)
         return {"id": name, "command": command}
@@ -196,17 +178,13 @@ class Deeds:
             return {"ok": True} | _found(deed)
         said = {"record": _VERDICTS[code], "weigh": "The weigh sheet is ready."}
         told = {"ok": True, "text": said.get(deed.kind) or first}
-        if deed.page is not None:
-            told["open"] = f"/made/{self._keep(read_bytes(deed.page, _LARGEST))}"
-            deed.page.unlink()
+        if deed.kind in _PAGED:
+            name = secrets.token_urlsafe(24)
+            told["open"] = f"/made/{name}"
+            self.made[name] = read_bytes(deed.page, _LARGEST)
+            while len(self.made) > _KEPT:
+                self.made.popitem(last=False)
         return told
-
-    def _keep(self, document: bytes) -> str:
-        name = secrets.token_urlsafe(24)
-        self.made[name] = document
-        while len(self.made) > _KEPT:
-            self.made.popitem(last=False)
-        return name
 
     def stop(self, name: str) -> dict[str, Any]:
         """End a deed; InputError for one that is not known."""
