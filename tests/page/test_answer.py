@@ -42,8 +42,8 @@ def random_states(count: int) -> list[dict[str, Any]]:
                 "throat": f"{draw.randrange(75, 100) / 10} mm",
                 "grains": f"{draw.randrange(2, 6)}",
                 "limits": {
-                    "pour_viscosity_Pa_s": f"{draw.randrange(3, 20)}",
-                    "relative_solids_20C": f"{draw.randrange(85, 105) / 100}",
+                    "pour_viscosity_Pa_s-at_most": f"{draw.randrange(3, 20)}",
+                    "relative_solids_20C-at_least": f"{draw.randrange(85, 105) / 100}",
                 },
                 "units": draw.choice(("si", "us")),
             }
@@ -56,14 +56,15 @@ def stated(folder: Path, state: dict[str, Any]) -> Path:
     write_example(folder)
     path = folder / "bench.toml"
     text = path.read_text("utf-8")
+    thick, solid = state["limits"].values()
     changes = {
         'cook = "119 C 8 min"\n# batch': (
             f'cook = "{state["cook"]} {state["minutes"]} min"\n# batch'
         ),
         'throat = "8 mm"': f'throat = "{state["throat"]}"',
         "segments = 4": f"segments = {state['grains']}",
-        "at_most = 10,": f"at_most = {state['limits']['pour_viscosity_Pa_s']},",
-        "at_least = 0.95,": f"at_least = {state['limits']['relative_solids_20C']},",
+        "at_most = 10,": f"at_most = {thick},",
+        "at_least = 0.95,": f"at_least = {solid},",
         'show = "si"': f'show = "{state["units"]}"',
     }
     for old, new in changes.items():
@@ -93,7 +94,7 @@ def test_numbers_of_evaluate(
     for text, one in zip(whole["findings"], told["findings"], strict=True):
         assert (text["status"], text["text"]) == (one["status"], one["text"])
     assert told["invented"] == bool(whole["example"])
-    asked = read_state(state, page.start)
+    asked = read_state(state, page.starts)
     for full in (True, False):
         row = point_of(page, asked, whole=full)[1].row
         for key, value in told["mixes"][0].items():
@@ -209,7 +210,7 @@ def test_without_a_motor(bench: Path) -> None:
             "add [motor]",
         )
         assert card["pours"]["kind"] == "broken"
-        assert told["course"]["pressure_MPa"] == []
+        assert told["course"]["time"] == []
     found = page.region(1, first["start"], coarse=True)
     assert found["above"] == found["unknown"] == []
     assert found["kept"]
@@ -267,7 +268,7 @@ def test_next_burns_strands_where_only_the_95_line_is_above(
     """The expected peak is below the case: nothing is known to be too much."""
     state = start | {"parts": PARTS, "throat": "7 mm"}
     told = page.rest(1, state)
-    row = point_of(page, read_state(state, page.start), whole=False)[1].row
+    row = point_of(page, read_state(state, page.starts), whole=False)[1].row
     assert row["peak_pressure_MPa"] < 6.895 < row["peak_pressure_p95_MPa"]
     assert told["next"]["text"].startswith("burn 3 strands of this mix at ")
 
@@ -285,19 +286,29 @@ def test_courses_and_curves(page: Page, start: dict[str, Any]) -> None:
     state = start | {"parts": PARTS}
     quick, whole = page.answer(1, state), page.rest(1, state)
     for told in (quick["course"], whole["course"]):
-        lengths = {len(told[k]) for k in ("time_s", "pressure_MPa", "base_MPa")}
+        lengths = {len(told[k]) for k in ("time", "pressure", "base")}
         assert lengths == {121}
-        drawn = [x for x in told["pressure_MPa"] if x is not None]
+        drawn = [x for x in told["pressure"] if x is not None]
         assert max(drawn) == pytest.approx(3.85, rel=0.02)
-        assert told["case_MPa"] == pytest.approx(6.894757)
+        assert told["case"] == pytest.approx(6.894757)
     band = whole["course"]
     pairs = zip(band["low"], band["high"], strict=True)
     assert all(a <= b for a, b in pairs if a is not None and b is not None)
     curve = whole["viscosity"]
-    middle = [x for x in curve["middle_Pa_s"] if x is not None]
+    middle = [x for x in curve["middle"] if x is not None]
     assert middle == sorted(middle, reverse=True)
-    assert (curve["limit_Pa_s"], curve["cook_C"]) == (10.0, 119.0)
-    assert all(math.isfinite(x) for x in curve["temperature_C"])
+    assert (curve["limit"], curve["pour"]) == (10.0, 119.0)
+    assert all(math.isfinite(x) for x in curve["warm"])
+
+
+def test_curves_in_us_units(page: Page) -> None:
+    """1 MPa is 145.037738 psi; 119 C are 246.2 F."""
+    si, us = (page.rest(1, page.starts[x] | {"parts": PARTS}) for x in ("si", "us"))
+    assert (us["course"]["unit"], us["viscosity"]["unit"]) == ("psi", "\u00b0F")
+    factor = us["course"]["pressure"][40] / si["course"]["pressure"][40]
+    assert factor == pytest.approx(145.037738, rel=1e-4)
+    assert us["course"]["case_label"] == "case 1000 psi"
+    assert us["viscosity"]["pour"] == pytest.approx(246.2)
 
 
 def test_beside_itself_nothing_differs(page: Page, start: dict[str, Any]) -> None:

@@ -207,10 +207,13 @@ def test_cook_is_passed_on(fake: Callable[[str], Run]) -> None:
 @pytest.mark.parametrize(
     ("box", "named"),
     [
-        ({"throat": "9 mm"}, "made from: throat;"),
-        ({"grains": "3"}, "made from: grains;"),
-        ({"limits": {"pour_viscosity_Pa_s": "12"}}, "made from: limits;"),
-        ({"throat": "9 mm", "grains": "3"}, "made from: throat, grains;"),
+        ({"throat": "9 mm"}, "made from: throat 9 mm[.]"),
+        ({"grains": "3"}, "made from: 3 grains[.]"),
+        (
+            {"limits": {"pour_viscosity_Pa_s-at_most": "12"}},
+            "made from: pour viscosity, at most 12[.]",
+        ),
+        ({"throat": "9 mm", "grains": "3"}, "made from: throat 9 mm; 3 grains[.]"),
     ],
 )
 @pytest.mark.parametrize("kind", ["weigh", "record", "batch", "search"])

@@ -113,7 +113,7 @@ def test_a_narrow_throat_shows_where_it_bursts(
     assert drawn["above"]
     assert drawn["kept"] == []
     assert drawn["best"] is None
-    asked = page.asked(read_state(narrow, page.start).settings)
+    asked = page.asked(read_state(narrow, page.starts).settings)
     found = surveyed(
         triangle_of(page.world),
         asked,

@@ -44,11 +44,11 @@ class Stand:
     def __init__(self) -> None:
         self.act: Callable[..., Any] = lambda: {"said": "so"}
 
-    def bench(self) -> Any:
+    def bench(self, units: Any = None) -> Any:
         """Answer."""
         return self.act()
 
-    def reload(self) -> Any:
+    def reload(self, units: Any = None) -> Any:
         """Answer."""
         return self.act()
 

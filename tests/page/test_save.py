@@ -117,7 +117,7 @@ def test_line_ends_of_the_file_stay(bench: Path) -> None:
     hand.ask()
     red, new = RED.encode(), NEW.encode()
     assert hand.data == old.replace(red, red + b"\r\n" + new)
-    hand.ask("limits", limits={"pour_viscosity_Pa_s": "12"})
+    hand.ask("limits", limits={"pour_viscosity_Pa_s-at_most": "12"})
     assert hand.data.count(b"\r\n") == hand.data.count(b"\n")
     hand.undo()
     hand.undo()
@@ -225,13 +225,16 @@ def test_recipe_with_a_process(bench: Path) -> None:
 def test_limits_with_their_comments(hand: Hand) -> None:
     """Upper and lower ends; what is beside and behind them stays."""
     old = hand.data
-    moved = {"pour_viscosity_Pa_s": "12", "relative_solids_20C": "0.97"}
+    moved = {
+        "pour_viscosity_Pa_s-at_most": "12",
+        "relative_solids_20C-at_least": "0.97",
+    }
     hand.ask("limits", limits=moved)
     expected = old.replace(b"at_most = 10,", b"at_most = 12,")
     expected = expected.replace(b"at_least = 0.95,", b"at_least = 0.97,")
     assert hand.data == expected
     assert b"# below: stays soft" in hand.data
-    assert hand.page.start["limits"]["pour_viscosity_Pa_s"] == "12"
+    assert hand.page.start["limits"]["pour_viscosity_Pa_s-at_most"] == "12 Pa s"
 
 
 def test_limit_of_two_ends(bench: Path) -> None:
@@ -240,9 +243,9 @@ def test_limit_of_two_ends(bench: Path) -> None:
     limit = "{ at_least = 2, at_most = 10, probability"
     bench.write_text(text.replace("{ at_most = 10, probability", limit), "utf-8")
     hand = Hand(bench)
-    hand.ask("limits", limits={"pour_viscosity_Pa_s at_least": "3.5"})
+    hand.ask("limits", limits={"pour_viscosity_Pa_s-at_least": "3.5"})
     assert b"{ at_least = 3.5, at_most = 10, probability" in hand.data
-    hand.ask("limits", limits={"pour_viscosity_Pa_s": "11"})
+    hand.ask("limits", limits={"pour_viscosity_Pa_s-at_most": "11"})
     assert b"{ at_least = 3.5, at_most = 11, probability" in hand.data
 
 

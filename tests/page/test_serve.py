@@ -72,7 +72,7 @@ class Stand:
         self.asked: list[str] = []
         self.entered, self.go = threading.Event(), threading.Event()
 
-    def bench(self) -> Any:
+    def bench(self, units: Any = None) -> Any:
         """Compute until told."""
         self.asked.append("bench")
         self.entered.set()

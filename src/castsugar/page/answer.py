@@ -17,14 +17,13 @@ from castsugar.comparison.uncertain_inputs import Conditions
 from castsugar.errors import CastsugarError, ValidityError
 from castsugar.evaluated import Wanted, drawn_bands, evaluated, fire_rows
 from castsugar.kitchen.curves import viscosity_curve
-from castsugar.kitchen.validity import ICE_POINT
 from castsugar.limits import PEAK, POUR
 from castsugar.mix.mix import Mix
 from castsugar.motor.fired_mixes import Firing
 from castsugar.page.desk import Asked, Desk
 from castsugar.page.next_step import next_of
 from castsugar.page.region import GOAL, goal_of
-from castsugar.page.state import BoxError, Settings, State, cook_text
+from castsugar.page.state import BoxError, State, cook_text
 from castsugar.report import point as words
 from castsugar.report.mix_words import recipe_argument, short_names
 from castsugar.report.peak_causes import cause_annex
@@ -121,6 +120,7 @@ def _told(
 ) -> dict[str, Any]:
     """Return what both answers hold."""
     base = "" if asked.base is None else asked.base.name
+    own = [f"{text}, not as in the bench" for text in state.own]
     better = words.better_of(base, beside, _goal(asked, beside), one.show)
     return {
         "for": short_names(one.found.mixes)[0],
@@ -128,7 +128,7 @@ def _told(
         "cards": words.cards_of(one, better),
         "findings": words.findings_of(one),
         "example": one.screen.example(),
-        "conditions": "; ".join([one.screen.conditions, *own_settings(state)]),
+        "conditions": "; ".join([one.screen.conditions, *own]),
         "rows": words.rows_of(one),
         "command": command_of(desk, state, one),
     }
@@ -136,29 +136,13 @@ def _told(
 
 def command_of(desk: Desk, state: State, one: Point) -> str:
     """Return the command that says the same; what no option says stands behind #."""
-    settings = state.settings
     told = ["castsugar evaluate", recipe_argument(one.found.mixes[0])]
     told.append(f"--bench {shlex.quote(str(desk.path))}")
-    if settings.cook is not None:
-        told.append(f'--cook "{cook_text(settings.cook)}"')
-    if other := _moved(settings):
-        told.append(f"# with {', '.join(other)} in the bench")
+    if state.settings.cook is not None:
+        told.append(f'--cook "{cook_text(state.settings.cook)}"')
+    if state.own:
+        told.append(f"# with {'; '.join(state.own)} in the bench")
     return " ".join(told)
-
-
-def own_settings(state: State) -> list[str]:
-    """Say which settings are those of the page, not of the bench file."""
-    return [f"{one}, not as in the bench" for one in _moved(state.settings)]
-
-
-def _moved(settings: Settings) -> list[str]:
-    """Return the settings that a command takes from the bench alone."""
-    other = [f"{key} {value:g}" for key, value in settings.limits]
-    if settings.throat is not None:
-        other.append(f"throat {1e3 * settings.throat:g} mm")
-    if settings.grains is not None:
-        other.append(f"{settings.grains} grains")
-    return other
 
 
 def _compared(asked: Asked, mix: Mix) -> Comparison | None:
@@ -190,15 +174,14 @@ def _goal(asked: Asked, beside: Comparison | None) -> str:
 def _course(
     asked: Asked, one: Point, firing: Firing | None, drawn: Callable[[Firing], Curve]
 ) -> dict[str, Any]:
-    """Return pressure against time, that of the base beside it."""
+    """Return pressure against time, that of the base beside it, in the units shown."""
     case, show = asked.case, one.show
     known = case == case
     told: dict[str, Any] = {
-        "time_s": [],
-        "pressure_MPa": [],
-        "base_MPa": None,
-        "case_MPa": case if known else None,
-        "label_case": f"case {show.bound('pressure', case)}" if known else "",
+        "time": [],
+        "case": show.number("pressure", case) if known else None,
+        "case_label": f"case {show.bound('pressure', case)}" if known else "",
+        "unit": show.unit("pressure"),
         "words": "no pressure is computed",
     }
     if firing is None:
@@ -206,20 +189,22 @@ def _course(
     base = asked.base_firing
     curves = [drawn(x) for x in (firing, base) if x is not None]
     time = np.linspace(0.0, max(float(t[-1]) for t, _ in curves), _POINTS)
-    told["pressure_MPa"], *beside = (_on(time, t, p) for t, p in curves)
+    own, *beside = (_on(time, t, p, show) for t, p in curves)
     peak = f"{one.text(PEAK)} {show.unit('pressure')}"
     return told | {
-        "time_s": _listed(time),
-        "base_MPa": beside[0] if beside else None,
+        "time": _listed(time),
+        "pressure": own,
+        "base": beside[0] if beside else None,
         "words": f"peak {peak}, burns {firing.trace.burn_time:.2g} s",
     }
 
 
 def _on(
-    time: FloatArray, known: FloatArray, pressure: FloatArray
+    time: FloatArray, known: FloatArray, pressure: FloatArray, show: Shown
 ) -> list[float | None]:
-    """Return a pressure at other times [MPa]; None after its end."""
-    return _listed(1e-6 * np.interp(time, known, pressure, right=np.nan))
+    """Return a pressure [Pa] at other times as it is shown; None after its end."""
+    found = np.interp(time, known, pressure, right=np.nan)
+    return _listed(show.span("pressure", 1e-6) * found)
 
 
 def _listed(values: FloatArray) -> list[float | None]:
@@ -244,19 +229,19 @@ def _balanced(firing: Firing) -> Curve:
 def _band(asked: Asked, one: Point, told: dict[str, Any]) -> dict[str, Any]:
     """Return a course with the ends of the 95 % band at its times."""
     motor = asked.question.motor
-    if motor is None or not told["time_s"]:
+    if motor is None or not told["time"]:
         return told
     (found,) = pressure_bands(one.found.mixes, one.found.rows, motor)
-    known, time = found.expected, np.array(told["time_s"])
+    known, time = found.expected, np.array(told["time"])
     if known is None:
-        return told | {"low": None, "high": None}
-    ends = {"low": known.low, "high": known.high}
-    return told | {key: _on(time, known.time, end) for key, end in ends.items()}
+        return told
+    low, high = (_on(time, known.time, x, one.show) for x in (known.low, known.high))
+    return told | {"low": low, "high": high}
 
 
 def _viscosity(asked: Asked, one: Point) -> dict[str, Any] | None:
     """Return viscosity against temperature with its band; None without a kitchen."""
-    kitchen = asked.question.kitchen
+    kitchen, show = asked.question.kitchen, one.show
     if kitchen is None:
         return None
     pour, held = kitchen.cook.pour_temperature, one.held(POUR)
@@ -265,11 +250,13 @@ def _viscosity(asked: Asked, one: Point) -> dict[str, Any] | None:
         low, middle, high = viscosity_curve(one.found.mixes[0], kitchen, warm)
     except ValidityError as error:
         return {"reason": " ".join(str(error).split())}
+    *shown, at = (show.number("temperature", to_celsius(x)) for x in (*warm, pour))
     return {
-        "temperature_C": _listed(warm - ICE_POINT),
-        "middle_Pa_s": _listed(middle),
+        "warm": _listed(np.array(shown)),
+        "middle": _listed(middle),
         "low": _listed(low),
         "high": _listed(high),
-        "limit_Pa_s": None if held is None else held.limit,
-        "cook_C": round(to_celsius(pour), 3),
+        "limit": None if held is None else held.limit,
+        "pour": round(at, 3),
+        "unit": show.unit("temperature"),
     }

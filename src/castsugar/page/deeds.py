@@ -254,16 +254,11 @@ _VERDICTS = {
 
 def _check_settings(state: State) -> None:
     """Refuse what is set on the page alone: a command reads the bench file."""
-    own = state.settings
-    moved = [
-        *(["throat"] if own.throat is not None else []),
-        *(["grains"] if own.grains is not None else []),
-        *(["limits"] if own.limits else []),
-    ]
-    if moved:
+    if state.own:
+        own = "; ".join(state.own)
         raise InputError(
-            f"not as in the bench file, which this is made from: {', '.join(moved)}; "
-            "save the limits, put a throat or grains into the file, or go back to base"
+            f"not as in the bench file, which this is made from: {own}. Save the "
+            "limits, put a throat or grains into the file, or go back to base"
         )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections import OrderedDict
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -15,6 +15,8 @@ from castsugar.asked import Question, Shelf, doubts_of
 from castsugar.bench.conditions import conditions_of
 from castsugar.bench.kitchen import learn
 from castsugar.bench.motor import resized
+from castsugar.bench.search import limits_of_bench
+from castsugar.bench.search_tables import CASE
 from castsugar.bench.world import World, read
 from castsugar.comparison.uncertain_inputs import Doubts
 from castsugar.draw_set import FEW_DRAWS
@@ -24,24 +26,22 @@ from castsugar.files.paths import status
 from castsugar.files.reading import read_bytes
 from castsugar.kitchen.heat import Cook
 from castsugar.kitchen.parameters import Kitchen
-from castsugar.limits import PEAK, YOURS, Limit, Requirement, limits_of, rated
+from castsugar.limits import PEAK, Limit, Requirement, limits_of
 from castsugar.mix.mix import Mix
 from castsugar.mix.text import parse_recipe
 from castsugar.motor.fired_mixes import Firing
 from castsugar.motor.hardware import Hardware
-from castsugar.page.state import BoxError, Settings
+from castsugar.page.state import BoxError, Settings, limit_keys
 from castsugar.report import numbers
+from castsugar.report.field import FIELDS
 from castsugar.report.shown import SI, Shown
-from castsugar.units import to_celsius
+from castsugar.units import SHOWN_AS, to_celsius
 
 #: Settings that are kept, the last ones.
 _KEPT = 64
 
 #: Columns of the pressure that a case must hold.
 PRESSURES = (PEAK, "peak_pressure_p95_MPa")
-
-#: Ends of a key that holds the lower side of a limit with two.
-LOWER = " at_least"
 
 Stamps = dict[Path, tuple[int, int] | None]
 
@@ -126,8 +126,10 @@ class Desk:
     world : World
     hash : str
         SHA-256 of the bench file, and of the strand files it names, as opened.
+    starts : dict of dict
+        The state of the page as the bench has it, by units, its own first.
     start : dict
-        The state of the page as the bench has it.
+        That in its own units.
 
     Raises
     ------
@@ -146,7 +148,9 @@ class Desk:
         kept: OrderedDict[Settings, Asked] = OrderedDict()
         self.world, self.hash, self._stamps, self._kept = world, digest, stamps, kept
         self._said: tuple[Stamps, str] = (stamps, "")
-        self.start = start_of(world)
+        systems = sorted(SHOWN_AS, key=lambda system: system != world.units)
+        self.starts = {system: start_of(world, system) for system in systems}
+        self.start = self.starts[world.units]
 
     @property
     def text(self) -> str:
@@ -204,7 +208,7 @@ class Desk:
         name = base_of(world)
         return Asked(
             question=question,
-            needs=needs_of(world, dict(settings.limits), motor),
+            needs=needs_of(world, settings.limits, motor),
             doubts=doubts,
             scale_step=step,
             base=question.weigh([name])[0] if name else None,
@@ -264,56 +268,45 @@ def base_of(world: World) -> str:
 
 
 def needs_of(
-    world: World, typed: Mapping[str, float], motor: Hardware | None
+    world: World, typed: Sequence[tuple[str, float | str]], motor: Hardware | None
 ) -> tuple[Requirement, ...]:
     """Return the limits of a bench with typed values, that of the case among them."""
-    found = []
-    for need in world.limits:
-        upper, lower = keys_of(need)
-        own: dict[str, Any] = {}
-        if upper in typed:
-            own |= {"at_most": typed[upper], "whose": YOURS}
-        if lower in typed:
-            own["at_least"] = typed[lower]
-        try:
-            found.append(replace(need, **own) if own else need)
-        except CastsugarError as error:
-            raise BoxError(upper if upper in typed else lower, str(error)) from None
-    return rated(found, math.nan if motor is None else motor.allowable)
+    limits = {column: dict(limit) for column, limit in world.bench.limits.items()}
+    for key, value in typed:
+        column, _, side = key.partition("-")
+        limits[column][side] = value
+    try:
+        return limits_of_bench(replace(world.bench, limits=limits), motor)
+    except CastsugarError as error:
+        raise BoxError(typed[0][0], str(error)) from None
 
 
-def keys_of(need: Requirement) -> tuple[str, str]:
-    """Return the keys of the upper and of the lower side; empty for none."""
-    both = need.at_most is not None and need.at_least is not None
-    lower = need.column + (LOWER if both else "")
-    return (
-        need.column if need.at_most is not None else "",
-        lower if need.at_least is not None else "",
-    )
-
-
-def start_of(world: World) -> dict[str, Any]:
-    """Return the state of the page as the bench has it: texts."""
-    show, motor = Shown(world.units), world.bench.motor or {}
+def start_of(world: World, system: str) -> dict[str, Any]:
+    """Return the state of the page as the bench has it: texts, in some units."""
+    show, motor = Shown(system), world.bench.motor or {}
     cook, minutes = _cook_texts(world, show)
     throat, segments = motor.get("throat"), (motor.get("grain") or {}).get("segments")
-    limits = {}
-    for need in world.limits:
-        for key, value in zip(
-            keys_of(need), (need.at_most, need.at_least), strict=True
-        ):
-            if key and value is not None:
-                limits[key] = numbers.typed(value).replace("\u2212", "-")
-    name = base_of(world)
+    name, limits = base_of(world), world.bench.limits
     return {
         "parts": parts_of(world.recipes[name] if name else FIRST),
         "cook": cook,
         "minutes": minutes,
         "throat": "" if throat is None else show.typed("length", 1e3 * throat),
         "grains": "" if segments is None else f"{int(segments)}",
-        "limits": limits,
-        "units": world.units,
+        "limits": {
+            key: _limit_text(world, column, limits[column][side], show)
+            for key, column, side in limit_keys(limits)
+        },
+        "units": system,
     }
+
+
+def _limit_text(world: World, column: str, value: float | str, show: Shown) -> str:
+    """Write a limit as a box holds it: with its unit."""
+    if value == CASE:
+        value = 1e-6 * world.stated_motor.allowable
+    text = show.typed(FIELDS[column].kind, float(value))
+    return text.replace("\u2212", "-")
 
 
 #: What stands in the boxes of a bench without recipes.

@@ -47,9 +47,9 @@ class Page(Desk):
 
     def state(self, typed: Any) -> State:
         """Return a state as typed, checked; errors as for :meth:`answer`."""
-        return read_state(typed, self.start)
+        return read_state(typed, self.starts)
 
-    def reload(self) -> dict[str, Any]:
+    def reload(self, units: Any = None) -> dict[str, Any]:
         """Read the file again and return the first view; a broken one changes nothing.
 
         Raises
@@ -58,16 +58,17 @@ class Page(Desk):
             The line of its fault.
         """
         self._open(read_world(self.path))
-        return self.bench()
+        return self.bench(units)
 
     def warm(self) -> None:
         """Answer once, so that everything is loaded."""
         self.answer(0, self.start)
         self.region(0, self.start, coarse=True)
 
-    def bench(self) -> dict[str, Any]:
-        """Return corners, recipes, marks, settings and limits."""
-        return first_view(self, read_only=self.read_only)
+    def bench(self, units: Any = None) -> dict[str, Any]:
+        """Return corners, recipes, marks, settings and limits, in some units."""
+        own = units if units in self.starts else self.world.units
+        return first_view(self, own, read_only=self.read_only)
 
     def answer(self, seq: int, state: Any) -> dict[str, Any]:
         """Return the quick answer to a state as typed."""

@@ -15,6 +15,7 @@ from castsugar.page.desk import Desk
 from castsugar.page.state import State
 from castsugar.report import numbers
 from castsugar.report.point import Point
+from castsugar.report.shown import SI, Shown
 from castsugar.units import to_celsius
 
 Told = tuple[str, dict[str, Any]]
@@ -98,7 +99,9 @@ def _cooked(desk: Desk, state: State, mix: Mix) -> Told | None:
     )
     if found is None:
         return None
-    text = f"{numbers.tidy(to_celsius(found)):g} C"
+    text = (
+        Shown(state.units).typed("temperature", to_celsius(found)).replace("\u00b0", "")
+    )
     typed = {"cook": text, "minutes": f"{numbers.tidy(long / 60.0):g}"}
     return f"a cook at {text}", {**state.typed, **typed}
 
@@ -115,5 +118,8 @@ def _throat(desk: Desk, state: State) -> Told | None:
     )
     if found is None:
         return None
-    text = f"{numbers.tidy(1e3 * found):g} mm"
+    show = Shown(state.units)
+    size = numbers.tidy(show.number("length", 1e3 * found))
+    size = size if show.system == SI else math.ceil(1e3 * size) / 1e3
+    text = f"{size:g} {show.unit('length')}"
     return f"a throat of {text}", {**state.typed, "throat": text}

@@ -61,8 +61,8 @@ class Site:
         self.lock = threading.Lock()
         page, saver = self.page, Saver(self.page)
         self._routes: dict[str, Callable[[Told], Told]] = {
-            "/bench": lambda asked: page.bench(),
-            "/reload": lambda asked: page.reload(),
+            "/bench": lambda asked: page.bench(asked.get("units")),
+            "/reload": lambda asked: page.reload(asked.get("units")),
             "/answer": lambda asked: page.answer(_seq(asked), asked.get("state")),
             "/rest": lambda asked: page.rest(_seq(asked), asked.get("state")),
             "/region": lambda asked: page.region(

@@ -117,22 +117,11 @@ def _with_limits(text: str, state: State) -> str:
     if not state.settings.limits:
         raise InputError("no limit differs from the bench file; nothing to save")
     for key, value in state.settings.limits:
-        column, _, side = key.partition(" ")
-        ends = [side] if side else ["at_most", "at_least"]
-        text = _with_limit(text, column, ends, value)
+        number = (
+            int(value) if isinstance(value, float) and value.is_integer() else value
+        )
+        text = with_value(text, "limits", [*key.split("-")], number)
     return text
-
-
-def _with_limit(text: str, column: str, ends: list[str], value: float) -> str:
-    """Return a text with one end of a limit moved: the one that is stated."""
-    import tomllib
-
-    stated = tomllib.loads(text.removeprefix("\ufeff")).get("limits", {}).get(column)
-    end = next((e for e in ends if isinstance(stated, dict) and e in stated), None)
-    if end is None:
-        raise InputError(f"{column} is not stated in [limits]; write it there first")
-    number = int(value) if value == int(value) else value
-    return with_value(text, "limits", [column, end], number)
 
 
 def _lines(before: str, after: str) -> dict[str, Any]:

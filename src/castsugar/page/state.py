@@ -5,19 +5,30 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any, TypeVar
 
 from castsugar import plausible, units
-from castsugar.bench.search_tables import range_of
+from castsugar.bench.search_tables import CASE, range_of
+from castsugar.columns import COLUMN
 from castsugar.errors import CastsugarError, InputError
 from castsugar.kitchen.heat import Cook, parse_cook
 from castsugar.mix.text import parse_recipe
+from castsugar.report.field import FIELDS
+from castsugar.report.shown import Shown
 from castsugar.units import to_celsius
 
 #: Parts of a recipe, and characters of a box, at most.
 _MOST_PARTS, _LONGEST = 20, 200
 
 _NUMBER = re.compile(r"-?(?:[0-9]+\.?[0-9]*|\.[0-9]+)")
+
+#: Kind of number -> quantity that is typed, where these differ.
+_QUANTITY = {
+    "flame temperature": "temperature",
+    "rate": "burn_rate",
+    "fraction": "relative_change",
+}
 
 Read = TypeVar("Read")
 
@@ -40,27 +51,62 @@ class Settings:
     throat : float or None
         [m]
     grains : int or None
-    limits : tuple of (str, float)
-        Key of a limit and its value, in the unit of its column.
+    limits : tuple of (str, float or str)
+        Key of a limit, as :func:`limit_keys` makes it, and its value: in the unit of
+        its column, or the word "case".
     """
 
     cook: Cook | None = None
     throat: float | None = None
     grains: int | None = None
-    limits: tuple[tuple[str, float], ...] = ()
+    limits: tuple[tuple[str, float | str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class State:
     """A recipe as a command takes it, settings, and units to show them in.
 
-    `typed` is all of it as typed.
+    `typed` is all of it as typed; `own` says what is that of the page alone: commands
+    take it from the bench file.
     """
 
     recipe: str
     typed: Mapping[str, Any] = field(compare=False)
     settings: Settings = field(default_factory=Settings)
     units: str = units.SHOWN_AS[0]
+
+    @property
+    def own(self) -> list[str]:
+        """What is set on the page, the cook aside, in words."""
+        typed, own = self.typed, self.settings
+        limits = typed.get("limits") or {}
+        return [
+            *([f"throat {typed['throat']}"] if own.throat is not None else []),
+            *([f"{own.grains} grains"] if own.grains is not None else []),
+            *(f"{limit_label(key)} {limits[key]}" for key, _ in own.limits),
+        ]
+
+
+def limit_keys(limits: Mapping[str, Mapping[str, Any]]) -> list[tuple[str, str, str]]:
+    """Return key, column and side of each end that the limits of a bench state."""
+    return [
+        (f"{column}-{side}", column, side)
+        for column, limit in limits.items()
+        for side in ("at_most", "at_least")
+        if limit[side] is not None
+    ]
+
+
+def limit_label(key: str) -> str:
+    """Return what people call a limit.
+
+    Examples
+    --------
+    >>> limit_label("pour_viscosity_Pa_s-at_most")
+    'pour viscosity, at most'
+    """
+    column, _, side = key.partition("-")
+    return f"{FIELDS[column].label}, {side.replace('_', ' ')}"
 
 
 def cook_text(cook: Cook) -> str:
@@ -75,7 +121,7 @@ def cook_text(cook: Cook) -> str:
     return ", ".join(f"{t / 60:g} min {to_celsius(x):.6g} C" for t, x in points)
 
 
-def read_state(typed: Any, start: Mapping[str, Any]) -> State:
+def read_state(typed: Any, starts: Mapping[str, Mapping[str, Any]]) -> State:
     """Check a state as typed.
 
     Parameters
@@ -83,8 +129,8 @@ def read_state(typed: Any, start: Mapping[str, Any]) -> State:
     typed : mapping
         `parts` as pairs of name and amount; `cook`, `minutes`, `throat`, `grains`,
         `limits` by key, `units`: all texts, an empty one is that of the bench.
-    start : mapping
-        The same of the bench.
+    starts : mapping
+        The same of the bench by units, its own first.
 
     Raises
     ------
@@ -98,10 +144,11 @@ def read_state(typed: Any, start: Mapping[str, Any]) -> State:
     read = _boxed("parts", lambda: parse_recipe(text, where="recipe"))
     if [name for name, _ in read.parts] != [name for name, _ in parts]:
         raise BoxError("parts", "a name holds no ':', '=', ',' or ';'; one part a box")
-    system = _text(typed, "units") or start["units"]
-    if system not in units.SHOWN_AS:
+    system = _text(typed, "units") or next(iter(starts))
+    if system not in starts:
         known = " or ".join(units.SHOWN_AS)
         raise BoxError("units", f"units are {system!r}; allowed: {known}")
+    start = starts[system]
     return State(
         recipe=text,
         typed=typed,
@@ -109,7 +156,7 @@ def read_state(typed: Any, start: Mapping[str, Any]) -> State:
             cook=_cook(typed, start),
             throat=_throat(typed, start),
             grains=_grains(typed, start),
-            limits=_limits(typed.get("limits") or {}, start["limits"]),
+            limits=_limits(typed.get("limits") or {}, start["limits"], Shown(system)),
         ),
         units=system,
     )
@@ -124,34 +171,27 @@ def _boxed(key: str, read: Callable[[], Read]) -> Read:
         raise BoxError(key, " ".join(str(error).split())) from None
 
 
-def _text(typed: Mapping[str, Any], key: str) -> str:
-    """Return what stands in a box."""
-    found = typed.get(key)
+def _text(typed: Mapping[str, Any], key: str, box: str = "") -> str:
+    """Return what stands in a box; `box` names it in an error, else its key."""
+    found, box = typed.get(key), box or key
     if found is None:
         return ""
-    if not isinstance(found, str) or len(found) > _LONGEST or not _plain(found):
-        raise BoxError(key, f"{key} is no text of at most {_LONGEST} characters")
+    plain = isinstance(found, str) and len(found) <= _LONGEST
+    if not plain or not f"{found} ".isprintable():
+        raise BoxError(box, f"{box} is no text of at most {_LONGEST} characters")
     return " ".join(found.split())
-
-
-def _plain(text: str) -> bool:
-    return not text or text.isprintable()
 
 
 def _parts(typed: Any) -> tuple[tuple[str, str], ...]:
     """Return names and amounts as typed."""
     if not isinstance(typed, list) or not 0 < len(typed) <= _MOST_PARTS:
         raise BoxError("parts", f"a recipe has 1 to {_MOST_PARTS} parts")
-    found = []
-    for pair in typed:
-        if not isinstance(pair, list) or len(pair) != 2:
-            raise BoxError("parts", "a part of a recipe is a name and an amount")
-        boxes = {"name": pair[0], "amount": pair[1]}
-        try:
-            found.append((_text(boxes, "name"), _text(boxes, "amount")))
-        except BoxError as error:
-            raise BoxError("parts", str(error)) from None
-    return tuple(found)
+    if any(not isinstance(pair, list) or len(pair) != 2 for pair in typed):
+        raise BoxError("parts", "a part of a recipe is a name and an amount")
+    boxes = [dict(zip(("name", "amount"), pair, strict=True)) for pair in typed]
+    return tuple(
+        (_text(one, "name", "parts"), _text(one, "amount", "parts")) for one in boxes
+    )
 
 
 def _cook(typed: Mapping[str, Any], start: Mapping[str, Any]) -> Cook | None:
@@ -204,30 +244,39 @@ def _asked(key: str, start: Mapping[str, Any]) -> None:
         raise BoxError(key, f"{key} is not asked: the bench has none; add [motor]")
 
 
-def _limits(typed: Any, start: Mapping[str, str]) -> tuple[tuple[str, float], ...]:
+def _limits(
+    typed: Any, start: Mapping[str, str], show: Shown
+) -> tuple[tuple[str, float | str], ...]:
     """Return the limits that differ from those of the bench."""
     if not isinstance(typed, Mapping):
-        raise BoxError("limits", "limits are no table of keys and numbers")
+        raise BoxError("limits", "limits are no table of keys and texts")
     found = []
     for key in sorted(typed, key=str):
         if key not in start:
-            known = ", ".join(start) or "none"
+            known = ", ".join(map(limit_label, start)) or "none"
             raise BoxError(
                 "limits", f"{key!r} is no limit of the bench; known: {known}"
             )
         text = _text(typed, key)
         if text not in ("", start[key]):
-            found.append((key, _limit(key, text)))
+            found.append((key, _boxed(key, partial(_limit, key, text, show))))
     return tuple(found)
 
 
-def _limit(key: str, text: str) -> float:
-    """Read a limit, a number in the unit of its column."""
-    if re.fullmatch(r"[0-9]+,[0-9]+", text):
-        dotted = text.replace(",", ".")
-        raise BoxError(key, f"{key} is {text!r}: a decimal comma; write {dotted}")
-    if not _NUMBER.fullmatch(text):
-        raise BoxError(key, f"{key} is {text!r}; write a plain number such as 10")
-    column, say = key.partition(" ")[0], plausible.said_at(key)
-    value = float(text)
-    return _boxed(key, lambda: plausible.checked(range_of(column), value, say))
+def _limit(key: str, text: str, show: Shown) -> float | str:
+    """Read a limit: with its unit, without one in that of the page, or "case"."""
+    column, _, side = key.partition("-")
+    kind, label = FIELDS[column].kind, limit_label(key)
+    if text == CASE and (kind, side) == ("pressure", "at_most"):
+        return CASE
+    quantity = _QUANTITY.get(kind, kind)
+    if quantity in units.UNITS:
+        text = f"{text} {show.unit(kind)}" if _NUMBER.fullmatch(text) else text
+        value = units.parse(text, quantity, where=label).value
+        value = units.convert(value, quantity, COLUMN[column].unit)
+    else:
+        number = text.removesuffix(show.unit(kind)).strip()
+        if not _NUMBER.fullmatch(number):
+            raise InputError(f"{label} is {text!r}; write a plain number such as 10")
+        value = show.back(kind, float(number))
+    return plausible.checked(range_of(column), value, plausible.said_at(label))

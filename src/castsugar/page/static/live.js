@@ -60,9 +60,9 @@ async function ask(path, body) {
   });
   const told = await answer.json().catch(() => ({}));
   if (!answer.ok) throw new Refused(answer.status, told);
-  if (told.changed) banner(`${told.changed}.`, "Reload", reload);
+  if (told.changed) banner(`${told.changed}.`, "Reload", () => reload());
   else if (STAMPED.includes(path) && told.hash !== page.bench.hash) {
-    banner(`${page.bench.name} has changed.`, "Reload", reload);
+    banner(`${page.bench.name} has changed.`, "Reload", () => reload());
   }
   return told;
 }
@@ -141,8 +141,7 @@ function thickWords(told) {
 }
 
 function draw(told) {
-  const us = page.state.units === "us";
-  drawCourse(by("course"), told.course, us ? 145.0377 : 1, us ? "psi" : "MPa");
+  drawCourse(by("course"), told.course);
   by("course-words").textContent = `${told.course.words}. Solid: this mix; dashed: base; thick: the case. An estimate about an unproved case.`;
 }
 
@@ -356,24 +355,31 @@ function partRow(i) {
   return make("div", { class: "row", of: [name, amount, less] });
 }
 
+/** Make the box of a setting, with a slider where it is one number. */
 function setting(one) {
   const set = (text) => change({ ...page.state, [one.key]: text });
-  const box = make("input", { id: `box-${one.key}`, class: "short", "data-box": one.key, autocomplete: "off", oninput: (event) => set(event.target.value) });
-  const label = make("label", { text: one.label, for: box.id });
-  const slide = make("input", {
-    id: `slide-${one.key}`, type: "range", min: one.low, max: one.high, step: one.step, "data-unit": one.unit, "aria-label": `${one.label}, slider`,
-    oninput: (event) => set(`${event.target.value} ${["C", "F", "mm", "in"].includes(one.unit) ? one.unit : ""}`.trim()),
-  });
-  return make("div", { class: "row", of: [label, box, slide] });
+  const row = boxRow(one, set, { "data-box": one.key });
+  if (one.step) {
+    row.append(make("input", {
+      id: `slide-${one.key}`, type: "range", min: one.low, max: one.high, step: one.step, "data-unit": one.unit, "aria-label": `${one.label}, slider`,
+      oninput: (event) => set(`${event.target.value} ${one.unit}`.trim()),
+    }));
+  }
+  return row;
 }
 
+/** Make the box of one end of a limit. */
 function limitRow(one) {
-  const set = (event) => change({ ...page.state, limits: { ...page.state.limits, [one.key]: event.target.value } });
-  const box = make("input", { id: `box-${one.key}`, class: "short", "data-box": one.key, "data-limit": "yes", autocomplete: "off", oninput: set });
-  const unit = one.unit ? `, ${one.unit}` : "";
-  const words = `${one.label}${unit}, ${one.sense}`;
-  const chance = make("span", { class: "quiet", text: one.probability ? `in ${one.probability}` : "" });
-  return make("div", { class: "row", of: [make("label", { text: words, for: box.id }), box, chance] });
+  const set = (text) => change({ ...page.state, limits: { ...page.state.limits, [one.key]: text } });
+  const row = boxRow(one, set, { "data-box": one.key, "data-limit": "yes" });
+  row.append(make("span", { class: "quiet", text: one.chance }));
+  return row;
+}
+
+function boxRow(one, set, more) {
+  const id = `box-${one.key}`;
+  const box = make("input", { id, class: "short", autocomplete: "off", oninput: (event) => set(event.target.value), ...more });
+  return make("div", { class: "row", of: [make("label", { text: one.label, for: id }), box] });
 }
 
 // ----------------------------------------------------------------------------
@@ -482,15 +488,16 @@ function open(bench, state) {
   change(state);
 }
 
-async function reload() {
+/** Read the bench again, or show it in other units; the point stays. */
+async function reload(path = "/reload", units = page.state.units) {
   try {
     const before = page.bench.start;
-    const bench = await ask("/reload", {});
+    const bench = await ask(path, { units });
     banner("");
-    open(bench, followed(page.state, before, bench.start));
+    open(bench, { ...followed(page.state, before, bench.start), units });
   } catch (error) {
-    if (error instanceof Refused) banner(`${error.message}.`, "Reload", reload);
-    else failed(error, reload);
+    if (error instanceof Refused) banner(`${error.message}.`, "Reload", () => reload());
+    else failed(error, () => reload(path, units));
   }
 }
 
@@ -501,7 +508,9 @@ function followed(state, before, now) {
     if (state[key] === before[key]) own[key] = now[key];
   }
   for (const [key, text] of Object.entries(state.limits)) {
-    if (key in now.limits && text !== before.limits[key]) own.limits[key] = text;
+    if (!(key in now.limits) || text === before.limits[key]) continue;
+    const plain = /^\s*-?[\d.]+\s*$/.test(text); // it was in the unit shown before
+    own.limits[key] = plain ? text.trim() + (/ .*/.exec(before.limits[key]) ?? "") : text;
   }
   return own;
 }
@@ -514,7 +523,7 @@ function recipe(name) {
 
 async function start() {
   try {
-    const bench = await ask("/bench", {});
+    const bench = await ask("/bench", { units: kept?.units });
     const own = kept ? { ...bench.start, ...kept } : bench.start;
     banner("");
     enable(true);
@@ -539,7 +548,10 @@ by("add").onclick = () => {
   showBoxes();
 };
 by("recipes").onchange = (event) => recipe(event.target.value);
-by("units").onchange = (event) => change({ ...page.state, units: event.target.value });
+by("units").onchange = (event) => {
+  Object.assign(page, { saved: [], place: -1 }); // states of other units cannot be taken back
+  reload("/bench", event.target.value);
+};
 by("stop").onclick = () => ask("/deed/stop", { id: page.deed }).catch(deedFailed);
 by("no").onclick = () => (by("sure").hidden = true);
 by("unsave").onclick = undoSave;

@@ -45,8 +45,8 @@ export class Triangle {
   /** Take corners, view and bounds of a bench. */
   open(bench) {
     this.corners = bench.corners;
-    this.view = bench.corners.map((name) => bench.view[name]);
-    this.bounds = bench.corners.map((name) => bench.bounds[name]);
+    this.view = bench.view;
+    this.bounds = bench.bounds;
     this.benchMarks = bench.marks;
     this.frame();
   }
