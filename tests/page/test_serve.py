@@ -218,6 +218,22 @@ def test_length_that_lies(server: Server) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("status", [400, 503])
+def test_what_the_site_does_not_answer(
+    server: Server, status: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No HTTP, or too much at once: answered with all headers all the same."""
+    if status == 400:
+        found = answered(server.raw(b"no such thing\r\n\r\n"))
+    else:
+        monkeypatch.setattr(serve, "CONNECTIONS", 0)
+        found = server.ask("GET /")
+    assert found[0] == status
+    for header, value in HEADERS.items():
+        assert f"{header}: {value}" in found[1].lower(), header
+
+
+@pytest.mark.slow
 def test_one_computes_at_a_time(server: Server) -> None:
     """What is asked meanwhile waits; documents do not."""
     first = server.later("POST /bench", b"{}")
@@ -253,12 +269,20 @@ def test_silent_connection_is_cut(said: bytes, monkeypatch: pytest.MonkeyPatch) 
     server.end()
 
 
+class Gone:
+    """Stands for a deed that has ended."""
+
+    def stop(self) -> None:
+        """Do nothing."""
+
+
 @pytest.mark.slow
 def test_end_leaves_nothing() -> None:
     """The folder of the deeds goes with the server."""
     server = Server()
     wait_for(lambda: server.server.started)
-    room = Path(server.deeds._room.name)
+    assert "_room" not in vars(server.deeds)  # nothing is made before it is needed
+    room, _ = Path(server.deeds._room.name), server.deeds._known.update(x=Gone())
     assert room.is_dir()
     server.end()
     assert not room.exists()

@@ -17,6 +17,7 @@ import tempfile
 import time
 from collections import OrderedDict
 from collections.abc import Sequence
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -128,7 +129,11 @@ class Deeds:
             k: v for k, v in _WORDS.items() if not (read_only and k == "batch")
         }
         self._known: OrderedDict[str, Deed] = OrderedDict()
-        self._room = tempfile.TemporaryDirectory(prefix="castsugar-")
+
+    @cached_property
+    def _room(self) -> tempfile.TemporaryDirectory[str]:
+        """A folder for what deeds write, made by the first of them."""
+        return tempfile.TemporaryDirectory(prefix="castsugar-")
 
     def start(self, page: Page, asked: dict[str, Any]) -> dict[str, Any]:
         """Start a deed.
@@ -195,7 +200,8 @@ class Deeds:
         """End what runs, and leave nothing behind."""
         for deed in self._known.values():
             deed.stop()
-        self._room.cleanup()
+        if self._known:
+            self._room.cleanup()
 
     def _deed(self, name: str) -> Deed:
         if name not in self._known:

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar.errors import CastsugarError, InputError
 from castsugar.page.deeds import Deeds
-from castsugar.page.gate import LARGEST_BODY, Access, Request, new_token
-from castsugar.page.routes import Site
+from castsugar.page.gate import HEADERS, LARGEST_BODY, Access, Request, new_token
+from castsugar.page.routes import Site, failed
 
 if TYPE_CHECKING:
     from castsugar.page.live import Page
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 #: The only address.
 HOST = "127.0.0.1"
 
-#: Connections at once: of two browsers, six each, and some; idle seconds of one.
+#: Requests at once: of two browsers, six each, and some; idle seconds of a connection.
 CONNECTIONS, IDLE = 16, 30
 
 
@@ -53,13 +53,23 @@ def application(site: Site) -> Callable[..., Awaitable[None]]:
     from starlette.requests import Request as Asked
     from starlette.responses import Response
 
+    under_way: set[object] = set()
+
     async def serve(scope: Any, receive: Any, send: Any) -> None:
         if scope["type"] != "http":
             return
         asked = Asked(scope, receive)
-        headers = {name.lower(): value for name, value in asked.headers.items()}
-        request = Request(asked.method, asked.url.path, headers, await _body(asked))
-        told = await run_in_threadpool(site.respond, request)
+        under_way.add(asked)
+        try:
+            if len(under_way) > CONNECTIONS:
+                told = failed(503, "too much is asked at once")
+            else:
+                headers = {name.lower(): x for name, x in asked.headers.items()}
+                body = await _body(asked)
+                request = Request(asked.method, asked.url.path, headers, body)
+                told = await run_in_threadpool(site.respond, request)
+        finally:
+            under_way.discard(asked)
         answer = Response(told.body, told.status, dict(told.headers))
         await answer(scope, receive, send)
 
@@ -92,6 +102,13 @@ def _server(site: Site) -> Any:
             if self.cycle is None:
                 self.transport.close()
 
+        def send_400_response(self, msg: str) -> None:
+            """Answer what is no HTTP with our own headers."""
+            told = {"connection": "close", "content-length": "0"} | HEADERS
+            lines = "".join(f"{name}: {value}\r\n" for name, value in told.items())
+            self.transport.write(f"HTTP/1.1 400 {msg}\r\n{lines}\r\n".encode())
+            self.transport.close()
+
     class Server(uvicorn.Server):
         """Ends its deeds however it is ended."""
 
@@ -107,7 +124,6 @@ def _server(site: Site) -> Any:
             lifespan="off",
             ws="none",
             server_header=False,
-            limit_concurrency=CONNECTIONS + 1,
             timeout_keep_alive=IDLE,
             timeout_graceful_shutdown=0,
         )
