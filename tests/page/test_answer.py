@@ -311,8 +311,23 @@ def test_curves_in_us_units(page: Page) -> None:
     assert us["viscosity"]["pour"] == pytest.approx(246.2)
 
 
-def test_beside_itself_nothing_differs(page: Page, start: dict[str, Any]) -> None:
-    """The base against the base."""
+def test_the_base_is_not_compared_with_itself(
+    page: Page, start: dict[str, Any]
+) -> None:
+    """It says so, in the card and in place of a table of zeros."""
     told = page.rest(1, start)
-    assert {row[3] for row in told["against"]["rows"]} == {"the same"}
-    assert {row[4] for row in told["against"]["rows"]} == {"cannot tell"}
+    assert told["against"]["rows"] == []
+    assert "base itself" in told["against"]["words"]
+    (better,) = (one for one in told["cards"] if one["key"] == "better")
+    assert better["text"] == "this is base"
+
+
+def test_differences_say_of_what(page: Page, start: dict[str, Any]) -> None:
+    """A viscosity has its unit in both columns, its difference is a ratio."""
+    told = page.rest(1, start | {"parts": PARTS})
+    rows = {row[0]: row for row in told["against"]["rows"]}
+    assert re.fullmatch(r"0\.\d+ to 0\.\d+ x", rows["pour viscosity, Pa s"][3])
+    assert not any("ratio" in label for label in rows)
+    broken = page.rest(1, start)
+    margins = {row[0]: row[4] for row in broken["rows"]}
+    assert re.fullmatch(r"[0-9.]+ times the limit", margins["pour viscosity, Pa s"])

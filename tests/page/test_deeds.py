@@ -7,6 +7,7 @@ does as it is told, but for two of castsugar itself.
 from __future__ import annotations
 
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -216,7 +217,7 @@ def test_cook_is_passed_on(fake: Callable[[str], Run]) -> None:
         ({"throat": "9 mm", "grains": "3"}, "made from: throat 9 mm; 3 grains[.]"),
     ],
 )
-@pytest.mark.parametrize("kind", ["weigh", "record", "batch", "search"])
+@pytest.mark.parametrize("kind", ["weigh", "record", "amounts", "batch", "search"])
 def test_moved_on_the_page(
     fake: Callable[[str], Run], kind: str, box: dict[str, Any], named: str
 ) -> None:
@@ -309,10 +310,28 @@ def test_real_sheet_and_record(bench: Path, deeds: Deeds) -> None:
     assert sorted(bench.parent.rglob("*")) == there
 
 
+@pytest.mark.parametrize("mass", [None, "", "200", "1e9 kg", "-3 g", ["200 g"]])
+def test_batch_of_no_mass(fake: Callable[[str], Run], mass: Any) -> None:
+    """A batch has the mass that was shown before."""
+    run = fake(PAGE)
+    asked = {"kind": "batch", "state": run.page.start, "mass": mass}
+    with pytest.raises(InputError):
+        run.deeds.start(run.page, asked)
+    assert run.words == []
+
+
 @pytest.mark.slow
-def test_real_batch_has_a_mass(bench: Path, deeds: Deeds) -> None:
-    """It is among the records, with the mass of a usual batch."""
-    told = Run(Page(bench), deeds, []).end("batch")
+def test_real_batch_is_that_of_the_sheet(bench: Path, deeds: Deeds) -> None:
+    """Its amounts are shown before anything is kept; then it has their sum."""
+    run = Run(Page(bench), deeds, [])
+    shown = run.end("amounts")
+    assert not (bench.parent / "batches").exists()
+    grams = [float(x) for x in re.findall(r"([0-9.]+) g", shown["text"])]
+    assert grams[0] == pytest.approx(sum(grams[1:]), abs=0.051)
+    assert shown["mass"] == f"{grams[0]:g} g"
+    asked = {"kind": "batch", "state": run.page.start, "mass": shown["mass"]}
+    name = deeds.start(run.page, asked)["id"]
+    told = wait(lambda: deeds.state(name), lambda one: not one["running"])
     assert told["ok"] is True, told
     (made,) = (bench.parent / "batches").iterdir()
     assert made.stem in told["text"]
@@ -323,4 +342,4 @@ def test_real_batch_has_a_mass(bench: Path, deeds: Deeds) -> None:
         text=True,
         check=True,
     )
-    assert "together                200.0" in shown.stdout
+    assert re.search(rf"together +{grams[0]:.1f}", shown.stdout)

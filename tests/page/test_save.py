@@ -199,6 +199,15 @@ def test_name_that_the_bench_refuses(hand: Hand, name: str) -> None:
     assert hand.data == old
 
 
+@pytest.mark.parametrize("name", ["KNO3", "Corn Syrup", "sugar", "dry blend"])
+def test_name_of_an_ingredient(hand: Hand, name: str) -> None:
+    """A recipe of that name would stand in its way; premixes count, too."""
+    old = hand.data
+    with pytest.raises(InputError, match="is the name of an ingredient"):
+        hand.ask(name=name)
+    assert hand.data == old
+
+
 def test_name_is_a_name_only(hand: Hand) -> None:
     """It makes no path, no table and no second line."""
     there = names(hand.bench.parent)

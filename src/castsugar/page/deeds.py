@@ -16,11 +16,12 @@ import sys
 import tempfile
 import time
 from collections import OrderedDict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from castsugar import plausible
 from castsugar.asked import doubts_of
 from castsugar.errors import InputError
 from castsugar.files.reading import read_bytes
@@ -38,6 +39,8 @@ _PATIENCE = 3.0
 
 #: What a terminal is told beside the words.
 _CODES = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]")
+
+Asked = Mapping[str, Any]
 
 #: Leaves this kind of answer with the code of "no", which is an answer.
 _NO = 1
@@ -126,7 +129,9 @@ class Deeds:
     def __init__(self, *, read_only: bool = False) -> None:
         self.made: OrderedDict[str, bytes] = OrderedDict()
         self._words = {
-            k: v for k, v in _WORDS.items() if not (read_only and k == "batch")
+            kind: words
+            for kind, words in _WORDS.items()
+            if not (read_only and kind in ("amounts", "batch"))
         }
         self._known: OrderedDict[str, Deed] = OrderedDict()
 
@@ -150,7 +155,7 @@ class Deeds:
         if any(deed.process.poll() is None for deed in self._known.values()):
             raise InputError("something is being done already; stop it or wait for it")
         _check_settings(state)
-        words = [*self._words[kind](page, state), "--bench", page.path.name]
+        words = [*self._words[kind](page, state, asked), "--bench", page.path.name]
         command, name = shlex.join(["castsugar", *words]), secrets.token_urlsafe(24)
         place = Path(self._room.name) / name
         self._known[name] = Deed(kind, words, page.path.parent, place)
@@ -179,8 +184,8 @@ class Deeds:
         if code not in (0, _NO):
             stopped = "stopped; nothing was written" if code < 0 else deed.last
             return {"ok": False, "error": stopped or f"it ended with code {code}"}
-        if deed.kind == "search":
-            return {"ok": True} | _found(deed)
+        if deed.kind in _READ:
+            return {"ok": True} | _READ[deed.kind](json.loads(deed.answer))
         said = {"record": _VERDICTS[code], "weigh": "The weigh sheet is ready."}
         told = {"ok": True, "text": said.get(deed.kind) or first}
         if deed.kind in _PAGED:
@@ -219,35 +224,43 @@ def _cook(state: State) -> list[str]:
     return [] if cook is None else ["--cook", cook_text(cook)]
 
 
-def _weigh(page: Page, state: State) -> list[str]:
-    grains = page.start["grains"]
-    amount = ["--grains", grains] if grains else _mass(page)
+def _weigh(page: Page, state: State, asked: Asked) -> list[str]:
+    """Return the words of a sheet: for the grains, else for a batch."""
+    grains, usual = page.start["grains"], doubts_of(page.world.bench)[1].batch
+    amount = ["--grains", grains] if grains else ["--batch", f"{1e3 * usual:.6g} g"]
     return ["weigh", state.recipe, *amount, *_cook(state)]
 
 
-def _mass(page: Page) -> list[str]:
-    """Return the mass of a batch: that of the bench, else the usual one."""
-    return ["--batch", f"{1e3 * doubts_of(page.world.bench)[1].batch:.6g} g"]
+def _amounts(page: Page, state: State, asked: Asked) -> list[str]:
+    """Return the words of the same sheet, to be read: what a batch would hold."""
+    return [*_weigh(page, state, asked), "--json"]
 
 
-def _record(page: Page, state: State) -> list[str]:
+def _batch(page: Page, state: State, asked: Asked) -> list[str]:
+    mass = plausible.read(str(asked.get("mass")), "batch", where="batch")
+    return ["batch", "new", state.recipe, "--batch", mass.text, *_cook(state)]
+
+
+def _record(page: Page, state: State, asked: Asked) -> list[str]:
     base = page.base
     if not base:
         raise InputError("no base to change from: put the mix you make into [recipes]")
     return ["justify", base, state.recipe, *_cook(state)]
 
 
-def _batch(page: Page, state: State) -> list[str]:
-    return ["batch", "new", state.recipe, *_mass(page), *_cook(state)]
-
-
-def _search(page: Page, state: State) -> list[str]:
+def _search(page: Page, state: State, asked: Asked) -> list[str]:
     if state.settings.cook is not None:
         raise InputError("the search takes the cook of the bench file: put it there")
     return ["search", "--json"]
 
 
-_WORDS = {"weigh": _weigh, "record": _record, "batch": _batch, "search": _search}
+_WORDS = {
+    "weigh": _weigh,
+    "record": _record,
+    "amounts": _amounts,
+    "batch": _batch,
+    "search": _search,
+}
 
 #: Those that make a page.
 _PAGED = ("weigh", "record")
@@ -268,9 +281,8 @@ def _check_settings(state: State) -> None:
         )
 
 
-def _found(deed: Deed) -> dict[str, Any]:
+def _found(told: Mapping[str, Any]) -> dict[str, Any]:
     """Return what a search found, as parts of a recipe."""
-    told = json.loads(deed.answer)
     text = " ".join(x["text"] for x in told["findings"][:2] if x["status"] != "EXAMPLE")
     recipe = (told.get("chosen") or {}).get("recipe")
     if not told["feasible"] or not recipe:
@@ -282,3 +294,14 @@ def _found(deed: Deed) -> dict[str, Any]:
         if (key := f"{item.replace(' ', '_')}_mass_percent") in recipe
     ]
     return {"text": text, "found": parts}
+
+
+def _weighed(told: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what a batch would hold, before it is kept."""
+    lines = [f"{x['typed']} {x['mass_to_weigh_g']:g} g" for x in told["lines"]]
+    mass = f"{told['mass_on_scale_g']:g} g"
+    return {"text": f"{mass} in all: {', '.join(lines)}.", "mass": mass}
+
+
+#: Those whose document is read.
+_READ = {"search": _found, "amounts": _weighed}

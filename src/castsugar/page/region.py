@@ -131,7 +131,7 @@ def region(triangle: Triangle, found: Survey, asked: Asked) -> dict[str, Any]:
         "kept": grid.areas(np.minimum.reduce(distances)) if distances else [],
         "above": [] if above is None else grid.areas(above),
         "unknown": [] if unknown is None else grid.areas(unknown),
-        "best": _best(found, asked),
+        "best": _best(triangle, found, asked),
         "words": "; ".join(_words(found, asked)) + ".",
     }
 
@@ -145,15 +145,18 @@ def goal_of(asked: Asked) -> tuple[str, float]:
     return GOAL, 1.0
 
 
-def _best(found: Survey, asked: Asked) -> list[float] | None:
-    """Return the mix of the lattice that keeps every limit and is best by the goal."""
+def _best(triangle: Triangle, found: Survey, asked: Asked) -> list[float] | None:
+    """Return the best mix by the goal that keeps bounds and every limit."""
     column, sign = goal_of(asked)
     values = sign * np.asarray(found.columns.get(column, np.nan), dtype=float)
-    values = np.where(found.kept, values, np.nan)
+    low, high = np.transpose(triangle.bounds)
+    shares = found.lattice.shares
+    inside = ((shares > low - 1e-9) & (shares < high + 1e-9)).all(axis=1)
+    values = np.where(found.kept & inside, values, np.nan)
     if np.isnan(values).all():
         return None
-    shares: list[float] = found.lattice.shares[int(np.nanargmax(values))].tolist()
-    return shares
+    best: list[float] = shares[int(np.nanargmax(values))].tolist()
+    return best
 
 
 def _words(found: Survey, asked: Asked) -> Iterator[str]:

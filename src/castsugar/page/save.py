@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar.bench.bench import LARGEST, check_bench
 from castsugar.bench.editing import with_value
+from castsugar.data.records import plain
 from castsugar.errors import InputError
 from castsugar.files.reading import decoded
 from castsugar.files.writing import update, write_text
@@ -61,14 +62,22 @@ class Saver:
         state = self.page.state(asked.get("state"))
         if asked.get("kind") == "recipe":
             name = _name(asked)
-            if name in self.page.world.bench.processes:
-                raise BoxError(
-                    "name", f"{name!r} states how it is made; change it in the file"
-                )
+            self._check_name(name)
             return with_value(text, "recipes", [name], state.recipe)
         if asked.get("kind") == "limits":
             return _with_limits(text, state)
         raise InputError("what is saved is a recipe or the limits")
+
+    def _check_name(self, name: str) -> None:
+        """Refuse a name of something else, and that of a recipe with a process."""
+        world, why = self.page.world, ""
+        known = world.database.known_names()
+        if name in world.bench.processes:
+            why = "states how it is made; change it in the file"
+        elif plain(name) in map(plain, [*world.bench.premixes, *known]):
+            why = "is the name of an ingredient; call the recipe otherwise"
+        if why:
+            raise BoxError("name", f"{name!r} {why}")
 
     def _write(self, path: Path, before: str, after: str) -> None:
         def changed(data: bytes | None) -> bytes:
