@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from castsugar.advice import rule_of
+from castsugar.advice import ALL, rule_of
 from castsugar.arrays import FloatArray
 from castsugar.comparison.change import pressure_bands
 from castsugar.comparison.compare import Comparison, compare
@@ -35,6 +35,9 @@ from castsugar.units import to_celsius
 
 #: Points of a curve against time, of one against temperature.
 _POINTS, _WARM = 121, 26
+
+#: What the lines of the pressure are.
+_KEY = "Solid: this mix; dashed: base; thick: case. An estimate about an unproved case."
 
 Curve = tuple[FloatArray, FloatArray]
 
@@ -85,9 +88,10 @@ def point_of(
 def quick(desk: Desk, state: State) -> dict[str, Any]:
     """Return the answer while a hand moves: no bands, a quasi-steady course."""
     asked, one, firing, _ = point_of(desk, state, whole=False)
+    rule = rule_of(one)
     return {
         **_told(desk, state, asked, one, None),
-        "next": {"text": rule_of(one), "state": None},
+        "next": {"text": rule, "state": None, "weigh": rule == ALL},
         "course": _course(asked, one, firing, _quasi_steady),
     }
 
@@ -173,8 +177,10 @@ def _goal(asked: Asked, beside: Comparison | None) -> str:
 
 def _course(
     asked: Asked, one: Point, firing: Firing | None, drawn: Callable[[Firing], Curve]
-) -> dict[str, Any]:
-    """Return pressure against time, that of the base beside it, in the units shown."""
+) -> dict[str, Any] | None:
+    """Return pressure against time, that of the base too; None without a motor."""
+    if asked.question.motor is None:
+        return None
     case, show = asked.case, one.show
     known = case == case
     told: dict[str, Any] = {
@@ -182,7 +188,7 @@ def _course(
         "case": show.number("pressure", case) if known else None,
         "case_label": f"case {show.bound('pressure', case)}" if known else "",
         "unit": show.unit("pressure"),
-        "words": "no pressure is computed",
+        "words": "No pressure is computed of this mix.",
     }
     if firing is None:
         return told
@@ -195,7 +201,7 @@ def _course(
         "time": _listed(time),
         "pressure": own,
         "base": beside[0] if beside else None,
-        "words": f"peak {peak}, burns {firing.trace.burn_time:.2g} s",
+        "words": f"Peak {peak}, burns {firing.trace.burn_time:.2g} s. {_KEY}",
     }
 
 
@@ -226,10 +232,12 @@ def _balanced(firing: Firing) -> Curve:
     return found.time, found.pressure
 
 
-def _band(asked: Asked, one: Point, told: dict[str, Any]) -> dict[str, Any]:
+def _band(
+    asked: Asked, one: Point, told: dict[str, Any] | None
+) -> dict[str, Any] | None:
     """Return a course with the ends of the 95 % band at its times."""
     motor = asked.question.motor
-    if motor is None or not told["time"]:
+    if motor is None or told is None or not told["time"]:
         return told
     (found,) = pressure_bands(one.found.mixes, one.found.rows, motor)
     known, time = found.expected, np.array(told["time"])
@@ -249,7 +257,7 @@ def _viscosity(asked: Asked, one: Point) -> dict[str, Any] | None:
     try:
         low, middle, high = viscosity_curve(one.found.mixes[0], kitchen, warm)
     except ValidityError as error:
-        return {"reason": " ".join(str(error).split())}
+        return {"words": f"{' '.join(str(error).split())}."}
     *shown, at = (show.number("temperature", to_celsius(x)) for x in (*warm, pour))
     return {
         "warm": _listed(np.array(shown)),
@@ -259,4 +267,5 @@ def _viscosity(asked: Asked, one: Point) -> dict[str, Any] | None:
         "limit": None if held is None else held.limit,
         "pour": round(at, 3),
         "unit": show.unit("temperature"),
+        "words": "Viscosity of the hot mix against temperature, band 95 %.",
     }

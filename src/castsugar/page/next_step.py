@@ -26,7 +26,7 @@ def next_of(desk: Desk, state: State, one: Point) -> dict[str, Any]:
     rule, mix = advice.rule_of(one), one.found.mixes[0]
     found: Told | None = None
     if rule == advice.UNKNOWN:
-        return {"text": f"{rule} at {_pressures(one)}", "state": None}
+        return {"text": f"{rule} at {_pressures(one)}", "state": None, "weigh": False}
     if rule == advice.ABOVE:
         found = _throat(desk, state) or _moved(desk, state, mix, OXIDIZER, SUGAR)
     elif rule == advice.STIFF:
@@ -41,8 +41,9 @@ def next_of(desk: Desk, state: State, one: Point) -> dict[str, Any]:
             if rule in (advice.ALL, advice.OTHER, advice.OPEN)
             else "; castsugar search"
         )
-        return {"text": rule + more, "state": None}
-    return {"text": f"{found[0]} passes all. Then: weigh it.", "state": found[1]}
+        return {"text": rule + more, "state": None, "weigh": rule == advice.ALL}
+    text = f"{found[0]} passes all. Then: weigh it."
+    return {"text": text, "state": found[1], "weigh": True}
 
 
 def _bound(desk: Desk, state: State, **settings: Any) -> Bound:

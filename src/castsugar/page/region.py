@@ -33,10 +33,14 @@ GOAL = "density_impulse_kg_s_m3"
 
 @dataclass(frozen=True, slots=True)
 class Triangle:
-    """Three ingredients as the bench types them, with bounds in per cent of the mix."""
+    """Three ingredients as the bench types them, with bounds in per cent of the mix.
+
+    `searched` says whether the bench states these bounds, for its search.
+    """
 
     corners: tuple[str, ...]
     bounds: tuple[tuple[float, float], ...]
+    searched: bool
 
     @property
     def view(self) -> tuple[tuple[float, float], ...]:
@@ -58,7 +62,8 @@ def triangle_of(world: World) -> Triangle:
     """Return the three ingredients with the widest bounds, else those of the base."""
     search = world.bench.search or {}
     bounds = dict(_searched(search))
-    if len(bounds) < 3:
+    searched = len(bounds) > 2
+    if not searched:
         bounds = dict(_around(world))
     known = {item_name(world.database, name) for name in bounds}
     for name, _ in parse_recipe(FIRST).parts:
@@ -66,7 +71,7 @@ def triangle_of(world: World) -> Triangle:
             bounds[name] = (0.0, 2.0 * _USUAL)
     wide = sorted(bounds, key=lambda name: bounds[name][0] - bounds[name][1])[:3]
     corners = tuple(name for name in bounds if name in wide)
-    return Triangle(corners, tuple(bounds[name] for name in corners))
+    return Triangle(corners, tuple(bounds[name] for name in corners), searched)
 
 
 def _searched(search: Mapping[str, Any]) -> Iterator[tuple[str, tuple[float, float]]]:

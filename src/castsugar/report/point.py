@@ -133,7 +133,7 @@ def rows_of(one: Point) -> list[list[str]]:
         for row in table.rows
     ]
     for row in found:  # " x" says too little beside per cent
-        row[-1] = re.sub(" x$", " times the limit", row[-1])
+        row[-1] = re.sub(" x$", " x limit", row[-1])
     return found
 
 

@@ -57,6 +57,7 @@ function axes(svg, { xTicks, yTicks, xOf, yOf, xName, yName }) {
 /** Draw the course of the pressure beside the base and the case. */
 export function drawCourse(svg, told) {
   svg.replaceChildren();
+  svg.toggleAttribute("hidden", !told.time.length);
   if (!told.time.length) return;
   const known = [told.pressure, told.base, told.high].filter(Boolean).flat();
   const top = 1.08 * Math.max(told.case ?? 0, ...known.filter((x) => x !== null));
@@ -79,7 +80,8 @@ export function drawCourse(svg, told) {
 /** Draw viscosity on a scale of decades, with the limit and the temperature of the pour. */
 export function drawThickness(svg, told) {
   svg.replaceChildren();
-  if (!told?.warm) return;
+  svg.toggleAttribute("hidden", !told.warm);
+  if (!told.warm) return;
   const xs = told.warm;
   const values = [told.low, told.middle].flat().filter((v) => v > 0);
   if (!values.length) return;

@@ -1,6 +1,6 @@
 // The live page: one state, two lanes to the server (the answer first), deeds.
 
-import { by, fillTable, make, say, showKey, showNumbers, showRest, showSafety, showVerdict } from "/cards.js";
+import { by, make, say, showKey, showNumbers, showRest, showSafety, showVerdict } from "/cards.js";
 import { drawCourse, drawThickness } from "/curves.js";
 import { Triangle } from "/triangle.js";
 
@@ -115,39 +115,36 @@ function answered(told, body) {
   if (told.seq < page.seq && answers.waiting === null) return;
   clearFaults();
   stale("");
-  showVerdict(told);
-  showNumbers(told);
-  draw(told);
+  show(told);
   page.answered = body.state;
   document.body.dataset.seq = told.seq;
 }
 
 function rested(told) {
   if (told.seq !== page.seq) return;
-  page.next = told.next?.state ?? null;
-  showVerdict(told);
-  showNumbers(told);
+  show(told);
   showRest(told);
-  draw(told);
+  by("thick-section").hidden = !told.viscosity;
+  if (told.viscosity) drawThickness(by("thick"), told.viscosity);
+  by("thick-words").textContent = told.viscosity?.words ?? "";
   by("heard").textContent = `${told.verdict.text} For ${told.for}.`;
-  drawThickness(by("thick"), told.viscosity);
-  by("thick-words").textContent = thickWords(told.viscosity);
   document.body.dataset.rest = told.seq;
 }
 
-function thickWords(told) {
-  if (!told) return "Not asked: add [kitchen].";
-  return told.reason ?? "Viscosity of the hot mix against temperature, with the 95 % band, the limit and the pour.";
-}
-
-function draw(told) {
+/** Show what both answers hold. */
+function show(told) {
+  page.next = told.next.state;
+  showVerdict(told);
+  showNumbers(told);
+  by("course-section").hidden = !told.course;
+  if (!told.course) return;
   drawCourse(by("course"), told.course);
-  by("course-words").textContent = `${told.course.words}. Solid: this mix; dashed: base; thick: the case. An estimate about an unproved case.`;
+  by("course-words").textContent = told.course.words;
 }
 
 function surveyed(told) {
   triangle.regions(told);
-  showKey(told.limits, page.bench.marks);
+  showKey(told, page.bench);
   by("region-words").textContent = told.words;
   document.body.dataset.region = "yes";
 }
@@ -385,13 +382,16 @@ function boxRow(one, set, more) {
 // ----------------------------------------------------------------------------
 // Deeds: processes of their own, with progress; saving asks first.
 
-async function deed(kind) {
+async function deed(kind, more = {}) {
   say("fault-deed", "");
   by("done").replaceChildren();
+  by("sure").hidden = true;
   clearInterval(page.look);
+  page.asked = { state: page.state, ...more, kind };
   try {
-    page.deed = (await ask("/deed", { kind, state: page.state, more: {} })).id;
+    page.deed = (await ask("/deed", page.asked)).id;
     by("running").hidden = false;
+    by("running").scrollIntoView({ block: "nearest" });
     page.look = setInterval(look, 400);
     await look();
   } catch (error) {
@@ -416,11 +416,16 @@ function finished(told) {
   clearInterval(page.look);
   by("running").hidden = true;
   if (told.error) say("fault-deed", told.error);
+  if (told.mass) {
+    const { state } = page.asked;
+    return sure(`A new batch, ${told.text} Its record is kept in the folder batches.`, "", () => deed("batch", { state, mass: told.mass }));
+  }
   const words = make("span", { text: `${told.text ?? ""} ` });
   const link = told.open && make("a", { text: "Open the page", href: told.open, target: "_blank", rel: "noopener" });
   const use = () => change({ ...page.state, parts: told.found });
   const take = told.found && make("button", { text: "Put the point there", onclick: use });
   by("done").replaceChildren(words, ...[link, take].filter(Boolean));
+  return by("done").scrollIntoView({ block: "nearest" });
 }
 
 function deedFailed(error) {
@@ -430,29 +435,35 @@ function deedFailed(error) {
   else failed(error, () => {});
 }
 
-async function save(kind, sure) {
-  say("fault-deed", "");
-  try {
-    const told = await ask("/save", { kind, name: by("name").value, state: page.state, hash: page.bench.hash, sure });
-    by("sure").hidden = sure;
-    if (sure) {
-      await take(told);
-    } else {
-      by("diff").textContent = [...lines("− ", told.before), ...lines("+ ", told.after)].join("\n");
-      by("yes").onclick = () => save(kind, true);
-      by("yes").focus();
-    }
-  } catch (error) {
+/** Ask before something is written; what goes and comes may be shown. */
+function sure(words, diff, act) {
+  by("sure-words").textContent = words;
+  say("diff", diff);
+  by("sure").hidden = false;
+  by("yes").onclick = () => {
     by("sure").hidden = true;
+    act();
+  };
+  by("yes").focus();
+}
+
+async function save(kind) {
+  say("fault-deed", "");
+  by("sure").hidden = true;
+  const asked = { kind, name: by("name").value, state: page.state, hash: page.bench.hash };
+  const lines = (sign, text) => (text ? text.split("\n").map((line) => sign + line) : []);
+  try {
+    const told = await ask("/save", asked);
+    const diff = [...lines("− ", told.before), ...lines("+ ", told.after)].join("\n");
+    sure("This changes the bench file:", diff, () => write("/save", { ...asked, sure: true }));
+  } catch (error) {
     deedFailed(error);
   }
 }
 
-const lines = (sign, text) => (text ? text.split("\n").map((line) => sign + line) : []);
-
-async function undoSave() {
+async function write(path, asked) {
   try {
-    await take(await ask("/undo", { hash: page.bench.hash }));
+    await take(await ask(path, asked));
   } catch (error) {
     deedFailed(error);
   }
@@ -476,7 +487,6 @@ function open(bench, state) {
   by("stamp").textContent = `${bench.name}, SHA-256 begins ${bench.hash.slice(0, 16)}; ${new Date().toLocaleString()}`;
   say("example", bench.example && `EXAMPLE: ${bench.example}`);
   triangle.open(bench);
-  showKey(bench.limits, bench.marks);
   showSafety(bench.safety);
   by("ingredients").replaceChildren(...bench.ingredients.map((value) => make("option", { value })));
   const names = bench.recipes.map((one) => make("option", { text: one.name, value: one.name }));
@@ -554,7 +564,11 @@ by("units").onchange = (event) => {
 };
 by("stop").onclick = () => ask("/deed/stop", { id: page.deed }).catch(deedFailed);
 by("no").onclick = () => (by("sure").hidden = true);
-by("unsave").onclick = undoSave;
+by("unsave").onclick = () => write("/undo", { hash: page.bench.hash });
+by("weigh").onclick = () => {
+  if (page.next) change(page.next);
+  deed("weigh");
+};
 for (const one of document.querySelectorAll("[data-deed]")) one.onclick = () => deed(one.dataset.deed);
-for (const one of document.querySelectorAll("[data-save]")) one.onclick = () => save(one.dataset.save, false);
+for (const one of document.querySelectorAll("[data-save]")) one.onclick = () => save(one.dataset.save);
 start();
