@@ -258,7 +258,7 @@ def test_the_numbers_are_those_of_the_command(browser: Any, server: Server) -> N
         ("#box-throat", "NaN", "NaN"),
         ("#box-throat", "1e9 mm", "1e+09"),
         ("#box-grains", "2.5", "2.5"),
-        ("#box-pour_viscosity_Pa_s", "10,5", "decimal comma"),
+        ("#box-pour_viscosity_Pa_s-at_most", "10,5", "pour viscosity"),
     ],
 )
 def test_a_wrong_box(
