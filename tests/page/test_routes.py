@@ -56,7 +56,9 @@ class Stand:
         """Say what was asked."""
         return {"seq": seq, "state": state}
 
-    rest = answer
+    def rest(self, seq: int, state: Any, *, narrow: bool = False) -> Any:
+        """Say what was asked."""
+        return {"seq": seq, "state": state}
 
     def region(self, seq: int, state: Any, *, coarse: bool = False) -> Any:
         """Say what was asked."""

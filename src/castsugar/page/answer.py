@@ -6,6 +6,7 @@ import math
 import shlex
 from collections.abc import Callable
 from typing import Any
+from urllib.parse import quote
 
 import numpy as np
 
@@ -14,10 +15,9 @@ from castsugar.arrays import FloatArray
 from castsugar.comparison.change import pressure_bands
 from castsugar.comparison.compare import Comparison, compare
 from castsugar.comparison.uncertain_inputs import Conditions
-from castsugar.errors import CastsugarError, ValidityError
+from castsugar.errors import CastsugarError
 from castsugar.evaluated import Wanted, drawn_bands, evaluated, fire_rows
-from castsugar.kitchen.curves import viscosity_curve
-from castsugar.limits import PEAK, POUR
+from castsugar.limits import PEAK
 from castsugar.mix.mix import Mix
 from castsugar.motor.fired_mixes import Firing
 from castsugar.page.desk import Asked, Desk
@@ -26,15 +26,15 @@ from castsugar.page.region import GOAL, goal_of
 from castsugar.page.state import BoxError, State, cook_text
 from castsugar.report import point as words
 from castsugar.report.mix_words import recipe_argument, short_names
+from castsugar.report.mixes import evaluate_screen
 from castsugar.report.peak_causes import cause_annex
 from castsugar.report.point import Point
 from castsugar.report.pressure_words import doubt_line
 from castsugar.report.screen import Table, closing
 from castsugar.report.shown import Shown
-from castsugar.units import to_celsius
 
-#: Points of a curve against time, of one against temperature.
-_POINTS, _WARM = 121, 26
+#: Points of a curve against time.
+_POINTS = 121
 
 #: What the lines of the pressure are.
 _KEY = "Solid: this mix; dashed: base; thick: case. An estimate about an unproved case."
@@ -47,12 +47,7 @@ def point_of(
 ) -> tuple[Asked, Point, Firing | None, Comparison | None]:
     """Return what evaluate says of a state, its firing, and it beside the base.
 
-    Parameters
-    ----------
-    desk : Desk
-    state : State
-    whole : bool
-        Whether with bands, pour window, the second solver and cautions.
+    A whole one has bands, pour window, the second solver and cautions.
 
     Raises
     ------
@@ -75,9 +70,10 @@ def point_of(
     name = desk.path.name
     wanted = Wanted(rule=show.rule, bench=name, bench_said=f"({name})", brief=not whole)
     found = evaluated(question, mixes, rows, (asked.limits, fired, drawn), wanted)
-    one = words.point(
-        found,
-        show,
+    one = Point(
+        found=found,
+        show=show,
+        screen=evaluate_screen(found, show),
         allowed=asked.allowed,
         kitchen=question.kitchen is not None,
         motor=question.motor is not None,
@@ -96,7 +92,7 @@ def quick(desk: Desk, state: State) -> dict[str, Any]:
     }
 
 
-def rest(desk: Desk, state: State) -> dict[str, Any]:
+def rest(desk: Desk, state: State, *, narrow: bool = False) -> dict[str, Any]:
     """Return the answer once the hand rests: bands, differences, curves, next."""
     asked, one, firing, beside = point_of(desk, state, whole=True)
     found, show, screen = one.found, one.show, one.screen
@@ -113,7 +109,7 @@ def rest(desk: Desk, state: State) -> dict[str, Any]:
         "causes": [
             {"heads": [*x.heads], "rows": [[*row] for row in x.rows]} for x in tables
         ],
-        "viscosity": _viscosity(asked, one),
+        "thickness": _thickness(asked, one, narrow=narrow),
         "cautions": [*screen.cautions],
         "closing": closing(len(screen.cautions), screen.cautions_count),
     }
@@ -247,25 +243,18 @@ def _band(
     return told | {"low": low, "high": high}
 
 
-def _viscosity(asked: Asked, one: Point) -> dict[str, Any] | None:
-    """Return viscosity against temperature with its band; None without a kitchen."""
-    kitchen, show = asked.question.kitchen, one.show
-    if kitchen is None:
-        return None
-    pour, held = kitchen.cook.pour_temperature, one.held(POUR)
-    warm = np.linspace(pour - 40.0, pour + 10.0, _WARM)
-    try:
-        low, middle, high = viscosity_curve(one.found.mixes[0], kitchen, warm)
-    except ValidityError as error:
-        return {"words": f"{' '.join(str(error).split())}."}
-    *shown, at = (show.number("temperature", to_celsius(x)) for x in (*warm, pour))
-    return {
-        "warm": _listed(np.array(shown)),
-        "middle": _listed(middle),
-        "low": _listed(low),
-        "high": _listed(high),
-        "limit": None if held is None else held.limit,
-        "pour": round(at, 3),
-        "unit": show.unit("temperature"),
-        "words": "Viscosity of the hot mix against temperature, band 95 %.",
-    }
+def _thickness(asked: Asked, one: Point, *, narrow: bool) -> str:
+    """Return the picture of the viscosity, as an address; empty without a model."""
+    kitchen = asked.question.kitchen
+    if kitchen is None or math.isnan(one.row["pours_probability"]):
+        return ""
+    from castsugar.plot.export import written
+    from castsugar.plot.pot import pan_drawings
+    from castsugar.plot.sheet import NARROW, WIDE
+
+    mixes = dict(zip(short_names(one.found.mixes), one.found.mixes, strict=True))
+    invented = bool(one.found.invented)
+    drawn = pan_drawings(mixes, kitchen, show=one.show, invented=invented)
+    width = NARROW if narrow else WIDE
+    svg = written(drawn["viscosity"], ".svg", width, brief=True)
+    return f"data:image/svg+xml,{quote(svg)}"

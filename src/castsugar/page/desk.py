@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections import OrderedDict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +21,6 @@ from castsugar.comparison.uncertain_inputs import Doubts
 from castsugar.draw_set import FEW_DRAWS
 from castsugar.errors import CastsugarError
 from castsugar.evaluated import Rows, fire_rows, rows_of
-from castsugar.files.paths import status
 from castsugar.files.reading import read_bytes
 from castsugar.kitchen.heat import Cook
 from castsugar.kitchen.parameters import Kitchen
@@ -43,34 +41,16 @@ _KEPT = 64
 #: Columns of the pressure that a case must hold.
 PRESSURES = (PEAK, "peak_pressure_p95_MPa")
 
-Stamps = dict[Path, tuple[int, int] | None]
-
 
 @dataclass(eq=False)
 class Asked:
-    """A bench under some settings, and what these alone fix.
-
-    Attributes
-    ----------
-    question : Question
-    needs : tuple of Requirement
-    doubts : Doubts
-    scale_step : float
-        [kg]
-    base : Mix or None
-        What everything is held against.
-    """
+    """A bench under some settings, and what these alone fix; scale step in kg."""
 
     question: Question
-    needs: tuple[Requirement, ...]
+    limits: tuple[Limit, ...]
     doubts: Doubts
     scale_step: float
     base: Mix | None
-
-    @cached_property
-    def limits(self) -> tuple[Limit, ...]:
-        """What a mix must keep."""
-        return limits_of(self.needs)
 
     @cached_property
     def few(self) -> Question:
@@ -142,15 +122,14 @@ class Desk:
         self._open(read(path))
 
     def _open(self, world: World) -> None:
-        stamps = {one: _stamp(one) for one in files_of(world)}
-        digest = digest_of([*stamps])
+        files = files_of(world)
+        digest = digest_of(files)
         _ = world.limits, world.invented  # what cannot be used is said at once
-        kept: OrderedDict[Settings, Asked] = OrderedDict()
-        self.world, self.hash, self._stamps, self._kept = world, digest, stamps, kept
-        self._said: tuple[Stamps, str] = (stamps, "")
         systems = sorted(SHOWN_AS, key=lambda system: system != world.units)
-        self.starts = {system: start_of(world, system) for system in systems}
-        self.start = self.starts[world.units]
+        starts = {system: start_of(world, system) for system in systems}
+        self.world, self.hash, self._files = world, digest, files
+        self.starts, self.start = starts, starts[world.units]
+        self.asked: Callable[[Settings], Asked] = lru_cache(_KEPT)(self._asked)
 
     @property
     def text(self) -> str:
@@ -160,35 +139,16 @@ class Desk:
     @property
     def changed(self) -> str:
         """What to say of the files on disk: empty, changed, or the line of a fault."""
-        now = {one: _stamp(one) for one in self._stamps}
-        if now != self._said[0]:
-            self._said = (now, self._difference())
-        return self._said[1]
-
-    def _difference(self) -> str:
         try:
-            if digest_of([*self._stamps]) == self.hash:
+            if digest_of(self._files) == self.hash:
                 return ""
             read(self.path)
         except CastsugarError as error:
             return " ".join(str(error).split())
         return f"{self.path.name} has changed"
 
-    def asked(self, settings: Settings) -> Asked:
-        """Return the bench under settings; the last ones are kept.
-
-        Raises
-        ------
-        BoxError
-            For settings that no kitchen or motor can have.
-        """
-        known = self._kept.pop(settings, None)
-        self._kept[settings] = known or self._asked(settings)
-        while len(self._kept) > _KEPT:
-            self._kept.popitem(last=False)
-        return self._kept[settings]
-
     def _asked(self, settings: Settings) -> Asked:
+        """Return the bench under settings; BoxError if there is no such motor."""
         world = self.world
         bench = world.bench
         motor = self._motor(settings)
@@ -208,7 +168,7 @@ class Desk:
         name = base_of(world)
         return Asked(
             question=question,
-            needs=needs_of(world, settings.limits, motor),
+            limits=limits_of(needs_of(world, settings.limits, motor)),
             doubts=doubts,
             scale_step=step,
             base=question.weigh([name])[0] if name else None,
@@ -252,14 +212,6 @@ def digest_of(files: list[Path]) -> str:
     for one in files:
         found.update(read_bytes(one))
     return found.hexdigest()
-
-
-def _stamp(path: Path) -> tuple[int, int] | None:
-    try:
-        found = status(path)
-    except CastsugarError:
-        return None
-    return found and (found.st_mtime_ns, found.st_size)
 
 
 def base_of(world: World) -> str:

@@ -72,13 +72,11 @@ class Page(Desk):
 
     def answer(self, seq: int, state: Any) -> dict[str, Any]:
         """Return the quick answer to a state as typed."""
-        asked = self.state(state)
-        return {"seq": seq} | quick(self, asked)
+        return {"seq": seq} | quick(self, self.state(state))
 
-    def rest(self, seq: int, state: Any) -> dict[str, Any]:
-        """Return the whole answer to a state as typed."""
-        asked = self.state(state)
-        return {"seq": seq} | rest(self, asked)
+    def rest(self, seq: int, state: Any, *, narrow: bool = False) -> dict[str, Any]:
+        """Return the whole answer to a state as typed, its picture for a phone."""
+        return {"seq": seq} | rest(self, self.state(state), narrow=narrow)
 
     def region(self, seq: int, state: Any, *, coarse: bool = False) -> dict[str, Any]:
         """Return where mixes keep the limits under the settings of a state."""

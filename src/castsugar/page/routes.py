@@ -64,7 +64,9 @@ class Site:
             "/bench": lambda asked: page.bench(asked.get("units")),
             "/reload": lambda asked: page.reload(asked.get("units")),
             "/answer": lambda asked: page.answer(_seq(asked), asked.get("state")),
-            "/rest": lambda asked: page.rest(_seq(asked), asked.get("state")),
+            "/rest": lambda asked: page.rest(
+                _seq(asked), asked.get("state"), narrow=asked.get("narrow") is True
+            ),
             "/region": lambda asked: page.region(
                 _seq(asked), asked.get("state"), coarse=asked.get("coarse") is True
             ),

@@ -16,7 +16,7 @@ from castsugar.report import numbers
 from castsugar.report.compare import interval, verdict
 from castsugar.report.field import FIELDS, INTERVAL
 from castsugar.report.limit_words import P95, Judged, limit_cell, pouring, rests_on
-from castsugar.report.mixes import Mixes, evaluate_screen
+from castsugar.report.mixes import Mixes
 from castsugar.report.screen import STATUSES, Screen, Table
 from castsugar.report.shown import Shown
 
@@ -77,21 +77,6 @@ class Point:
         return FIELDS[key].text(self.row, self.show)
 
 
-def point(
-    found: Mixes, show: Shown, *, allowed: float, kitchen: bool, motor: bool
-) -> Point:
-    """Return a mix alone with its screen."""
-    screen = evaluate_screen(found, show)
-    return Point(
-        found=found,
-        show=show,
-        screen=screen,
-        allowed=allowed,
-        kitchen=kitchen,
-        motor=motor,
-    )
-
-
 def head_of(one: Point) -> Texts:
     """Return what is said first: broken before unknown before kept."""
     findings, judged = one.screen.findings, one.judged
@@ -143,16 +128,12 @@ def rows_of(one: Point) -> list[list[str]]:
 
 def cards_of(one: Point, better: Texts) -> list[Texts]:
     """Return five answers; that about the base is made elsewhere."""
-    cooked, fired = (_pours, _sets), (_case,)
+    asked = {_pours: one.kitchen, _sets: one.kitchen, _case: one.motor}
     first = [
         make(one)
-        if one.kitchen
-        else _card(*_TITLES[make], "not asked", "add [kitchen]")
-        for make in cooked
-    ]
-    first += [
-        make(one) if one.motor else _card(*_TITLES[make], "not asked", "add [motor]")
-        for make in fired
+        if there
+        else _card(*_TITLES[make], "not asked", f"add {_NEEDS[make]}")
+        for make, there in asked.items()
     ]
     return [*first, better, _burns(one)]
 
@@ -240,6 +221,7 @@ _TITLES = {
     _sets: ("sets", "Sets?"),
     _case: ("case", "Case holds?"),
 }
+_NEEDS = {_pours: "[kitchen]", _sets: "[kitchen]", _case: "[motor]"}
 
 
 # ----------------------------------------------------------------------------

@@ -1,4 +1,4 @@
-// Two charts: chamber pressure against time, viscosity against temperature.
+// The chart that follows the hand: chamber pressure against time.
 
 import { shape } from "/triangle.js";
 
@@ -75,34 +75,4 @@ export function drawCourse(svg, told) {
     shape("line", { x1: BOX.left, x2: BOX.right, y1: at, y2: at, class: "case" }, svg);
     shape("text", { x: BOX.right - 4, y: at + 18, "text-anchor": "end", class: "case-label halo" }, svg, told.case_label);
   }
-}
-
-/** Draw viscosity on a scale of decades, with the limit and the temperature of the pour. */
-export function drawThickness(svg, told) {
-  svg.replaceChildren();
-  svg.toggleAttribute("hidden", !told.warm);
-  if (!told.warm) return;
-  const xs = told.warm;
-  const values = [told.low, told.middle].flat().filter((v) => v > 0);
-  if (!values.length) return;
-  const limit = told.limit;
-  const low = Math.floor(Math.log10(Math.min(...values, limit ?? Infinity)));
-  const high = Math.min(Math.ceil(Math.log10(Math.max(...values, limit ?? 0))), low + 6);
-  const [first, last] = [xs[0], xs[xs.length - 1]];
-  const x = (t) => BOX.left + ((t - first) / (last - first)) * (BOX.right - BOX.left);
-  const y = (v) => {
-    const up = Math.min(Math.max((Math.log10(v) - low) / (high - low), 0), 1);
-    return BOX.bottom - up * (BOX.bottom - BOX.top);
-  };
-  const decades = Array.from({ length: high - low + 1 }, (_, i) => 10 ** (low + i));
-  const tens = xs.length ? ticks(last, (5 * last) / (last - first)).filter((t) => t >= first) : [];
-  axes(svg, { xTicks: tens, yTicks: decades, xOf: x, yOf: y, xName: `temperature, ${told.unit}`, yName: "viscosity, Pa s" });
-  band(svg, xs, told.low, told.high, x, y);
-  shape("path", { d: path(xs, told.middle, x, y), class: "curve" }, svg);
-  if (limit) {
-    shape("line", { x1: BOX.left, x2: BOX.right, y1: y(limit), y2: y(limit), class: "bound" }, svg);
-    shape("text", { x: BOX.left + 6, y: y(limit) + 16, class: "halo" }, svg, "limit");
-  }
-  shape("line", { x1: x(told.pour), x2: x(told.pour), y1: BOX.top, y2: BOX.bottom, class: "cook" }, svg);
-  shape("text", { x: x(told.pour) - 5, y: BOX.top + 16, "text-anchor": "end", class: "halo" }, svg, "pour");
 }

@@ -1,7 +1,7 @@
 // The live page: one state, two lanes to the server (the answer first), deeds.
 
 import { by, make, say, showKey, showNumbers, showRest, showSafety, showVerdict } from "/cards.js";
-import { drawCourse, drawThickness } from "/curves.js";
+import { drawCourse } from "/curves.js";
 import { Triangle } from "/triangle.js";
 
 const REST_MS = 300;
@@ -124,9 +124,8 @@ function rested(told) {
   if (told.seq !== page.seq) return;
   show(told);
   showRest(told);
-  by("thick-section").hidden = !told.viscosity;
-  if (told.viscosity) drawThickness(by("thick"), told.viscosity);
-  by("thick-words").textContent = told.viscosity?.words ?? "";
+  by("thick-section").hidden = !told.thickness;
+  by("thick").src = told.thickness;
   by("heard").textContent = `${told.verdict.text} For ${told.for}.`;
   document.body.dataset.rest = told.seq;
 }
@@ -272,7 +271,7 @@ function change(state, { keep = true, boxes = true } = {}) {
   page.timer = setTimeout(() => {
     if (page.faulty) return;
     if (keep) remember();
-    rests.send({ seq: page.seq, state: sent });
+    rests.send({ seq: page.seq, state: sent, narrow: innerWidth < 600 });
     history.replaceState(null, "", `#${encodeURIComponent(JSON.stringify(page.state))}`);
   }, REST_MS);
 }
