@@ -176,10 +176,6 @@ def survey(
         Its three ingredients.
     others : mapping of str to float
         What every mix holds beside them, as shares of it.
-
-    Raises
-    ------
-    CastsugarError
     """
     names = (*items, *others)
     fixed = np.tile([*others.values()], (len(found.shares), 1))

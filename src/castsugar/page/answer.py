@@ -48,11 +48,6 @@ def point_of(
     """Return what evaluate says of a state, its firing, and it beside the base.
 
     A whole one has bands, pour window, the second solver and cautions.
-
-    Raises
-    ------
-    BoxError
-        For settings or a recipe of which nothing can be made.
     """
     asked, show = desk.asked(state.settings), Shown(state.units)
     question = asked.question

@@ -141,14 +141,7 @@ class Deeds:
         return tempfile.TemporaryDirectory(prefix="castsugar-")
 
     def start(self, page: Page, asked: dict[str, Any]) -> dict[str, Any]:
-        """Start a deed.
-
-        Raises
-        ------
-        InputError
-            A kind that is none here, a second one at once, and settings that the
-            command would not know of.
-        """
+        """Start a deed."""
         kind, state = asked.get("kind"), page.state(asked.get("state"))
         if not isinstance(kind, str) or kind not in self._words:
             raise InputError(f"a deed is one of {', '.join(self._words)}")
@@ -164,12 +157,7 @@ class Deeds:
         return {"id": name, "command": command}
 
     def state(self, name: str) -> dict[str, Any]:
-        """Say how far a deed is, or what came of it.
-
-        Raises
-        ------
-        InputError
-        """
+        """Say how far a deed is, or what came of it."""
         deed = self._deed(name)
         code = deed.process.poll()
         if code is None:

@@ -97,10 +97,6 @@ class Asked:
 class Desk:
     """One bench file, opened.
 
-    Parameters
-    ----------
-    path : Path
-
     Attributes
     ----------
     world : World
@@ -110,11 +106,6 @@ class Desk:
         The state of the page as the bench has it, by units, its own first.
     start : dict
         That in its own units.
-
-    Raises
-    ------
-    CastsugarError
-        For a file that cannot be read.
     """
 
     def __init__(self, path: Path) -> None:

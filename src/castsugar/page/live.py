@@ -24,11 +24,6 @@ class Page(Desk):
     read_only : bool
         Said to the page; nothing here writes.
 
-    Raises
-    ------
-    CastsugarError
-        For a file that cannot be read.
-
     Notes
     -----
     Every answer is a dict of texts, and of numbers where a curve is drawn. A state that
@@ -50,13 +45,7 @@ class Page(Desk):
         return read_state(typed, self.starts)
 
     def reload(self, units: Any = None) -> dict[str, Any]:
-        """Read the file again and return the first view; a broken one changes nothing.
-
-        Raises
-        ------
-        CastsugarError
-            The line of its fault.
-        """
+        """Read the file again, show it; a broken one changes nothing."""
         self._open(read_world(self.path))
         return self.bench(units)
 

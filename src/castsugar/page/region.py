@@ -98,11 +98,6 @@ def surveyed(
     """Judge the mixes of a view, 256 draws each.
 
     What stands at no corner keeps its share of the recipe.
-
-    Raises
-    ------
-    BoxError
-        For a recipe that leaves nothing for the corners.
     """
     try:
         _, others = triangle.split(asked.world, recipe)

@@ -143,12 +143,7 @@ def _typed(kind: str) -> dict[str, str]:
 
 
 def read_json(body: bytes) -> Told:
-    """Read what was sent: a table of finite numbers, texts, lists, tables.
-
-    Raises
-    ------
-    InputError
-    """
+    """Read what was sent: a table of finite numbers, texts, lists, tables."""
     try:
         found = json.loads(body, parse_constant=_no_number, parse_float=_finite)
     except (ValueError, RecursionError) as error:

@@ -25,28 +25,14 @@ class ChangedElsewhere(InputError):
 
 
 class Saver:
-    """Writes into the opened bench, keeping what was there beside it as ``.bak``.
-
-    Parameters
-    ----------
-    page : Page
-    """
+    """Writes into the opened bench, keeping what was there beside it as ``.bak``."""
 
     def __init__(self, page: Page) -> None:
         self.page = page
         self._written: list[tuple[bytes, bytes]] = []
 
     def save(self, asked: dict[str, Any]) -> dict[str, Any]:
-        """Show what would be written, or write it if `sure`.
-
-        Raises
-        ------
-        ChangedElsewhere
-            The file on the disk is not the one that was opened.
-        InputError
-            A name that is none, limits that do not differ, and what the reader of the
-            bench file says of the result.
-        """
+        """Show what would be written, or write it if `sure`."""
         page, path = self.page, self.page.path
         if asked.get("hash") != page.hash or page.changed:
             raise ChangedElsewhere(_ELSEWHERE)
@@ -92,12 +78,7 @@ class Saver:
         self._written.append((found[-1], new))
 
     def undo(self, asked: dict[str, Any]) -> dict[str, Any]:
-        """Put the bytes back that the last saving found, and so on.
-
-        Raises
-        ------
-        ChangedElsewhere, InputError
-        """
+        """Put the bytes back that the last saving found, and so on."""
         if not self._written:
             raise InputError("nothing was saved from here")
         old, new = self._written[-1]

@@ -26,12 +26,7 @@ CONNECTIONS, IDLE = 16, 30
 
 
 def bound(port: int) -> socket.socket:
-    """Return a socket on this machine alone; port 0 lets the system choose.
-
-    Raises
-    ------
-    InputError
-    """
+    """Return a socket on this machine alone; port 0 lets the system choose."""
     if not 0 <= port <= 65_535:
         raise InputError(f"--port is {port}; allowed: 0 (any) to 65535")
     made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)

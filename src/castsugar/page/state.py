@@ -131,11 +131,6 @@ def read_state(typed: Any, starts: Mapping[str, Mapping[str, Any]]) -> State:
         `limits` by key, `units`: all texts, an empty one is that of the bench.
     starts : mapping
         The same of the bench by units, its own first.
-
-    Raises
-    ------
-    BoxError
-        One line about the first box that is wrong.
     """
     if not isinstance(typed, Mapping):
         raise BoxError("parts", "the state of the page is no table of boxes")
