@@ -384,7 +384,7 @@ def test_a_batch_is_shown_before_it_is_kept(browser: Any, own: Server) -> None:
     one.page.wait_for_selector("#sure:not([hidden])", timeout=60_000)
     one.page.locator("#yes").click()
     one.page.wait_for_function(
-        "document.getElementById('done').textContent.includes('Batch')",
+        "() => document.getElementById('done').textContent.includes('Batch')",
         timeout=60_000,
     )
     assert len(list((own.folder / "batches").iterdir())) == 1

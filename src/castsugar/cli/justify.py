@@ -153,7 +153,7 @@ def _on_page(asked: Comparing, change: Change, *, invented: bool) -> Figure | No
 
 
 def _still(asked: Comparing, change: Change, *, invented: bool) -> Figure | None:
-    """Return where the two lie among limits; None without a page, or without a plane."""
+    """Return where the two lie among limits; None without a page or a plane."""
     if not asked.options.page:
         return None
     from castsugar.plot.export import shown
