@@ -50,9 +50,8 @@ class Page(Desk):
         return self.bench(units)
 
     def warm(self) -> None:
-        """Answer once, so that everything is loaded."""
+        """Answer once, so that what the first number needs is loaded."""
         self.answer(0, self.start)
-        self.region(0, self.start, coarse=True)
 
     def bench(self, units: Any = None) -> dict[str, Any]:
         """Return corners, recipes, marks, settings and limits, in some units."""

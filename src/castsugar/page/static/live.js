@@ -111,12 +111,11 @@ function computing(begun) {
   by("busy").textContent = seconds > 2 ? `computing, ${seconds.toFixed(0)} s` : "computing";
 }
 
-function answered(told, body) {
+function answered(told) {
   if (told.seq < page.seq && answers.waiting === null) return;
   clearFaults();
   stale("");
   show(told);
-  page.answered = body.state;
   document.body.dataset.seq = told.seq;
 }
 
@@ -169,17 +168,11 @@ function wait(again) {
   stale("OLD, the server has gone");
   enable(false);
   const look = setInterval(async () => {
-    try {
-      await ask("/bench", {});
-    } catch (error) {
-      if (error instanceof Gone) return;
-      clearInterval(look);
-      page.gone = false;
-      failed(error, again);
-      return;
-    }
+    const error = await ask("/bench", {}).then(() => null, (one) => one);
+    if (error instanceof Gone) return;
     clearInterval(look);
     page.gone = false;
+    if (error) return void failed(error, again);
     banner("");
     enable(true);
     again();
