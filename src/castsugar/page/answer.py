@@ -10,7 +10,6 @@ from urllib.parse import quote
 
 import numpy as np
 
-from castsugar.advice import ALL, rule_of
 from castsugar.arrays import FloatArray
 from castsugar.comparison.change import pressure_bands
 from castsugar.comparison.compare import Comparison, compare
@@ -21,7 +20,7 @@ from castsugar.limits import PEAK
 from castsugar.mix.mix import Mix
 from castsugar.motor.fired_mixes import Firing
 from castsugar.page.desk import Asked, Desk
-from castsugar.page.next_step import next_of
+from castsugar.page.next_step import ALL, next_of, rule_of
 from castsugar.page.region import GOAL, goal_of
 from castsugar.page.state import BoxError, State, cook_text
 from castsugar.report import point as words
