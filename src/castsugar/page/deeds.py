@@ -56,28 +56,29 @@ class Deed:
         Of the command.
     folder : Path
         Of the bench.
-    place : Path
-        What it answers, says and draws stands in files of this name.
+    room : Path
+        Folder for what it answers, says and draws.
     """
 
     def __init__(
-        self, kind: str, words: Sequence[str], folder: Path, place: Path
+        self, kind: str, words: Sequence[str], folder: Path, room: Path
     ) -> None:
         self.kind, self.began, self.told = kind, time.monotonic(), dict[str, Any]()
-        self.page, self._answer, self._talk = (
-            place.with_suffix(ending) for ending in (".html", ".out", ".err")
-        )
+        (answer, answered), (talk, said) = (tempfile.mkstemp(dir=room) for _ in "12")
+        self._answer, self._talk = Path(answered), Path(said)
+        self.page = self._answer.with_suffix(".html")
         paper = ["--page", str(self.page)] if kind in _PAGED else []
-        with self._answer.open("wb") as answer, self._talk.open("wb") as talk:
-            self.process = subprocess.Popen(
-                [sys.executable, "-m", "castsugar", *words, *paper],
-                cwd=folder,
-                stdin=subprocess.DEVNULL,
-                stdout=answer,
-                stderr=talk,
-                env=os.environ | {"NO_COLOR": "1", "COLUMNS": "80"},
-                start_new_session=True,
-            )
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "castsugar", *words, *paper],
+            cwd=folder,
+            stdin=subprocess.DEVNULL,
+            stdout=answer,
+            stderr=talk,
+            env=os.environ | {"NO_COLOR": "1", "COLUMNS": "80"},
+            start_new_session=True,
+        )
+        os.close(answer)
+        os.close(talk)
 
     @property
     def seconds(self) -> float:
@@ -109,7 +110,7 @@ class Deed:
 
 
 def _text(path: Path) -> str:
-    return _CODES.sub("", path.read_bytes().decode("utf-8", "replace"))
+    return _CODES.sub("", read_bytes(path, _LARGEST).decode("utf-8", "replace"))
 
 
 class Deeds:
@@ -150,8 +151,8 @@ class Deeds:
         _check_settings(state)
         words = [*self._words[kind](page, state, asked), "--bench", page.path.name]
         command, name = shlex.join(["castsugar", *words]), secrets.token_urlsafe(24)
-        place = Path(self._room.name) / name
-        self._known[name] = Deed(kind, words, page.path.parent, place)
+        room = Path(self._room.name)
+        self._known[name] = Deed(kind, words, page.path.parent, room)
         while len(self._known) > _KEPT:
             self._known.popitem(last=False)
         return {"id": name, "command": command}
