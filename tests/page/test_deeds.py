@@ -109,13 +109,14 @@ def test_document(fake: Callable[[str], Run]) -> None:
     assert run.words[0][:4] == [sys.executable, "-m", "castsugar", "weigh"]
 
 
-def test_command_that_is_shown(fake: Callable[[str], Run]) -> None:
-    """It can be typed by hand in the folder: no path of the page's own."""
+def test_command_of_a_sheet(fake: Callable[[str], Run]) -> None:
+    """For the grains of the bench, from the bench of the folder."""
     run = fake(PAGE)
-    assert run.start()["command"] == (
-        "castsugar weigh 'KNO3:60 powdered sugar:20 corn syrup:20' --grains 4 "
-        "--bench bench.toml"
-    )
+    run.end()
+    recipe = "KNO3:60 powdered sugar:20 corn syrup:20"
+    assert run.words[0][3:-2] == [
+        *("weigh", recipe, "--grains", "4", "--bench", "bench.toml")
+    ]
 
 
 def test_progress_and_stop(fake: Callable[[str], Run]) -> None:

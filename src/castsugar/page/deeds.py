@@ -10,7 +10,6 @@ import json
 import os
 import re
 import secrets
-import shlex
 import subprocess
 import sys
 import tempfile
@@ -150,12 +149,11 @@ class Deeds:
             raise InputError("something is being done already; stop it or wait for it")
         _check_settings(state)
         words = [*self._words[kind](page, state, asked), "--bench", page.path.name]
-        command, name = shlex.join(["castsugar", *words]), secrets.token_urlsafe(24)
-        room = Path(self._room.name)
+        name, room = secrets.token_urlsafe(24), Path(self._room.name)
         self._known[name] = Deed(kind, words, page.path.parent, room)
         while len(self._known) > _KEPT:
             self._known.popitem(last=False)
-        return {"id": name, "command": command}
+        return {"id": name}
 
     def state(self, name: str) -> dict[str, Any]:
         """Say how far a deed is, or what came of it."""

@@ -119,13 +119,8 @@ def region(triangle: Triangle, found: Survey, asked: Asked) -> dict[str, Any]:
     allowed = asked.allowed
     above, unknown = found.pressed(allowed) if allowed == allowed else (None, None)
     return {
-        "corners": [triangle.corners[0], triangle.corners[2]],
         "limits": [
-            {
-                "key": one.limit.key,
-                "label": FIELDS[one.limit.key].label,
-                "lines": grid.lines(distance),
-            }
+            {"label": FIELDS[one.limit.key].label, "lines": grid.lines(distance)}
             for one, distance in zip(found.judged, distances, strict=True)
         ],
         "kept": grid.areas(np.minimum.reduce(distances)) if distances else [],
