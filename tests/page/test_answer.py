@@ -257,6 +257,9 @@ def test_next_widens_the_throat(page: Page, start: dict[str, Any]) -> None:
     told = page.rest(1, state)
     assert "wider throat" in page.answer(1, state)["next"]["text"]
     throat = float(told["next"]["state"]["throat"].split()[0])
+    assert told["next"]["weigh"] is False
+    put = f"Then: put throat {throat:g} mm into the bench file, and weigh it."
+    assert told["next"]["text"].endswith(put)
     assert page.answer(1, told["next"]["state"])["verdict"]["kind"] == "kept"
     narrower = state | {"throat": f"{throat - 0.1:.1f} mm"}
     assert page.answer(1, narrower)["verdict"]["kind"] == "broken"

@@ -20,7 +20,7 @@ from castsugar.limits import PEAK
 from castsugar.mix.mix import Mix
 from castsugar.motor.fired_mixes import Firing
 from castsugar.page.desk import Asked, Desk
-from castsugar.page.next_step import ALL, next_of, rule_of
+from castsugar.page.next_step import ALL, next_of, rule_of, weigh_words
 from castsugar.page.region import GOAL, goal_of
 from castsugar.page.state import BoxError, State, cook_text
 from castsugar.report import point as words
@@ -79,6 +79,7 @@ def quick(desk: Desk, state: State) -> dict[str, Any]:
     """Return the answer while a hand moves: no bands, a quasi-steady course."""
     asked, one, firing, _ = point_of(desk, state, whole=False)
     rule = rule_of(one)
+    rule = weigh_words(state) if rule == ALL else rule
     return {
         **_told(desk, state, asked, one, None),
         "next": {"text": rule, "state": None, "weigh": rule == ALL},

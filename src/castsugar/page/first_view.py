@@ -53,7 +53,9 @@ def first_view(desk: Desk, system: str, *, read_only: bool = False) -> dict[str,
         "marks": _marks(desk, triangle),
         "start": start,
         "settings": list(_settings(desk, start, show)),
-        "limits": [_limit(world, *known) for known in limit_keys(world.bench.limits)],
+        "limits": [
+            _limit(world, show, *known) for known in limit_keys(world.bench.limits)
+        ],
         "missing": _missing(desk),
         "safety": _safety(desk),
     }
@@ -133,11 +135,13 @@ def _slider(ends: Sequence[float], step: float) -> dict[str, float]:
     return {"low": tidy(low * step), "high": tidy(high * step), "step": step}
 
 
-def _limit(world: World, key: str, column: str, side: str) -> dict[str, str]:
+def _limit(
+    world: World, show: Shown, key: str, column: str, side: str
+) -> dict[str, str]:
     """Return one end of a limit, which has a box."""
     share = world.bench.limits[column]["probability"]
     chance = "" if share is None else f"in {numbers.percent(share)} %"
-    return {"key": key, "label": limit_label(key), "chance": chance}
+    return {"key": key, "label": limit_label(key, show), "chance": chance}
 
 
 # ----------------------------------------------------------------------------

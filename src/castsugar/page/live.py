@@ -12,6 +12,7 @@ from castsugar.page.desk import Desk, base_of
 from castsugar.page.first_view import first_view
 from castsugar.page.region import region, surveyed, triangle_of
 from castsugar.page.state import State, read_state
+from castsugar.report.shown import Shown
 
 
 class Page(Desk):
@@ -71,4 +72,4 @@ class Page(Desk):
         read, triangle = self.state(state), triangle_of(self.world)
         asked = self.asked(read.settings)
         found = surveyed(triangle, asked, read.recipe, coarse=coarse)
-        return {"seq": seq} | region(triangle, found, asked)
+        return {"seq": seq} | region(triangle, found, asked, Shown(read.units))

@@ -14,7 +14,7 @@ from castsugar.limits import BROKEN, NOT_COMPUTED, PEAK, POUR, SOLIDS, judge_row
 from castsugar.mix.mix import Mix
 from castsugar.mix.weighing import item_name
 from castsugar.page.desk import PRESSURES, Desk
-from castsugar.page.state import State
+from castsugar.page.state import State, read_state
 from castsugar.report import numbers
 from castsugar.report.point import Point
 from castsugar.report.shown import SI, Shown
@@ -78,11 +78,19 @@ def next_of(desk: Desk, state: State, one: Point) -> dict[str, Any]:
     }
     found = next(filter(None, (way() for way in ways.get(rule, ()))), None)
     if found is not None:
-        text = f"{found[0]} passes all. Then: weigh it."
-        return {"text": text, "state": found[1], "weigh": True}
+        then = weigh_words(read_state(found[1], desk.starts))
+        text = f"{found[0]} passes all. Then: {then}."
+        return {"text": text, "state": found[1], "weigh": then == ALL}
     more = {ABOVE: "; castsugar search", UNKNOWN: f" at {_pressures(one)}"}
     more |= dict.fromkeys((STIFF, SOFT), more[ABOVE])
-    return {"text": rule + more.get(rule, ""), "state": None, "weigh": rule == ALL}
+    text = weigh_words(state) if rule == ALL else rule + more.get(rule, "")
+    return {"text": text, "state": None, "weigh": text == ALL}
+
+
+def weigh_words(state: State) -> str:
+    """Return what to do with a mix that passes: the sheet knows the bench file only."""
+    own = ", ".join(state.own)
+    return f"put {own} into the bench file, and {ALL}" if own else ALL
 
 
 def _pressures(one: Point) -> str:

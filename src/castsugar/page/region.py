@@ -18,6 +18,7 @@ from castsugar.page.desk import FIRST, Asked, base_of
 from castsugar.page.state import BoxError
 from castsugar.report import numbers
 from castsugar.report.field import FIELDS
+from castsugar.report.shown import Shown
 from castsugar.survey import Survey, lattice, survey
 
 #: How far the view goes beyond the bounds, and half the width of bounds that the bench
@@ -110,7 +111,9 @@ def surveyed(
         raise BoxError("parts", " ".join(str(error).split())) from None
 
 
-def region(triangle: Triangle, found: Survey, asked: Asked) -> dict[str, Any]:
+def region(
+    triangle: Triangle, found: Survey, asked: Asked, show: Shown
+) -> dict[str, Any]:
     """Return lines of the limits, areas, the best mix and one sentence.
 
     Points are pairs of per cent of the first and of the last corner.
@@ -120,7 +123,7 @@ def region(triangle: Triangle, found: Survey, asked: Asked) -> dict[str, Any]:
     above, unknown = found.pressed(allowed) if allowed == allowed else (None, None)
     return {
         "limits": [
-            {"label": FIELDS[one.limit.key].label, "lines": grid.lines(distance)}
+            {"label": FIELDS[one.limit.key].named(show), "lines": grid.lines(distance)}
             for one, distance in zip(found.judged, distances, strict=True)
         ],
         "kept": grid.areas(np.minimum.reduce(distances)) if distances else [],

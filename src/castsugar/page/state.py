@@ -78,12 +78,12 @@ class State:
     @property
     def own(self) -> list[str]:
         """What is set on the page, the cook aside, in words."""
-        typed, own = self.typed, self.settings
+        typed, own, show = self.typed, self.settings, Shown(self.units)
         limits = typed.get("limits") or {}
         return [
             *([f"throat {typed['throat']}"] if own.throat is not None else []),
             *([f"{own.grains} grains"] if own.grains is not None else []),
-            *(f"{limit_label(key)} {limits[key]}" for key, _ in own.limits),
+            *(f"{limit_label(key, show)} {limits[key]}" for key, _ in own.limits),
         ]
 
 
@@ -97,16 +97,16 @@ def limit_keys(limits: Mapping[str, Mapping[str, Any]]) -> list[tuple[str, str, 
     ]
 
 
-def limit_label(key: str) -> str:
+def limit_label(key: str, show: Shown) -> str:
     """Return what people call a limit.
 
     Examples
     --------
-    >>> limit_label("pour_viscosity_Pa_s-at_most")
+    >>> limit_label("pour_viscosity_Pa_s-at_most", Shown())
     'pour viscosity, at most'
     """
     column, _, side = key.partition("-")
-    return f"{FIELDS[column].label}, {side.replace('_', ' ')}"
+    return f"{FIELDS[column].named(show)}, {side.replace('_', ' ')}"
 
 
 def cook_text(cook: Cook) -> str:
@@ -248,7 +248,7 @@ def _limits(
     found = []
     for key in sorted(typed, key=str):
         if key not in start:
-            known = ", ".join(map(limit_label, start)) or "none"
+            known = ", ".join(limit_label(one, show) for one in start) or "none"
             raise BoxError(
                 "limits", f"{key!r} is no limit of the bench; known: {known}"
             )
@@ -261,7 +261,7 @@ def _limits(
 def _limit(key: str, text: str, show: Shown) -> float | str:
     """Read a limit: with its unit, without one in that of the page, or "case"."""
     column, _, side = key.partition("-")
-    kind, label = FIELDS[column].kind, limit_label(key)
+    kind, label = FIELDS[column].kind, limit_label(key, show)
     if text == CASE and (kind, side) == ("pressure", "at_most"):
         return CASE
     quantity = _QUANTITY.get(kind, kind)
