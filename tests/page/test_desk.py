@@ -64,6 +64,12 @@ def test_start_of_the_example(page: Page) -> None:
     assert ("recipe", "red") not in marks  # its iron oxide has no corner
 
 
+@pytest.mark.parametrize("units", [None, "", "imperial", ["us"], {"us": 1}, 3])
+def test_units_that_are_none(page: Page, units: Any) -> None:
+    """The page begins in those of the bench."""
+    assert page.bench(units)["start"]["units"] == "si"
+
+
 def test_the_hash_is_that_of_the_files(bench: Path) -> None:
     """SHA-256 of the bench file and behind it that of the strands it names."""
     whole = bench.read_bytes() + (bench.parent / "strands.csv").read_bytes()

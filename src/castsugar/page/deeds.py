@@ -192,7 +192,7 @@ class Deeds:
         """End what runs, and leave nothing behind."""
         for deed in self._known.values():
             deed.stop()
-        if self._known:
+        if "_room" in vars(self):
             self._room.cleanup()
 
     def _deed(self, name: str) -> Deed:

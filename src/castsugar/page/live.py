@@ -56,7 +56,7 @@ class Page(Desk):
 
     def bench(self, units: Any = None) -> dict[str, Any]:
         """Return corners, recipes, marks, settings and limits, in some units."""
-        own = units if units in self.starts else self.world.units
+        own = next((one for one in self.starts if one == units), self.world.units)
         return first_view(self, own, read_only=self.read_only)
 
     def answer(self, seq: int, state: Any) -> dict[str, Any]:

@@ -149,8 +149,8 @@ def read_state(typed: Any, starts: Mapping[str, Mapping[str, Any]]) -> State:
         typed=typed,
         settings=Settings(
             cook=_cook(typed, start),
-            throat=_throat(typed, start),
-            grains=_grains(typed, start),
+            throat=_throat(_own(typed, start, "throat")),
+            grains=_grains(_own(typed, start, "grains")),
             limits=_limits(typed.get("limits") or {}, start["limits"], Shown(system)),
         ),
         units=system,
@@ -166,27 +166,25 @@ def _boxed(key: str, read: Callable[[], Read]) -> Read:
         raise BoxError(key, " ".join(str(error).split())) from None
 
 
-def _text(typed: Mapping[str, Any], key: str, box: str = "") -> str:
-    """Return what stands in a box; `box` names it in an error, else its key."""
-    found, box = typed.get(key), box or key
+def _text(typed: Mapping[str, Any], key: str) -> str:
+    """Return what stands in a box."""
+    found = typed.get(key)
     if found is None:
         return ""
     plain = isinstance(found, str) and len(found) <= _LONGEST
     if not plain or not f"{found} ".isprintable():
-        raise BoxError(box, f"{box} is no text of at most {_LONGEST} characters")
+        raise BoxError(key, f"{key} is no text of at most {_LONGEST} characters")
     return " ".join(found.split())
 
 
-def _parts(typed: Any) -> tuple[tuple[str, str], ...]:
+def _parts(typed: Any) -> list[tuple[str, str]]:
     """Return names and amounts as typed."""
     if not isinstance(typed, list) or not 0 < len(typed) <= _MOST_PARTS:
         raise BoxError("parts", f"a recipe has 1 to {_MOST_PARTS} parts")
     if any(not isinstance(pair, list) or len(pair) != 2 for pair in typed):
         raise BoxError("parts", "a part of a recipe is a name and an amount")
-    boxes = [dict(zip(("name", "amount"), pair, strict=True)) for pair in typed]
-    return tuple(
-        (_text(one, "name", "parts"), _text(one, "amount", "parts")) for one in boxes
-    )
+    read = ([_text({"parts": text}, "parts") for text in pair] for pair in typed)
+    return [(name, amount) for name, amount in read]
 
 
 def _cook(typed: Mapping[str, Any], start: Mapping[str, Any]) -> Cook | None:
@@ -210,33 +208,33 @@ def _is_temperature(text: str) -> bool:
     return True
 
 
-def _throat(typed: Mapping[str, Any], start: Mapping[str, Any]) -> float | None:
-    """Return the throat [m]; None if it is that of the bench."""
-    text = _text(typed, "throat")
-    if text in ("", start["throat"]):
+def _own(typed: Mapping[str, Any], start: Mapping[str, Any], key: str) -> str:
+    """Return what is typed of a setting of the motor; empty if it is the bench's."""
+    text = _text(typed, key)
+    if text in ("", start[key]):
+        return ""
+    if not start[key]:
+        raise BoxError(key, f"{key} is not asked: the bench has none; add [motor]")
+    return text
+
+
+def _throat(text: str) -> float | None:
+    """Return a throat [m]; None for an empty text."""
+    if not text:
         return None
-    _asked("throat", start)
-    read = lambda: plausible.read(text, "throat diameter", where="throat")  # noqa: E731
+    read = partial(plausible.read, text, "throat diameter", where="throat")
     return _boxed("throat", read).value
 
 
-def _grains(typed: Mapping[str, Any], start: Mapping[str, Any]) -> int | None:
-    """Return the number of grains; None if it is that of the bench."""
-    text = _text(typed, "grains")
-    if text in ("", start["grains"]):
+def _grains(text: str) -> int | None:
+    """Return a number of grains; None for an empty text."""
+    if not text:
         return None
-    _asked("grains", start)
     known = plausible.RANGES["segments"]
     low, high = int(known.hard_low), int(known.hard_high)
     if not re.fullmatch("[0-9]{1,3}", text) or not low <= int(text) <= high:
         raise BoxError("grains", f"grains is {text!r}; allowed: {low} to {high}, whole")
     return int(text)
-
-
-def _asked(key: str, start: Mapping[str, Any]) -> None:
-    """Refuse a setting of a motor that the bench does not have."""
-    if not start[key]:
-        raise BoxError(key, f"{key} is not asked: the bench has none; add [motor]")
 
 
 def _limits(

@@ -7,6 +7,7 @@ import { Triangle } from "/triangle.js";
 const REST_MS = 300;
 const SLOW_MS = 150;
 const AGAIN_MS = 2000;
+const LOOK_MS = 400;
 
 // Answers of these are about the bench that this tab knows.
 const STAMPED = ["/answer", "/rest", "/region"];
@@ -181,7 +182,7 @@ function wait(again) {
 
 function enable(on) {
   for (const button of document.querySelectorAll("button:not(#banner-do)")) button.disabled = !on;
-  if (on) history_();
+  if (on) showHistory();
 }
 
 function banner(text, word, deed) {
@@ -286,20 +287,20 @@ function remember() {
   if (page.saved[page.place] === text) return;
   page.saved = [...page.saved.slice(0, page.place + 1), text].slice(-200);
   page.place = page.saved.length - 1;
-  history_();
+  showHistory();
 }
 
-function history_() {
+function showHistory() {
   by("undo").disabled = page.place <= 0;
   by("redo").disabled = page.place >= page.saved.length - 1;
 }
 
-function step(by_) {
-  const place = page.place + by_;
+function step(places) {
+  const place = page.place + places;
   if (place < 0 || place >= page.saved.length) return;
   page.place = place;
   change(JSON.parse(page.saved[place]), { keep: false });
-  history_();
+  showHistory();
 }
 
 // ----------------------------------------------------------------------------
@@ -378,50 +379,43 @@ async function deed(kind, more = {}) {
   say("fault-deed", "");
   by("done").replaceChildren();
   by("sure").hidden = true;
-  clearInterval(page.look);
-  page.asked = { state: page.state, ...more, kind };
+  const asked = { state: page.state, ...more, kind };
   try {
-    page.deed = (await ask("/deed", page.asked)).id;
+    page.deed = (await ask("/deed", asked)).id;
     by("running").hidden = false;
     by("running").scrollIntoView({ block: "nearest" });
-    page.look = setInterval(look, 400);
-    await look();
+    finished(await ended(page.deed), asked.state);
   } catch (error) {
     deedFailed(error);
   }
 }
 
-async function look() {
-  try {
-    const told = await ask("/deed/state", { id: page.deed });
-    if (told.running) {
-      by("progress").textContent = `${Math.round(told.seconds)} s ${told.said ?? ""}`;
-      return;
-    }
-    finished(told);
-  } catch (error) {
-    deedFailed(error);
+/** Wait until a deed has ended, and say how far it is. */
+async function ended(id) {
+  for (;;) {
+    const told = await ask("/deed/state", { id });
+    if (!told.running) return told;
+    by("progress").textContent = `${Math.round(told.seconds)} s ${told.said}`;
+    await new Promise((go) => setTimeout(go, LOOK_MS));
   }
 }
 
-function finished(told) {
-  clearInterval(page.look);
+function finished(told, state) {
   by("running").hidden = true;
-  if (told.error) say("fault-deed", told.error);
+  if (told.error) return say("fault-deed", told.error);
   if (told.mass) {
-    const { state } = page.asked;
-    return sure(`A new batch, ${told.text} Its record is kept in the folder batches.`, "", () => deed("batch", { state, mass: told.mass }));
+    const words = `A new batch, ${told.text} Its record is kept in the folder batches.`;
+    return sure(words, "", () => deed("batch", { state, mass: told.mass }));
   }
-  const words = make("span", { text: `${told.text ?? ""} ` });
-  const link = told.open && make("a", { text: "Open the page", href: told.open, target: "_blank", rel: "noopener" });
+  const done = [make("span", { text: `${told.text} ` })];
+  if (told.open) done.push(make("a", { text: "Open the page", href: told.open, target: "_blank", rel: "noopener" }));
   const use = () => change({ ...page.state, parts: told.found });
-  const take = told.found && make("button", { text: "Put the point there", onclick: use });
-  by("done").replaceChildren(words, ...[link, take].filter(Boolean));
+  if (told.found) done.push(make("button", { text: "Put the point there", onclick: use }));
+  by("done").replaceChildren(...done);
   return by("done").scrollIntoView({ block: "nearest" });
 }
 
 function deedFailed(error) {
-  clearInterval(page.look);
   by("running").hidden = true;
   if (error instanceof Refused && error.status !== 403) say("fault-deed", `${error.message}.`);
   else failed(error, () => {});
@@ -444,22 +438,13 @@ async function save(kind) {
   by("sure").hidden = true;
   const asked = { kind, name: by("name").value, state: page.state, hash: page.bench.hash };
   const lines = (sign, text) => (text ? text.split("\n").map((line) => sign + line) : []);
-  try {
-    const told = await ask("/save", asked);
-    const diff = [...lines("− ", told.before), ...lines("+ ", told.after)].join("\n");
-    sure("This changes the bench file:", diff, () => write("/save", { ...asked, sure: true }));
-  } catch (error) {
-    deedFailed(error);
-  }
+  const told = await ask("/save", asked).catch(deedFailed);
+  if (!told) return;
+  const diff = [...lines("− ", told.before), ...lines("+ ", told.after)].join("\n");
+  sure("This changes the bench file:", diff, () => write("/save", { ...asked, sure: true }));
 }
 
-async function write(path, asked) {
-  try {
-    await take(await ask(path, asked));
-  } catch (error) {
-    deedFailed(error);
-  }
-}
+const write = (path, asked) => ask(path, asked).then(take).catch(deedFailed);
 
 /** After writing: the bench is a new one, the point stays. */
 async function take(told) {
