@@ -93,7 +93,6 @@ export class Triangle {
     this.corners.forEach((name, i) => this.scale(scales, outline, i, name));
     shape("polygon", { points: this.listed(this.hexagon(this.bounds)), class: "bounds" }, scales);
     shape("polygon", { points, class: "frame" }, scales);
-    this.mark(this.best);
     this.fit();
   }
 
@@ -145,7 +144,7 @@ export class Triangle {
     for (const one of this.seen()) {
       const [x, y] = this.at([one.at[0], one.at[2]]);
       const drawn = SHAPES[one.kind]
-        ? shape("path", { d: SHAPES[one.kind](x, y, one.kind === "base" ? 14 : 9), class: `mark-${one.kind}` }, marks)
+        ? shape("path", { d: SHAPES[one.kind](x, y, one.kind === "base" ? this.reach : 9), class: `mark-${one.kind}` }, marks)
         : shape("circle", { cx: x, cy: y, r: 7, class: `mark mark-${one.kind}` }, marks);
       shape("title", {}, drawn, `${one.kind}: ${one.name}`);
     }
@@ -233,6 +232,8 @@ export class Triangle {
     const scale = this.svg.getScreenCTM()?.a || 1;
     this.svg.querySelector("#touch").setAttribute("r", Math.max(24 / scale, 16));
     this.svg.querySelector("#ring").setAttribute("r", Math.max(9, 7 / scale));
+    this.reach = 1.6 * Math.max(9, 7 / scale); // of the mark of base, around the point
+    this.mark(this.best);
   }
 
   /** Draw where limits are kept, and the two marks of the case. */
@@ -246,7 +247,7 @@ export class Triangle {
     this.best = told.best;
     const taken = this.seen().map(({ at }) => {
       const [x, y] = this.at([at[0], at[2]]);
-      return [x, y + 11, 12];
+      return [x, y + 11, this.reach, this.reach + 12];
     });
     told.limits.forEach((limit, i) => {
       for (const line of limit.lines) {
@@ -269,9 +270,9 @@ export class Triangle {
       if (!pair) return;
       const [x0, y] = this.at(pair);
       const x = Math.min(Math.max(x0, BOX.left + half), BOX.right - half);
-      const free = taken.every(([u, v, w]) => Math.abs(u - x) > half + w || Math.abs(v - y) > 24);
+      const free = taken.every(([u, v, w, tall]) => Math.abs(u - x) > half + w || Math.abs(v - y) > tall);
       if (!free || y < BOX.top + 16 || y > BOX.bottom - 8) continue;
-      taken.push([x, y, half]);
+      taken.push([x, y, half, 24]);
       shape("text", { x, y: y - 5, "text-anchor": "middle", class: "halo" }, layer, limit.label);
       return;
     }
