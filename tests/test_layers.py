@@ -70,7 +70,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
     "records": (5, ()),
     "faces": (6, ("strands", "firing")),
     "report": (6, ()),
-    "answers": (6, ("asked", "assumptions", "evaluated", "survey", "advice")),
+    "answers": (6, ("asked", "assumptions", "evaluated", "survey")),
     "plot": (6, ()),
     "page": (7, ()),
     "examples": (7, ()),

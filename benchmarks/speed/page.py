@@ -4,16 +4,19 @@ python benchmarks/speed/page.py [ANSWERS]
 
 200 answers along a path through the view, each beside one thermo solve; 20 regions
 of the full lattice and 20 of the coarse one; 20 whole answers; then 2,000 answers
-under changing settings (or ANSWERS) with the resident memory every 250. The example
-bench, one thread. In brackets the milliseconds on a machine on which `import numpy`
-takes 0.085 s of CPU. Linux and macOS (`resource`).
+under changing settings (or ANSWERS) with the resident memory every 250; before all,
+the time from the command to the first number, over the socket, of three servers. The
+example bench, one thread. In brackets the milliseconds on a machine on which
+`import numpy` takes 0.085 s of CPU. Linux and macOS (`resource`).
 """
 
 from __future__ import annotations
 
+import json
 import math
 import os
 import resource
+import signal
 import subprocess
 import sys
 import tempfile
@@ -21,6 +24,7 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
+from urllib.request import Request, urlopen
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
@@ -77,6 +81,30 @@ def told(name: str, times: Sequence[float], solve: float, unit: float) -> None:
     )
 
 
+def first_number(folder: Path) -> tuple[float, float]:
+    """Return wall and CPU from the command to the first answer of a server. [s]"""
+    command = [sys.executable, "-m", "castsugar", "open", "--no-browser"]
+    begun, before = time.perf_counter(), resource.getrusage(resource.RUSAGE_CHILDREN)
+    with subprocess.Popen(
+        command, cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
+    ) as server:
+        assert server.stdout is not None
+        place, _, token = server.stdout.readline().decode().strip().partition("/#")
+        headers = {"content-type": "application/json", "origin": place}
+        headers["x-castsugar-token"] = token
+
+        def asked(path: str, **body: Any) -> Any:
+            data = json.dumps(body).encode()
+            with urlopen(Request(f"{place}{path}", data, headers)) as answer:
+                return json.load(answer)
+
+        assert asked("/answer", seq=1, state=asked("/bench")["start"])["rows"]
+        wall = time.perf_counter() - begun
+        server.send_signal(signal.SIGINT)
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return wall, after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+
+
 def resident() -> float:
     """Return the resident memory of this process; NaN where it is not told. [MB]"""
     try:
@@ -91,14 +119,16 @@ def main() -> None:
     many = int(sys.argv[1]) if len(sys.argv) > 1 else MANY
     with tempfile.TemporaryDirectory() as folder:
         write_example(Path(folder))
+        for wall, cpu in sorted(first_number(Path(folder)) for _ in range(3)):
+            print(f"first number after {wall:.2f} s, {cpu:.2f} s of CPU till the end")
         page = Page(Path(folder) / "bench.toml")
         run(page, many)
 
 
 def run(page: Page, many: int) -> None:
     """Time one page."""
-    start = page.desk.start
-    mix = page.desk.world.mix("base")
+    start = page.start
+    mix = page.world.mix("base")
     page.answer(0, start)
     page.region(0, start)
     answers, solves = [], []

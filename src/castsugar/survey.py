@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from castsugar.arrays import FloatArray
 from castsugar.evaluation import evaluate_columns
 from castsugar.limits import Judgement, Limit, chances_of, judge
-from castsugar.mix.blends import Blends, put_together
+from castsugar.mix.blends import put_together
 
 if TYPE_CHECKING:
     from castsugar.asked import Question
@@ -165,21 +165,9 @@ def survey(
     items: Sequence[str],
     others: Mapping[str, float],
 ) -> Survey:
-    """Judge the mixes of a lattice, without pour windows.
+    """Judge the mixes of a lattice of three items, without pour windows.
 
-    Parameters
-    ----------
-    question : Question
-    limits : sequence of Limit
-    found : Lattice
-    items : sequence of str
-        Its three ingredients.
-    others : mapping of str to float
-        What every mix holds beside them, as shares of it.
-
-    Raises
-    ------
-    CastsugarError
+    `others` are shares of every mix beside these.
     """
     names = (*items, *others)
     fixed = np.tile([*others.values()], (len(found.shares), 1))
@@ -195,15 +183,9 @@ def survey(
         inside[inside] = ours
         left = replace(found, inside=inside, shares=found.shares[ours])
         return survey(question, limits, left, items, others)
-    columns = _columns(question, limits, mixes)
-    return Survey(found, columns, judge(limits, columns))
-
-
-def _columns(
-    question: Question, limits: Sequence[Limit], mixes: Blends
-) -> Mapping[str, Any]:
     given = question.evaluate_options() | {"chances": chances_of(limits)}
-    return evaluate_columns(mixes, windows=False, **given)
+    columns = evaluate_columns(mixes, windows=False, **given)
+    return Survey(found, columns, judge(limits, columns))
 
 
 def _distance(one: Judgement) -> FloatArray:

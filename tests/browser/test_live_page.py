@@ -258,7 +258,7 @@ def test_the_numbers_are_those_of_the_command(browser: Any, server: Server) -> N
         ("#box-throat", "NaN", "NaN"),
         ("#box-throat", "1e9 mm", "1e+09"),
         ("#box-grains", "2.5", "2.5"),
-        ("#box-pour_viscosity_Pa_s", "10,5", "decimal comma"),
+        ("#box-pour_viscosity_Pa_s-at_most", "10,5", "pour viscosity"),
     ],
 )
 def test_a_wrong_box(
@@ -330,7 +330,7 @@ def test_save_and_undo(browser: Any, own: Server) -> None:
     one.rest(one.page.locator("#yes").click)
     assert b"onerror" in bench.read_bytes()
     assert b"# INVENTED" in bench.read_bytes()
-    assert one.page.locator("img").count() == 0
+    assert one.page.locator("img:not(#thick)").count() == 0
     two.page.wait_for_timeout(50)
     two.rest(lambda: two.type_amount(1, "19"))
     assert "has changed" in two.text("#banner")
@@ -357,9 +357,11 @@ def test_a_bench_changed_outside(browser: Any, own: Server) -> None:
 
 
 def test_weigh_sheet_and_search(browser: Any, server: Server) -> None:
-    """A sheet opens as a page; a search runs beside, and puts the point where it is."""
+    """A sheet of the mix that is advised; a search runs beside, and moves the point."""
     one = tab(browser, server.link)
-    one.page.locator('[data-deed="weigh"]').click()
+    assert "Then: weigh it" in one.text("#next-line")
+    one.rest(one.page.locator("#weigh").click)
+    assert one.text("#head").startswith("✓")
     link = one.page.wait_for_selector("#done a", timeout=60_000)
     with one.page.context.expect_page() as opened:
         link.click()
@@ -368,6 +370,54 @@ def test_weigh_sheet_and_search(browser: Any, server: Server) -> None:
     take = one.page.wait_for_selector("#done button", timeout=60_000)
     one.rest(take.click)
     assert one.text("#head").startswith("✓")
+
+
+def test_a_batch_is_shown_before_it_is_kept(browser: Any, own: Server) -> None:
+    """Its amounts are those of the sheet for the grains; nothing is kept unasked."""
+    one = tab(browser, own.link)
+    one.page.locator('[data-deed="amounts"]').click()
+    one.page.wait_for_selector("#sure:not([hidden])", timeout=60_000)
+    assert re.search(r"[0-9.]+ g in all: .*KNO3", one.text("#sure-words"))
+    assert not (own.folder / "batches").exists()
+    one.page.locator("#no").click()
+    one.page.locator('[data-deed="amounts"]').click()
+    one.page.wait_for_selector("#sure:not([hidden])", timeout=60_000)
+    one.page.locator("#yes").click()
+    one.page.wait_for_function(
+        "() => document.getElementById('done').textContent.includes('Batch')",
+        timeout=60_000,
+    )
+    assert len(list((own.folder / "batches").iterdir())) == 1
+
+
+def test_other_units(browser: Any, server: Server) -> None:
+    """Boxes, sliders and both charts change; what was typed keeps its meaning."""
+    one = tab(browser, server.link)
+    pressure = one.page.locator("[id='box-peak_pressure_MPa-at_most']")
+    one.rest(lambda: pressure.fill("5"))
+    one.rest(lambda: one.page.locator("#units").select_option("us"))
+    assert pressure.input_value() == "5 MPa"
+    assert one.page.locator("#box-throat").input_value() == "0.315 in"
+    assert one.page.locator("#box-cook").input_value() == "246.2 F"
+    assert "pressure, psi" in one.page.locator("#course").inner_html()
+    assert "725" in one.text("#head")  # 5 MPa are 725 psi
+    one.rest(lambda: pressure.fill("case"))
+    assert "1000 psi" in one.text("#cards")
+
+
+def test_a_bare_bench(browser: Any, tmp_path: Path) -> None:
+    """Without kitchen, motor and limits there are no empty charts."""
+    (tmp_path / "bench.toml").write_text(
+        '[recipes]\nplain = "KNO3:65 sucrose:35"\n', encoding="utf-8"
+    )
+    server = serve(tmp_path)
+    one = tab(browser, server.link)
+    for place in ("#course-section", "#thick-section", "#settings input"):
+        assert one.page.locator(f"{place} >> visible=true").count() == 0, place
+    assert "add [motor]" in one.text("#settings")
+    assert one.said == []
+    one.page.context.close()
+    server.stop()
 
 
 # ----------------------------------------------------------------------------
@@ -387,6 +437,24 @@ def test_it_fits_and_keeps_nobody_out(
     assert kept_out(one.page) == {}
     assert one.said == []
     assert all(url.startswith(server.place) for url in one.asked)
+
+
+@pytest.mark.parametrize("width", [1280, 360])
+def test_labels_lie_on_no_mark(browser: Any, server: Server, width: int) -> None:
+    """The names of the limits stand clear of base, measured and best mixes."""
+    one = tab(browser, server.link, size=(width, 800))
+    boxes = """place => [...document.querySelectorAll(place)].map(one => {
+        const box = one.getBoundingClientRect();
+        return [box.left, box.top, box.right, box.bottom];
+    })"""
+    names = one.page.evaluate(boxes, "#regions text")
+    marks = one.page.evaluate(boxes, "#marks > *")
+    assert len(names) == 3
+    assert len(marks) >= 3
+    for a in names:
+        for b in marks:
+            apart = a[2] <= b[0] or b[2] <= a[0] or a[3] <= b[1] or b[3] <= a[1]
+            assert apart, (a, b)
 
 
 def test_one_sheet_of_paper(browser: Any, server: Server, tmp_path: Path) -> None:

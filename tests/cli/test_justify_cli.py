@@ -220,6 +220,23 @@ def test_the_same_recipe_tells_nothing(same: dict[str, Any]) -> None:
     inert(page)
 
 
+def test_the_same_recipe_in_a_motor(folder: Path) -> None:
+    """One curve, no map: nothing lies between a mix and itself."""
+    words = ("base", "base", "--bench", "bench.toml", "--page", "twice.html")
+    justified(*words, code=1)
+    page = Path("twice.html").read_text("utf-8")
+    assert "Where the new mix lies" not in page
+    assert "Pressure against time" in page
+    inert(page)
+
+
+def test_the_record_holds_a_still_of_the_triangle(full: dict[str, Any]) -> None:
+    """Where the two mixes lie among the limits, at both widths, without script."""
+    page = Path("full.html").read_text("utf-8")
+    assert len(re.findall("<title[^>]*>[^<]*Where the new mix lies", page)) == 2
+    assert "<script" not in page
+
+
 def test_all_wings_in_one_record(full: dict[str, Any]) -> None:
     """Each wing has its column; the limit of the case is its rating, in MPa."""
     columns = {e["key"] for e in full["differences"]}

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import json
-import math
 import random
 import re
 from pathlib import Path
 from typing import Any
+from urllib.parse import unquote
 
 import pytest
 
@@ -42,8 +42,8 @@ def random_states(count: int) -> list[dict[str, Any]]:
                 "throat": f"{draw.randrange(75, 100) / 10} mm",
                 "grains": f"{draw.randrange(2, 6)}",
                 "limits": {
-                    "pour_viscosity_Pa_s": f"{draw.randrange(3, 20)}",
-                    "relative_solids_20C": f"{draw.randrange(85, 105) / 100}",
+                    "pour_viscosity_Pa_s-at_most": f"{draw.randrange(3, 20)}",
+                    "relative_solids_20C-at_least": f"{draw.randrange(85, 105) / 100}",
                 },
                 "units": draw.choice(("si", "us")),
             }
@@ -56,14 +56,15 @@ def stated(folder: Path, state: dict[str, Any]) -> Path:
     write_example(folder)
     path = folder / "bench.toml"
     text = path.read_text("utf-8")
+    thick, solid = state["limits"].values()
     changes = {
         'cook = "119 C 8 min"\n# batch': (
             f'cook = "{state["cook"]} {state["minutes"]} min"\n# batch'
         ),
         'throat = "8 mm"': f'throat = "{state["throat"]}"',
         "segments = 4": f"segments = {state['grains']}",
-        "at_most = 10,": f"at_most = {state['limits']['pour_viscosity_Pa_s']},",
-        "at_least = 0.95,": f"at_least = {state['limits']['relative_solids_20C']},",
+        "at_most = 10,": f"at_most = {thick},",
+        "at_least = 0.95,": f"at_least = {solid},",
         'show = "si"': f'show = "{state["units"]}"',
     }
     for old, new in changes.items():
@@ -93,9 +94,9 @@ def test_numbers_of_evaluate(
     for text, one in zip(whole["findings"], told["findings"], strict=True):
         assert (text["status"], text["text"]) == (one["status"], one["text"])
     assert told["invented"] == bool(whole["example"])
-    asked = read_state(state, page.desk.start)
+    asked = read_state(state, page.starts)
     for full in (True, False):
-        row = point_of(page.desk, asked, whole=full)[1].row
+        row = point_of(page, asked, whole=full)[1].row
         for key, value in told["mixes"][0].items():
             known = row.get(key)
             if not isinstance(value, float) or (not full and left_out(key)):
@@ -209,7 +210,7 @@ def test_without_a_motor(bench: Path) -> None:
             "add [motor]",
         )
         assert card["pours"]["kind"] == "broken"
-        assert told["course"]["pressure_MPa"] == []
+        assert told["course"] is None
     found = page.region(1, first["start"], coarse=True)
     assert found["above"] == found["unknown"] == []
     assert found["kept"]
@@ -224,7 +225,7 @@ def test_without_a_kitchen(bench: Path) -> None:
     card = {one["key"]: one for one in told["cards"]}
     assert card["pours"]["text"] == card["sets"]["text"] == "not asked"
     assert told["verdict"]["kind"] == "unknown"
-    assert told["viscosity"] is None
+    assert told["thickness"] == ""
     json.dumps(told, allow_nan=False)
 
 
@@ -247,7 +248,7 @@ def test_next_passes(page: Page, start: dict[str, Any]) -> None:
     assert "more corn syrup" in told["next"]["text"]
     tried = page.rest(2, told["next"]["state"])
     assert tried["verdict"]["kind"] == "kept"
-    assert tried["next"] == {"text": "weigh it", "state": None}
+    assert tried["next"] == {"text": "weigh it", "state": None, "weigh": True}
 
 
 def test_next_widens_the_throat(page: Page, start: dict[str, Any]) -> None:
@@ -256,6 +257,9 @@ def test_next_widens_the_throat(page: Page, start: dict[str, Any]) -> None:
     told = page.rest(1, state)
     assert "wider throat" in page.answer(1, state)["next"]["text"]
     throat = float(told["next"]["state"]["throat"].split()[0])
+    assert told["next"]["weigh"] is False
+    put = f"Then: put throat {throat:g} mm into the bench file, and weigh it."
+    assert told["next"]["text"].endswith(put)
     assert page.answer(1, told["next"]["state"])["verdict"]["kind"] == "kept"
     narrower = state | {"throat": f"{throat - 0.1:.1f} mm"}
     assert page.answer(1, narrower)["verdict"]["kind"] == "broken"
@@ -267,7 +271,7 @@ def test_next_burns_strands_where_only_the_95_line_is_above(
     """The expected peak is below the case: nothing is known to be too much."""
     state = start | {"parts": PARTS, "throat": "7 mm"}
     told = page.rest(1, state)
-    row = point_of(page.desk, read_state(state, page.desk.start), whole=False)[1].row
+    row = point_of(page, read_state(state, page.starts), whole=False)[1].row
     assert row["peak_pressure_MPa"] < 6.895 < row["peak_pressure_p95_MPa"]
     assert told["next"]["text"].startswith("burn 3 strands of this mix at ")
 
@@ -285,23 +289,47 @@ def test_courses_and_curves(page: Page, start: dict[str, Any]) -> None:
     state = start | {"parts": PARTS}
     quick, whole = page.answer(1, state), page.rest(1, state)
     for told in (quick["course"], whole["course"]):
-        lengths = {len(told[k]) for k in ("time_s", "pressure_MPa", "base_MPa")}
+        lengths = {len(told[k]) for k in ("time", "pressure", "base")}
         assert lengths == {121}
-        drawn = [x for x in told["pressure_MPa"] if x is not None]
+        drawn = [x for x in told["pressure"] if x is not None]
         assert max(drawn) == pytest.approx(3.85, rel=0.02)
-        assert told["case_MPa"] == pytest.approx(6.894757)
+        assert told["case"] == pytest.approx(6.894757)
     band = whole["course"]
     pairs = zip(band["low"], band["high"], strict=True)
     assert all(a <= b for a, b in pairs if a is not None and b is not None)
-    curve = whole["viscosity"]
-    middle = [x for x in curve["middle_Pa_s"] if x is not None]
-    assert middle == sorted(middle, reverse=True)
-    assert (curve["limit_Pa_s"], curve["cook_C"]) == (10.0, 119.0)
-    assert all(math.isfinite(x) for x in curve["temperature_C"])
+    for narrow, width in ((False, 640), (True, 340)):
+        drawn = unquote(page.rest(1, state, narrow=narrow)["thickness"])
+        assert drawn.startswith("data:image/svg+xml,<svg ")
+        assert f' width="{width}"' in drawn
 
 
-def test_beside_itself_nothing_differs(page: Page, start: dict[str, Any]) -> None:
-    """The base against the base."""
+def test_curves_in_us_units(page: Page) -> None:
+    """1 MPa is 145.037738 psi; temperatures are in F."""
+    si, us = (page.rest(1, page.starts[x] | {"parts": PARTS}) for x in ("si", "us"))
+    assert us["course"]["unit"] == "psi"
+    assert ", \u00b0F<" in unquote(us["thickness"])
+    factor = us["course"]["pressure"][40] / si["course"]["pressure"][40]
+    assert factor == pytest.approx(145.037738, rel=1e-4)
+    assert us["course"]["case_label"] == "case 1000 psi"
+
+
+def test_the_base_is_not_compared_with_itself(
+    page: Page, start: dict[str, Any]
+) -> None:
+    """It says so, in the card and in place of a table of zeros."""
     told = page.rest(1, start)
-    assert {row[3] for row in told["against"]["rows"]} == {"the same"}
-    assert {row[4] for row in told["against"]["rows"]} == {"cannot tell"}
+    assert told["against"]["rows"] == []
+    assert "base itself" in told["against"]["words"]
+    (better,) = (one for one in told["cards"] if one["key"] == "better")
+    assert better["text"] == "this is base"
+
+
+def test_differences_say_of_what(page: Page, start: dict[str, Any]) -> None:
+    """A viscosity has its unit in both columns, its difference is a ratio."""
+    told = page.rest(1, start | {"parts": PARTS})
+    rows = {row[0]: row for row in told["against"]["rows"]}
+    assert re.fullmatch(r"0\.\d+ to 0\.\d+ x", rows["pour viscosity, Pa s"][3])
+    assert not any("ratio" in label for label in rows)
+    broken = page.rest(1, start)
+    margins = {row[0]: row[4] for row in broken["rows"]}
+    assert re.fullmatch(r"[0-9.]+ x limit", margins["pour viscosity, Pa s"])

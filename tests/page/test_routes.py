@@ -18,7 +18,7 @@ from castsugar.errors import InputError
 from castsugar.page.deeds import Deeds
 from castsugar.page.gate import HEADERS, STILL, TOKEN, Access, Request, Response
 from castsugar.page.live import Page
-from castsugar.page.routes import MADE, STATICS, Site, is_quick, read_json
+from castsugar.page.routes import MADE, STATICS, Site, read_json
 from castsugar.page.state import BoxError
 
 pytestmark = pytest.mark.exact
@@ -44,11 +44,11 @@ class Stand:
     def __init__(self) -> None:
         self.act: Callable[..., Any] = lambda: {"said": "so"}
 
-    def bench(self) -> Any:
+    def bench(self, units: Any = None) -> Any:
         """Answer."""
         return self.act()
 
-    def reload(self) -> Any:
+    def reload(self, units: Any = None) -> Any:
         """Answer."""
         return self.act()
 
@@ -56,7 +56,9 @@ class Stand:
         """Say what was asked."""
         return {"seq": seq, "state": state}
 
-    rest = answer
+    def rest(self, seq: int, state: Any, *, narrow: bool = False) -> Any:
+        """Say what was asked."""
+        return {"seq": seq, "state": state}
 
     def region(self, seq: int, state: Any, *, coarse: bool = False) -> Any:
         """Say what was asked."""
@@ -382,9 +384,3 @@ def test_one_at_a_time(held: Held) -> None:
     for one in both:
         one.join()
     assert most == [1]
-
-
-def test_documents_need_not_wait() -> None:
-    """The page itself comes while something computes."""
-    assert is_quick(Request("GET", "/"))
-    assert not is_quick(Request("POST", "/answer"))

@@ -32,7 +32,7 @@ class Hand:
     def ask(self, kind: str = "recipe", **more: Any) -> dict[str, Any]:
         """Save; by default a new recipe, for sure."""
         limits = more.pop("limits", {})
-        state = {**self.page.desk.start, "parts": PARTS}
+        state = {**self.page.start, "parts": PARTS}
         state["limits"] = {**state["limits"], **limits}
         asked = {"kind": kind, "name": "new", "state": state, "sure": True}
         return self.saver.save(asked | {"hash": self.page.hash} | more)
@@ -89,7 +89,7 @@ def test_recipe_lands_behind_the_last(hand: Hand) -> None:
     assert hand.page.hash != hash_before
     assert hand.data == old.replace(RED.encode(), f"{RED}\n{NEW}".encode())
     assert hand.backup == old
-    assert hand.page.desk.world.recipes["new"] == NEW.partition(' = "')[2][:-1]
+    assert hand.page.world.recipes["new"] == NEW.partition(' = "')[2][:-1]
     assert hand.page.changed == ""
 
 
@@ -117,7 +117,7 @@ def test_line_ends_of_the_file_stay(bench: Path) -> None:
     hand.ask()
     red, new = RED.encode(), NEW.encode()
     assert hand.data == old.replace(red, red + b"\r\n" + new)
-    hand.ask("limits", limits={"pour_viscosity_Pa_s": "12"})
+    hand.ask("limits", limits={"pour_viscosity_Pa_s-at_most": "12"})
     assert hand.data.count(b"\r\n") == hand.data.count(b"\n")
     hand.undo()
     hand.undo()
@@ -199,14 +199,23 @@ def test_name_that_the_bench_refuses(hand: Hand, name: str) -> None:
     assert hand.data == old
 
 
+@pytest.mark.parametrize("name", ["KNO3", "Corn Syrup", "sugar", "dry blend"])
+def test_name_of_an_ingredient(hand: Hand, name: str) -> None:
+    """A recipe of that name would stand in its way; premixes count, too."""
+    old = hand.data
+    with pytest.raises(InputError, match="is the name of an ingredient"):
+        hand.ask(name=name)
+    assert hand.data == old
+
+
 def test_name_is_a_name_only(hand: Hand) -> None:
     """It makes no path, no table and no second line."""
     there = names(hand.bench.parent)
     for name in ("../../out", '"]\n[limits', "<img src=x onerror=alert(1)>", "#"):
         hand.ask(name=name)
-        assert " ".join(name.split()) in hand.page.desk.world.recipes
+        assert " ".join(name.split()) in hand.page.world.recipes
     assert names(hand.bench.parent) - there <= {"bench.toml.bak", "bench.toml.lock"}
-    assert len(hand.page.desk.world.limits) == 3
+    assert len(hand.page.world.limits) == 3
 
 
 def test_recipe_with_a_process(bench: Path) -> None:
@@ -225,13 +234,16 @@ def test_recipe_with_a_process(bench: Path) -> None:
 def test_limits_with_their_comments(hand: Hand) -> None:
     """Upper and lower ends; what is beside and behind them stays."""
     old = hand.data
-    moved = {"pour_viscosity_Pa_s": "12", "relative_solids_20C": "0.97"}
+    moved = {
+        "pour_viscosity_Pa_s-at_most": "12",
+        "relative_solids_20C-at_least": "0.97",
+    }
     hand.ask("limits", limits=moved)
     expected = old.replace(b"at_most = 10,", b"at_most = 12,")
     expected = expected.replace(b"at_least = 0.95,", b"at_least = 0.97,")
     assert hand.data == expected
     assert b"# below: stays soft" in hand.data
-    assert hand.page.desk.start["limits"]["pour_viscosity_Pa_s"] == "12"
+    assert hand.page.start["limits"]["pour_viscosity_Pa_s-at_most"] == "12 Pa s"
 
 
 def test_limit_of_two_ends(bench: Path) -> None:
@@ -240,9 +252,9 @@ def test_limit_of_two_ends(bench: Path) -> None:
     limit = "{ at_least = 2, at_most = 10, probability"
     bench.write_text(text.replace("{ at_most = 10, probability", limit), "utf-8")
     hand = Hand(bench)
-    hand.ask("limits", limits={"pour_viscosity_Pa_s at_least": "3.5"})
+    hand.ask("limits", limits={"pour_viscosity_Pa_s-at_least": "3.5"})
     assert b"{ at_least = 3.5, at_most = 10, probability" in hand.data
-    hand.ask("limits", limits={"pour_viscosity_Pa_s": "11"})
+    hand.ask("limits", limits={"pour_viscosity_Pa_s-at_most": "11"})
     assert b"{ at_least = 3.5, at_most = 11, probability" in hand.data
 
 

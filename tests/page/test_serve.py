@@ -1,12 +1,10 @@
-"""The server: its socket, its turns, and what it does with who says nothing.
+"""The server: its socket, and what it does with who says nothing.
 
-Exact: statuses, addresses and the order of turns are known.
+Exact: statuses and addresses are known.
 """
 
 from __future__ import annotations
 
-import asyncio
-import contextlib
 import json
 import re
 import socket
@@ -61,132 +59,6 @@ def test_port_taken() -> None:
 
 
 # ----------------------------------------------------------------------------
-# Turns
-
-
-def in_turn(act: Callable[[serve.Turns, list[str]], Any]) -> list[str]:
-    """Return what was noted while something used turns."""
-    noted: list[str] = []
-
-    async def both() -> None:
-        await asyncio.wait_for(act(serve.Turns(), noted), PATIENCE)
-
-    asyncio.run(both())
-    return noted
-
-
-async def take(
-    turns: serve.Turns, urgency: int, name: str, noted: list[str], hold: asyncio.Event
-) -> None:
-    """Take a turn and keep it until told."""
-    async with turns.turn(urgency):
-        noted.append(name)
-        await hold.wait()
-
-
-async def rested() -> None:
-    """Let everything go on that can."""
-    for _ in range(5):
-        await asyncio.sleep(0)
-
-
-def test_answer_before_region() -> None:
-    """Of those that wait the most urgent is first; of equals the older one."""
-
-    async def act(turns: serve.Turns, noted: list[str]) -> None:
-        hold, free = asyncio.Event(), asyncio.Event()
-        free.set()
-        tasks = [asyncio.create_task(take(turns, 2, "first", noted, hold))]
-        await rested()
-        for urgency, name in ((2, "region"), (1, "rest"), (0, "a"), (0, "b")):
-            tasks.append(asyncio.create_task(take(turns, urgency, name, noted, free)))
-            await rested()
-        assert noted == ["first"]
-        hold.set()
-        await asyncio.gather(*tasks)
-
-    assert in_turn(act) == ["first", "a", "b", "rest", "region"]
-    assert serve.URGENCY.get("/answer", 0) < serve.URGENCY["/rest"]
-    assert serve.URGENCY["/rest"] < serve.URGENCY["/region"]
-
-
-def test_one_at_once() -> None:
-    """Nobody gets in between the end of one turn and the next that waited."""
-
-    async def act(turns: serve.Turns, noted: list[str]) -> None:
-        inside = 0
-
-        async def one(name: str) -> None:
-            nonlocal inside
-            async with turns.turn(0):
-                inside += 1
-                noted.append(f"{name} {inside}")
-                await asyncio.sleep(0)
-                inside -= 1
-            async with turns.turn(0):
-                inside += 1
-                noted.append(f"{name} {inside}")
-                inside -= 1
-
-        await asyncio.gather(*map(one, "abc"))
-
-    found = in_turn(act)
-    assert len(found) == 6
-    assert {line.partition(" ")[2] for line in found} == {"1"}
-
-
-def test_waiter_that_is_cancelled() -> None:
-    """The next one goes on in its place."""
-
-    async def act(turns: serve.Turns, noted: list[str]) -> None:
-        hold, free = asyncio.Event(), asyncio.Event()
-        free.set()
-        first = asyncio.create_task(take(turns, 0, "first", noted, hold))
-        await rested()
-        gone = asyncio.create_task(take(turns, 0, "gone", noted, free))
-        last = asyncio.create_task(take(turns, 1, "last", noted, free))
-        await rested()
-        gone.cancel()
-        await rested()
-        hold.set()
-        await asyncio.gather(first, last)
-        assert gone.cancelled()
-
-    assert in_turn(act) == ["first", "last"]
-
-
-def test_cancelled_when_its_turn_has_come() -> None:
-    """The turn is handed on, not lost."""
-
-    async def act(turns: serve.Turns, noted: list[str]) -> None:
-        free = asyncio.Event()
-        free.set()
-        async with turns.turn(0):
-            gone = asyncio.create_task(take(turns, 0, "gone", noted, free))
-            last = asyncio.create_task(take(turns, 1, "last", noted, free))
-            await rested()
-        gone.cancel()
-        await last
-        assert gone.cancelled()
-        await take(turns, 0, "after", noted, free)
-
-    assert in_turn(act) == ["last", "after"]
-
-
-def test_fault_inside_a_turn() -> None:
-    """It ends the turn."""
-
-    async def act(turns: serve.Turns, noted: list[str]) -> None:
-        with contextlib.suppress(ValueError):
-            async with turns.turn(0):
-                raise ValueError
-        async with turns.turn(0):
-            noted.append("after")
-
-    assert in_turn(act) == ["after"]
-
-
-# ----------------------------------------------------------------------------
 # Over sockets
 
 
@@ -200,7 +72,7 @@ class Stand:
         self.asked: list[str] = []
         self.entered, self.go = threading.Event(), threading.Event()
 
-    def bench(self) -> Any:
+    def bench(self, units: Any = None) -> Any:
         """Compute until told."""
         self.asked.append("bench")
         self.entered.set()
@@ -346,21 +218,34 @@ def test_length_that_lies(server: Server) -> None:
 
 
 @pytest.mark.slow
-def test_answer_overtakes_region(server: Server) -> None:
-    """While something computes, an answer that came later goes before a region."""
+@pytest.mark.parametrize("status", [400, 503])
+def test_what_the_site_does_not_answer(
+    server: Server, status: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No HTTP, or too much at once: answered with all headers all the same."""
+    if status == 400:
+        found = answered(server.raw(b"no such thing\r\n\r\n"))
+    else:
+        monkeypatch.setattr(serve, "CONNECTIONS", 0)
+        found = server.ask("GET /")
+    assert found[0] == status
+    for header, value in HEADERS.items():
+        assert f"{header}: {value}" in found[1].lower(), header
+
+
+@pytest.mark.slow
+def test_one_computes_at_a_time(server: Server) -> None:
+    """What is asked meanwhile waits; documents do not."""
     first = server.later("POST /bench", b"{}")
     assert server.page.entered.wait(PATIENCE)
-    region = server.later("POST /region", b'{"seq": 1}')
-    wait_for(lambda: len(server.server.server_state.tasks) == 2)
     answer = server.later("POST /answer", b'{"seq": 2}')
-    wait_for(lambda: len(server.server.server_state.tasks) == 3)
-    # Documents come meanwhile; when one is here, those before it wait for their turn.
+    wait_for(lambda: len(server.server.server_state.tasks) == 2)
     assert server.ask("GET /live.css")[0] == 200
     assert server.page.asked == ["bench"]
     server.page.go.set()
-    for one in (first, region, answer):
+    for one in (first, answer):
         one.join(PATIENCE)
-    assert server.page.asked == ["bench", "answer 2", "region 1"]
+    assert server.page.asked == ["bench", "answer 2"]
 
 
 def wait_for(seen: Callable[[], bool]) -> None:
@@ -389,6 +274,7 @@ def test_end_leaves_nothing() -> None:
     """The folder of the deeds goes with the server."""
     server = Server()
     wait_for(lambda: server.server.started)
+    assert "_room" not in vars(server.deeds)  # nothing is made before it is needed
     room = Path(server.deeds._room.name)
     assert room.is_dir()
     server.end()

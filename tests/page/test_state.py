@@ -18,16 +18,16 @@ PARTS = [["KNO3", "60"], ["powdered sugar", "17"], ["corn syrup", "23"]]
 
 def test_the_bench_itself_is_no_setting(start: dict[str, Any]) -> None:
     """Texts of the bench, and empty ones, leave the bench as it is."""
-    assert read_state(start, start).settings == Settings()
+    assert read_state(start, {"si": start}).settings == Settings()
     empty = {"parts": PARTS, "cook": "", "minutes": "", "throat": "", "limits": {}}
-    read = read_state(empty, start)
+    read = read_state(empty, {"si": start})
     assert read.settings == Settings()
     assert read.recipe == "KNO3:60 powdered sugar:17 corn syrup:23"
 
 
 def test_settings_are_read_in_si(start: dict[str, Any]) -> None:
     """250 F are 121.111 C; 5/16 in are 7.9375 mm, by the definition of the inch."""
-    limits = start["limits"] | {"pour_viscosity_Pa_s": "8.5"}
+    limits = start["limits"] | {"pour_viscosity_Pa_s-at_most": "8.5"}
     typed = start | {
         "cook": "250 F",
         "minutes": "10",
@@ -35,20 +35,20 @@ def test_settings_are_read_in_si(start: dict[str, Any]) -> None:
         "grains": "5",
         "limits": limits,
     }
-    found = read_state(typed, start).settings
+    found = read_state(typed, {"si": start}).settings
     assert found.cook is not None
     assert found.cook.pour_temperature == pytest.approx(218.0 / 1.8 + 273.15)
     assert found.cook.duration == 600.0
     assert found.throat == pytest.approx(7.9375e-3, rel=1e-12)
-    assert (found.grains, found.limits) == (5, (("pour_viscosity_Pa_s", 8.5),))
+    assert (found.grains, found.limits) == (5, (("pour_viscosity_Pa_s-at_most", 8.5),))
 
 
 def test_a_cook_keeps_the_minutes_of_the_bench(start: dict[str, Any]) -> None:
     """The temperature alone may be typed; a text with its own time stands as it is."""
-    alone = read_state(start | {"cook": "121 C", "minutes": ""}, start).settings
+    alone = read_state(start | {"cook": "121 C", "minutes": ""}, {"si": start}).settings
     assert alone.cook == Cook.hold(394.15, 480.0)
     whole = start | {"cook": "0 min 25 C, 6 min 121 C", "minutes": ""}
-    profile = read_state(whole, start).settings.cook
+    profile = read_state(whole, {"si": start}).settings.cook
     assert profile is not None
     assert (profile.duration, profile.pour_temperature) == (360.0, 394.15)
 
@@ -78,11 +78,31 @@ REFUSED: tuple[tuple[str, dict[str, Any], str], ...] = (
     ("grains", {"grains": "51"}, "1 to 50"),
     ("grains", {"grains": "0"}, "1 to 50"),
     ("grains", {"grains": "NaN"}, "1 to 50"),
-    ("pour_viscosity_Pa_s", {"limits": {"pour_viscosity_Pa_s": "NaN"}}, "plain number"),
-    ("pour_viscosity_Pa_s", {"limits": {"pour_viscosity_Pa_s": "1e9"}}, "plain number"),
-    ("pour_viscosity_Pa_s", {"limits": {"pour_viscosity_Pa_s": "-1"}}, "allowed"),
-    ("pour_viscosity_Pa_s", {"limits": {"pour_viscosity_Pa_s": "8,5"}}, "write 8.5"),
-    ("peak_pressure_MPa", {"limits": {"peak_pressure_MPa": "1000000000"}}, "allowed"),
+    (
+        "pour_viscosity_Pa_s-at_most",
+        {"limits": {"pour_viscosity_Pa_s-at_most": "NaN"}},
+        "finite",
+    ),
+    (
+        "pour_viscosity_Pa_s-at_most",
+        {"limits": {"pour_viscosity_Pa_s-at_most": "1e9 Pa s"}},
+        "pour viscosity, at most",
+    ),
+    (
+        "pour_viscosity_Pa_s-at_most",
+        {"limits": {"pour_viscosity_Pa_s-at_most": "-1"}},
+        "zero",
+    ),
+    (
+        "pour_viscosity_Pa_s-at_most",
+        {"limits": {"pour_viscosity_Pa_s-at_most": "8,5"}},
+        "write 8.5",
+    ),
+    (
+        "peak_pressure_MPa-at_most",
+        {"limits": {"peak_pressure_MPa-at_most": "1000000000"}},
+        "allowed",
+    ),
     ("limits", {"limits": {"flame": "3"}}, "no limit of the bench"),
     ("units", {"units": "imperial"}, "si or us"),
     ("cook", {"cook": ["119 C"]}, "no text"),
@@ -96,17 +116,49 @@ def test_what_is_no_value_is_one_line(
 ) -> None:
     """Every refusal names its box and says in one line what is wrong."""
     with pytest.raises(BoxError) as caught:
-        read_state(start | {"parts": PARTS} | change, start)
+        read_state(start | {"parts": PARTS} | change, {"si": start})
     assert caught.value.key == key
     assert words in str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("typed", "us", "value"),
+    [
+        ("900 psi", False, 6.2052815638513865),  # 6894.757293168361 Pa each
+        ("900", True, 6.2052815638513865),
+        ("5.5", False, 5.5),
+        ("5.5 MPa", True, 5.5),
+        ("case", False, "case"),
+    ],
+)
+def test_a_limit_with_its_unit(
+    page: Page, typed: str, us: bool, value: float | str
+) -> None:
+    """A plain number is in the units shown; "case" is what the case may hold."""
+    start = page.starts["us" if us else "si"]
+    boxes = start["limits"] | {"peak_pressure_MPa-at_most": typed}
+    ((key, found),) = page.state(start | {"limits": boxes}).settings.limits
+    assert key == "peak_pressure_MPa-at_most"
+    assert found == value if value == "case" else found == pytest.approx(value)
+    assert page.answer(1, start | {"limits": boxes})["verdict"]
+
+
+def test_us_units_are_those_of_every_box(page: Page) -> None:
+    """8 mm are 0.31496 in, 119 C 246.2 F, 6.895 MPa 1000 psi, by their definitions."""
+    start = page.starts["us"]
+    assert (start["throat"], start["cook"]) == ("0.315 in", "246.2 F")
+    assert start["limits"]["peak_pressure_MPa-at_most"] == "1000 psi"
+    assert page.state(start).settings == Settings()
+    sliders = {one["key"]: one for one in page.bench("us")["settings"]}
+    assert (sliders["cook"]["unit"], sliders["throat"]["unit"]) == ("F", "in")
 
 
 @pytest.mark.parametrize("typed", [None, [], "state", 3])
 def test_what_is_no_state_is_refused(start: dict[str, Any], typed: Any) -> None:
     """Anything but a table of boxes."""
     with pytest.raises(BoxError):
-        read_state(typed, start)
+        read_state(typed, {"si": start})
 
 
 @pytest.mark.parametrize(

@@ -136,6 +136,7 @@ def _record(asked: Comparing, change: Change, told: Compared) -> Record:
         sources=database.sources,
         ticks=tuple(line for line in plain if line not in before)[:_TICKS],
         firing=_on_page(asked, change, invented=bool(told.found.invented)),
+        around=_still(asked, change, invented=bool(told.found.invented)),
     )
 
 
@@ -148,6 +149,20 @@ def _on_page(asked: Comparing, change: Change, *, invented: bool) -> Figure | No
 
     caption = "Pressure against time; the band holds 95 of 100 draws at each time."
     return shown(_firing(change, units_of(asked.options), invented=invented), caption)
+
+
+def _still(asked: Comparing, change: Change, *, invented: bool) -> Figure | None:
+    """Return where the two lie among limits; None without a page or a plane."""
+    if not asked.options.page:
+        return None
+    from castsugar.plot.export import shown
+
+    try:
+        drawn = _map(asked, change, invented=invented)
+    except InputError:  # the same mix twice, or two along a line
+        return None
+    caption = "c* of the mixes around the two, and where limits are kept or broken."
+    return shown(drawn, caption)
 
 
 def _answer(asked: Comparing, record: Record) -> None:
@@ -247,7 +262,8 @@ def _firing(change: Change, show: Shown, *, invented: bool) -> Drawing:
         raise InputError("--picture firing: add [motor] to the bench file (--bench)")
     seed = change.comparison.draws.seed
     found = pressure_bands(change.mixes, change.rows, motor, seed=seed)
-    pairs = zip(by_name(change.mixes), found, strict=True)
+    # The same mix twice has one name, and one curve.
+    pairs = zip(by_name(change.mixes), found, strict=False)
     bands = [replace(one, name=name) for name, one in pairs]
     allowed = motor.allowable
     return trace_drawing(bands, allowed=allowed, show=show, invented=invented)

@@ -6,36 +6,37 @@ import math
 import shlex
 from collections.abc import Callable
 from typing import Any
+from urllib.parse import quote
 
 import numpy as np
 
-from castsugar.advice import rule_of
 from castsugar.arrays import FloatArray
 from castsugar.comparison.change import pressure_bands
 from castsugar.comparison.compare import Comparison, compare
 from castsugar.comparison.uncertain_inputs import Conditions
-from castsugar.errors import CastsugarError, ValidityError
+from castsugar.errors import CastsugarError
 from castsugar.evaluated import Wanted, drawn_bands, evaluated, fire_rows
-from castsugar.kitchen.curves import viscosity_curve
-from castsugar.kitchen.validity import ICE_POINT
-from castsugar.limits import PEAK, POUR
+from castsugar.limits import PEAK
 from castsugar.mix.mix import Mix
 from castsugar.motor.fired_mixes import Firing
 from castsugar.page.desk import Asked, Desk
-from castsugar.page.next_step import next_of
+from castsugar.page.next_step import ALL, next_of, rule_of, weigh_words
 from castsugar.page.region import GOAL, goal_of
-from castsugar.page.state import BoxError, Settings, State, cook_text
+from castsugar.page.state import BoxError, State, cook_text
 from castsugar.report import point as words
 from castsugar.report.mix_words import recipe_argument, short_names
+from castsugar.report.mixes import evaluate_screen
 from castsugar.report.peak_causes import cause_annex
 from castsugar.report.point import Point
 from castsugar.report.pressure_words import doubt_line
 from castsugar.report.screen import Table, closing
 from castsugar.report.shown import Shown
-from castsugar.units import to_celsius
 
-#: Points of a curve against time, of one against temperature.
-_POINTS, _WARM = 121, 26
+#: Points of a curve against time.
+_POINTS = 121
+
+#: What the lines of the pressure are.
+_KEY = "Solid: this mix; dashed: base; thick: case. An estimate about an unproved case."
 
 Curve = tuple[FloatArray, FloatArray]
 
@@ -45,17 +46,7 @@ def point_of(
 ) -> tuple[Asked, Point, Firing | None, Comparison | None]:
     """Return what evaluate says of a state, its firing, and it beside the base.
 
-    Parameters
-    ----------
-    desk : Desk
-    state : State
-    whole : bool
-        Whether with bands, pour window, the second solver and cautions.
-
-    Raises
-    ------
-    BoxError
-        For settings or a recipe of which nothing can be made.
+    A whole one has bands, pour window, the second solver and cautions.
     """
     asked, show = desk.asked(state.settings), Shown(state.units)
     question = asked.question
@@ -73,9 +64,10 @@ def point_of(
     name = desk.path.name
     wanted = Wanted(rule=show.rule, bench=name, bench_said=f"({name})", brief=not whole)
     found = evaluated(question, mixes, rows, (asked.limits, fired, drawn), wanted)
-    one = words.point(
-        found,
-        show,
+    one = Point(
+        found=found,
+        show=show,
+        screen=evaluate_screen(found, show),
         allowed=asked.allowed,
         kitchen=question.kitchen is not None,
         motor=question.motor is not None,
@@ -86,14 +78,16 @@ def point_of(
 def quick(desk: Desk, state: State) -> dict[str, Any]:
     """Return the answer while a hand moves: no bands, a quasi-steady course."""
     asked, one, firing, _ = point_of(desk, state, whole=False)
+    rule = rule_of(one)
+    rule = weigh_words(state) if rule == ALL else rule
     return {
         **_told(desk, state, asked, one, None),
-        "next": {"text": rule_of(one), "state": None},
+        "next": {"text": rule, "state": None, "weigh": rule == ALL},
         "course": _course(asked, one, firing, _quasi_steady),
     }
 
 
-def rest(desk: Desk, state: State) -> dict[str, Any]:
+def rest(desk: Desk, state: State, *, narrow: bool = False) -> dict[str, Any]:
     """Return the answer once the hand rests: bands, differences, curves, next."""
     asked, one, firing, beside = point_of(desk, state, whole=True)
     found, show, screen = one.found, one.show, one.screen
@@ -110,7 +104,7 @@ def rest(desk: Desk, state: State) -> dict[str, Any]:
         "causes": [
             {"heads": [*x.heads], "rows": [[*row] for row in x.rows]} for x in tables
         ],
-        "viscosity": _viscosity(asked, one),
+        "thickness": _thickness(asked, one, narrow=narrow),
         "cautions": [*screen.cautions],
         "closing": closing(len(screen.cautions), screen.cautions_count),
     }
@@ -121,6 +115,7 @@ def _told(
 ) -> dict[str, Any]:
     """Return what both answers hold."""
     base = "" if asked.base is None else asked.base.name
+    own = [f"{text}, not as in the bench" for text in state.own]
     better = words.better_of(base, beside, _goal(asked, beside), one.show)
     return {
         "for": short_names(one.found.mixes)[0],
@@ -128,7 +123,7 @@ def _told(
         "cards": words.cards_of(one, better),
         "findings": words.findings_of(one),
         "example": one.screen.example(),
-        "conditions": "; ".join([one.screen.conditions, *own_settings(state)]),
+        "conditions": "; ".join([one.screen.conditions, *own]),
         "rows": words.rows_of(one),
         "command": command_of(desk, state, one),
     }
@@ -136,29 +131,13 @@ def _told(
 
 def command_of(desk: Desk, state: State, one: Point) -> str:
     """Return the command that says the same; what no option says stands behind #."""
-    settings = state.settings
     told = ["castsugar evaluate", recipe_argument(one.found.mixes[0])]
     told.append(f"--bench {shlex.quote(str(desk.path))}")
-    if settings.cook is not None:
-        told.append(f'--cook "{cook_text(settings.cook)}"')
-    if other := _moved(settings):
-        told.append(f"# with {', '.join(other)} in the bench")
+    if state.settings.cook is not None:
+        told.append(f'--cook "{cook_text(state.settings.cook)}"')
+    if state.own:
+        told.append(f"# with {'; '.join(state.own)} in the bench")
     return " ".join(told)
-
-
-def own_settings(state: State) -> list[str]:
-    """Say which settings are those of the page, not of the bench file."""
-    return [f"{one}, not as in the bench" for one in _moved(state.settings)]
-
-
-def _moved(settings: Settings) -> list[str]:
-    """Return the settings that a command takes from the bench alone."""
-    other = [f"{key} {value:g}" for key, value in settings.limits]
-    if settings.throat is not None:
-        other.append(f"throat {1e3 * settings.throat:g} mm")
-    if settings.grains is not None:
-        other.append(f"{settings.grains} grains")
-    return other
 
 
 def _compared(asked: Asked, mix: Mix) -> Comparison | None:
@@ -189,37 +168,40 @@ def _goal(asked: Asked, beside: Comparison | None) -> str:
 
 def _course(
     asked: Asked, one: Point, firing: Firing | None, drawn: Callable[[Firing], Curve]
-) -> dict[str, Any]:
-    """Return pressure against time, that of the base beside it."""
+) -> dict[str, Any] | None:
+    """Return pressure against time, that of the base too; None without a motor."""
+    if asked.question.motor is None:
+        return None
     case, show = asked.case, one.show
     known = case == case
     told: dict[str, Any] = {
-        "time_s": [],
-        "pressure_MPa": [],
-        "base_MPa": None,
-        "case_MPa": case if known else None,
-        "label_case": f"case {show.bound('pressure', case)}" if known else "",
-        "words": "no pressure is computed",
+        "time": [],
+        "case": show.number("pressure", case) if known else None,
+        "case_label": f"case {show.bound('pressure', case)}" if known else "",
+        "unit": show.unit("pressure"),
+        "words": "No pressure is computed of this mix.",
     }
     if firing is None:
         return told
     base = asked.base_firing
     curves = [drawn(x) for x in (firing, base) if x is not None]
     time = np.linspace(0.0, max(float(t[-1]) for t, _ in curves), _POINTS)
-    told["pressure_MPa"], *beside = (_on(time, t, p) for t, p in curves)
+    own, *beside = (_on(time, t, p, show) for t, p in curves)
     peak = f"{one.text(PEAK)} {show.unit('pressure')}"
     return told | {
-        "time_s": _listed(time),
-        "base_MPa": beside[0] if beside else None,
-        "words": f"peak {peak}, burns {firing.trace.burn_time:.2g} s",
+        "time": _listed(time),
+        "pressure": own,
+        "base": beside[0] if beside else None,
+        "words": f"Peak {peak}, burns {firing.trace.burn_time:.2g} s. {_KEY}",
     }
 
 
 def _on(
-    time: FloatArray, known: FloatArray, pressure: FloatArray
+    time: FloatArray, known: FloatArray, pressure: FloatArray, show: Shown
 ) -> list[float | None]:
-    """Return a pressure at other times [MPa]; None after its end."""
-    return _listed(1e-6 * np.interp(time, known, pressure, right=np.nan))
+    """Return a pressure [Pa] at other times as it is shown; None after its end."""
+    found = np.interp(time, known, pressure, right=np.nan)
+    return _listed(show.span("pressure", 1e-6) * found)
 
 
 def _listed(values: FloatArray) -> list[float | None]:
@@ -241,35 +223,33 @@ def _balanced(firing: Firing) -> Curve:
     return found.time, found.pressure
 
 
-def _band(asked: Asked, one: Point, told: dict[str, Any]) -> dict[str, Any]:
+def _band(
+    asked: Asked, one: Point, told: dict[str, Any] | None
+) -> dict[str, Any] | None:
     """Return a course with the ends of the 95 % band at its times."""
     motor = asked.question.motor
-    if motor is None or not told["time_s"]:
+    if motor is None or told is None or not told["time"]:
         return told
     (found,) = pressure_bands(one.found.mixes, one.found.rows, motor)
-    known, time = found.expected, np.array(told["time_s"])
+    known, time = found.expected, np.array(told["time"])
     if known is None:
-        return told | {"low": None, "high": None}
-    ends = {"low": known.low, "high": known.high}
-    return told | {key: _on(time, known.time, end) for key, end in ends.items()}
+        return told
+    low, high = (_on(time, known.time, x, one.show) for x in (known.low, known.high))
+    return told | {"low": low, "high": high}
 
 
-def _viscosity(asked: Asked, one: Point) -> dict[str, Any] | None:
-    """Return viscosity against temperature with its band; None without a kitchen."""
+def _thickness(asked: Asked, one: Point, *, narrow: bool) -> str:
+    """Return the picture of the viscosity, as an address; empty without a model."""
     kitchen = asked.question.kitchen
-    if kitchen is None:
-        return None
-    pour, held = kitchen.cook.pour_temperature, one.held(POUR)
-    warm = np.linspace(pour - 40.0, pour + 10.0, _WARM)
-    try:
-        low, middle, high = viscosity_curve(one.found.mixes[0], kitchen, warm)
-    except ValidityError as error:
-        return {"reason": " ".join(str(error).split())}
-    return {
-        "temperature_C": _listed(warm - ICE_POINT),
-        "middle_Pa_s": _listed(middle),
-        "low": _listed(low),
-        "high": _listed(high),
-        "limit_Pa_s": None if held is None else held.limit,
-        "cook_C": round(to_celsius(pour), 3),
-    }
+    if kitchen is None or math.isnan(one.row["pours_probability"]):
+        return ""
+    from castsugar.plot.export import written
+    from castsugar.plot.pot import pan_drawings
+    from castsugar.plot.sheet import NARROW, WIDE
+
+    mixes = dict(zip(short_names(one.found.mixes), one.found.mixes, strict=True))
+    invented = bool(one.found.invented)
+    drawn = pan_drawings(mixes, kitchen, show=one.show, invented=invented)
+    width = NARROW if narrow else WIDE
+    svg = written(drawn["viscosity"], ".svg", width, brief=True)
+    return f"data:image/svg+xml,{quote(svg)}"

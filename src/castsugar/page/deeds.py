@@ -10,17 +10,17 @@ import json
 import os
 import re
 import secrets
-import shlex
 import subprocess
 import sys
 import tempfile
-import threading
 import time
 from collections import OrderedDict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from castsugar import plausible
 from castsugar.asked import doubts_of
 from castsugar.errors import InputError
 from castsugar.files.reading import read_bytes
@@ -39,12 +39,14 @@ _PATIENCE = 3.0
 #: What a terminal is told beside the words.
 _CODES = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]")
 
+Asked = Mapping[str, Any]
+
 #: Leaves this kind of answer with the code of "no", which is an answer.
 _NO = 1
 
 
 class Deed:
-    """One command that runs, or ran.
+    """One command that runs, or ran, and where it writes.
 
     Parameters
     ----------
@@ -53,32 +55,29 @@ class Deed:
         Of the command.
     folder : Path
         Of the bench.
-    page : Path or None
-        Where it writes its page.
+    room : Path
+        Folder for what it answers, says and draws.
     """
 
     def __init__(
-        self, kind: str, words: Sequence[str], folder: Path, page: Path | None
+        self, kind: str, words: Sequence[str], folder: Path, room: Path
     ) -> None:
-        self.kind, self.words, self.page = kind, tuple(words), page
-        self.began, self.told = time.monotonic(), dict[str, Any]()
+        self.kind, self.began, self.told = kind, time.monotonic(), dict[str, Any]()
+        (answer, answered), (talk, said) = (tempfile.mkstemp(dir=room) for _ in "12")
+        self._answer, self._talk = Path(answered), Path(said)
+        self.page = self._answer.with_suffix(".html")
+        paper = ["--page", str(self.page)] if kind in _PAGED else []
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "castsugar", *words],
+            [sys.executable, "-m", "castsugar", *words, *paper],
             cwd=folder,
             stdin=subprocess.DEVNULL,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
+            stdout=answer,
+            stderr=talk,
             env=os.environ | {"NO_COLOR": "1", "COLUMNS": "80"},
             start_new_session=True,
         )
-        self._answer, self._talk = bytearray(), bytearray()
-        streams = (self.process.stdout, self.process.stderr)
-        self._readers = [
-            threading.Thread(target=_collect, args=pair, daemon=True)
-            for pair in zip(streams, (self._answer, self._talk), strict=True)
-        ]
-        for one in self._readers:
-            one.start()
+        os.close(answer)
+        os.close(talk)
 
     @property
     def seconds(self) -> float:
@@ -88,8 +87,6 @@ class Deed:
     @property
     def answer(self) -> str:
         """What it answered, once it has ended."""
-        for one in self._readers:
-            one.join()
         return _text(self._answer)
 
     @property
@@ -111,16 +108,8 @@ class Deed:
             self.process.wait()
 
 
-def _collect(stream: Any, into: bytearray) -> None:
-    """Keep what a process writes, up to a bound."""
-    with stream:
-        for piece in iter(lambda: stream.read1(65_536), b""):
-            if len(into) < _LARGEST:
-                into += piece
-
-
-def _text(data: bytearray) -> str:
-    return _CODES.sub("", bytes(data).decode("utf-8", "replace"))
+def _text(path: Path) -> str:
+    return _CODES.sub("", read_bytes(path, _LARGEST).decode("utf-8", "replace"))
 
 
 class Deeds:
@@ -140,44 +129,34 @@ class Deeds:
     def __init__(self, *, read_only: bool = False) -> None:
         self.made: OrderedDict[str, bytes] = OrderedDict()
         self._words = {
-            k: v for k, v in _WORDS.items() if not (read_only and k == "batch")
+            kind: words
+            for kind, words in _WORDS.items()
+            if not (read_only and kind in ("amounts", "batch"))
         }
         self._known: OrderedDict[str, Deed] = OrderedDict()
-        self._room = tempfile.TemporaryDirectory(prefix="castsugar-")
+
+    @cached_property
+    def _room(self) -> tempfile.TemporaryDirectory[str]:
+        """A folder for what deeds write, made by the first of them."""
+        return tempfile.TemporaryDirectory(prefix="castsugar-")
 
     def start(self, page: Page, asked: dict[str, Any]) -> dict[str, Any]:
-        """Start a deed.
-
-        Raises
-        ------
-        InputError
-            A kind that is none here, a second one at once, and settings that the
-            command would not know of.
-        """
+        """Start a deed."""
         kind, state = asked.get("kind"), page.state(asked.get("state"))
         if not isinstance(kind, str) or kind not in self._words:
             raise InputError(f"a deed is one of {', '.join(self._words)}")
         if any(deed.process.poll() is None for deed in self._known.values()):
             raise InputError("something is being done already; stop it or wait for it")
         _check_settings(state)
-        words = [*self._words[kind](page, state), "--bench", page.path.name]
-        command, paper = shlex.join(["castsugar", *words]), None
-        if kind in _PAGED:
-            paper = Path(self._room.name) / f"{secrets.token_hex(8)}.html"
-            words += ["--page", str(paper)]
-        name = secrets.token_urlsafe(24)
-        self._known[name] = Deed(kind, words, page.path.parent, paper)
+        words = [*self._words[kind](page, state, asked), "--bench", page.path.name]
+        name, room = secrets.token_urlsafe(24), Path(self._room.name)
+        self._known[name] = Deed(kind, words, page.path.parent, room)
         while len(self._known) > _KEPT:
             self._known.popitem(last=False)
-        return {"id": name, "command": command}
+        return {"id": name}
 
     def state(self, name: str) -> dict[str, Any]:
-        """Say how far a deed is, or what came of it.
-
-        Raises
-        ------
-        InputError
-        """
+        """Say how far a deed is, or what came of it."""
         deed = self._deed(name)
         code = deed.process.poll()
         if code is None:
@@ -192,21 +171,17 @@ class Deeds:
         if code not in (0, _NO):
             stopped = "stopped; nothing was written" if code < 0 else deed.last
             return {"ok": False, "error": stopped or f"it ended with code {code}"}
-        if deed.kind == "search":
-            return {"ok": True} | _found(deed)
+        if deed.kind in _READ:
+            return {"ok": True} | _READ[deed.kind](json.loads(deed.answer))
         said = {"record": _VERDICTS[code], "weigh": "The weigh sheet is ready."}
         told = {"ok": True, "text": said.get(deed.kind) or first}
-        if deed.page is not None:
-            told["open"] = f"/made/{self._keep(read_bytes(deed.page, _LARGEST))}"
-            deed.page.unlink()
+        if deed.kind in _PAGED:
+            name = secrets.token_urlsafe(24)
+            told["open"] = f"/made/{name}"
+            self.made[name] = read_bytes(deed.page, _LARGEST)
+            while len(self.made) > _KEPT:
+                self.made.popitem(last=False)
         return told
-
-    def _keep(self, document: bytes) -> str:
-        name = secrets.token_urlsafe(24)
-        self.made[name] = document
-        while len(self.made) > _KEPT:
-            self.made.popitem(last=False)
-        return name
 
     def stop(self, name: str) -> dict[str, Any]:
         """End a deed; InputError for one that is not known."""
@@ -217,7 +192,8 @@ class Deeds:
         """End what runs, and leave nothing behind."""
         for deed in self._known.values():
             deed.stop()
-        self._room.cleanup()
+        if "_room" in vars(self):
+            self._room.cleanup()
 
     def _deed(self, name: str) -> Deed:
         if name not in self._known:
@@ -235,35 +211,43 @@ def _cook(state: State) -> list[str]:
     return [] if cook is None else ["--cook", cook_text(cook)]
 
 
-def _weigh(page: Page, state: State) -> list[str]:
-    grains = page.desk.start["grains"]
-    amount = ["--grains", grains] if grains else _mass(page)
+def _weigh(page: Page, state: State, asked: Asked) -> list[str]:
+    """Return the words of a sheet: for the grains, else for a batch."""
+    grains, usual = page.start["grains"], doubts_of(page.world.bench)[1].batch
+    amount = ["--grains", grains] if grains else ["--batch", f"{1e3 * usual:.6g} g"]
     return ["weigh", state.recipe, *amount, *_cook(state)]
 
 
-def _mass(page: Page) -> list[str]:
-    """Return the mass of a batch: that of the bench, else the usual one."""
-    return ["--batch", f"{1e3 * doubts_of(page.desk.world.bench)[1].batch:.6g} g"]
+def _amounts(page: Page, state: State, asked: Asked) -> list[str]:
+    """Return the words of the same sheet, to be read: what a batch would hold."""
+    return [*_weigh(page, state, asked), "--json"]
 
 
-def _record(page: Page, state: State) -> list[str]:
+def _batch(page: Page, state: State, asked: Asked) -> list[str]:
+    mass = plausible.read(str(asked.get("mass")), "batch", where="batch")
+    return ["batch", "new", state.recipe, "--batch", mass.text, *_cook(state)]
+
+
+def _record(page: Page, state: State, asked: Asked) -> list[str]:
     base = page.base
     if not base:
         raise InputError("no base to change from: put the mix you make into [recipes]")
     return ["justify", base, state.recipe, *_cook(state)]
 
 
-def _batch(page: Page, state: State) -> list[str]:
-    return ["batch", "new", state.recipe, *_mass(page), *_cook(state)]
-
-
-def _search(page: Page, state: State) -> list[str]:
+def _search(page: Page, state: State, asked: Asked) -> list[str]:
     if state.settings.cook is not None:
         raise InputError("the search takes the cook of the bench file: put it there")
     return ["search", "--json"]
 
 
-_WORDS = {"weigh": _weigh, "record": _record, "batch": _batch, "search": _search}
+_WORDS = {
+    "weigh": _weigh,
+    "record": _record,
+    "amounts": _amounts,
+    "batch": _batch,
+    "search": _search,
+}
 
 #: Those that make a page.
 _PAGED = ("weigh", "record")
@@ -276,22 +260,16 @@ _VERDICTS = {
 
 def _check_settings(state: State) -> None:
     """Refuse what is set on the page alone: a command reads the bench file."""
-    own = state.settings
-    moved = [
-        *(["throat"] if own.throat is not None else []),
-        *(["grains"] if own.grains is not None else []),
-        *(["limits"] if own.limits else []),
-    ]
-    if moved:
+    if state.own:
+        own = "; ".join(state.own)
         raise InputError(
-            f"not as in the bench file, which this is made from: {', '.join(moved)}; "
-            "save the limits, put a throat or grains into the file, or go back to base"
+            f"not as in the bench file, which this is made from: {own}. Save the "
+            "limits, put a throat or grains into the file, or go back to base"
         )
 
 
-def _found(deed: Deed) -> dict[str, Any]:
+def _found(told: Mapping[str, Any]) -> dict[str, Any]:
     """Return what a search found, as parts of a recipe."""
-    told = json.loads(deed.answer)
     text = " ".join(x["text"] for x in told["findings"][:2] if x["status"] != "EXAMPLE")
     recipe = (told.get("chosen") or {}).get("recipe")
     if not told["feasible"] or not recipe:
@@ -303,3 +281,14 @@ def _found(deed: Deed) -> dict[str, Any]:
         if (key := f"{item.replace(' ', '_')}_mass_percent") in recipe
     ]
     return {"text": text, "found": parts}
+
+
+def _weighed(told: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what a batch would hold, before it is kept."""
+    lines = [f"{x['typed']} {x['mass_to_weigh_g']:g} g" for x in told["lines"]]
+    mass = f"{told['mass_on_scale_g']:g} g"
+    return {"text": f"{mass} in all: {', '.join(lines)}.", "mass": mass}
+
+
+#: Those whose document is read.
+_READ = {"search": _found, "amounts": _weighed}

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections import OrderedDict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -16,24 +15,26 @@ from castsugar.bench.conditions import conditions_of
 from castsugar.bench.imported import imported_files
 from castsugar.bench.kitchen import learn
 from castsugar.bench.motor import resized
+from castsugar.bench.search import limits_of_bench
+from castsugar.bench.search_tables import CASE
 from castsugar.bench.world import World, read
 from castsugar.comparison.uncertain_inputs import Doubts
 from castsugar.draw_set import FEW_DRAWS
 from castsugar.errors import CastsugarError
 from castsugar.evaluated import Rows, fire_rows, rows_of
-from castsugar.files.paths import status
 from castsugar.files.reading import read_bytes
 from castsugar.kitchen.heat import Cook
 from castsugar.kitchen.parameters import Kitchen
-from castsugar.limits import PEAK, YOURS, Limit, Requirement, limits_of, rated
+from castsugar.limits import PEAK, Limit, Requirement, limits_of
 from castsugar.mix.mix import Mix
 from castsugar.mix.text import parse_recipe
 from castsugar.motor.fired_mixes import Firing
 from castsugar.motor.hardware import Hardware
-from castsugar.page.state import BoxError, Settings
+from castsugar.page.state import BoxError, Settings, limit_keys
 from castsugar.report import numbers
+from castsugar.report.field import FIELDS
 from castsugar.report.shown import SI, Shown
-from castsugar.units import to_celsius
+from castsugar.units import SHOWN_AS, to_celsius
 
 #: Settings that are kept, the last ones.
 _KEPT = 64
@@ -41,37 +42,16 @@ _KEPT = 64
 #: Columns of the pressure that a case must hold.
 PRESSURES = (PEAK, "peak_pressure_p95_MPa")
 
-#: Ends of a key that holds the lower side of a limit with two.
-LOWER = " at_least"
-
-Stamps = dict[Path, tuple[int, int] | None]
-
 
 @dataclass(eq=False)
 class Asked:
-    """A bench under some settings, and what these alone fix.
-
-    Attributes
-    ----------
-    question : Question
-    needs : tuple of Requirement
-    doubts : Doubts
-    scale_step : float
-        [kg]
-    base : Mix or None
-        What everything is held against.
-    """
+    """A bench under some settings, and what these alone fix; scale step in kg."""
 
     question: Question
-    needs: tuple[Requirement, ...]
+    limits: tuple[Limit, ...]
     doubts: Doubts
     scale_step: float
     base: Mix | None
-
-    @cached_property
-    def limits(self) -> tuple[Limit, ...]:
-        """What a mix must keep."""
-        return limits_of(self.needs)
 
     @cached_property
     def few(self) -> Question:
@@ -118,14 +98,15 @@ class Asked:
 class Desk:
     """One bench file, opened.
 
-    Parameters
+    Attributes
     ----------
-    path : Path
-
-    Raises
-    ------
-    CastsugarError
-        For a file that cannot be read.
+    world : World
+    hash : str
+        SHA-256 of the bench file, and of the strand files it names, as opened.
+    starts : dict of dict
+        The state of the page as the bench has it, by units, its own first.
+    start : dict
+        That in its own units.
     """
 
     def __init__(self, path: Path) -> None:
@@ -133,56 +114,33 @@ class Desk:
         self._open(read(path))
 
     def _open(self, world: World) -> None:
-        stamps = {one: _stamp(one) for one in files_of(world)}
-        digest = digest_of([*stamps])
+        files = files_of(world)
+        digest = digest_of(files)
         _ = world.limits, world.invented  # what cannot be used is said at once
-        kept: OrderedDict[Settings, Asked] = OrderedDict()
-        self.world, self.hash, self._stamps, self._kept = world, digest, stamps, kept
-        self._said: tuple[Stamps, str] = (stamps, "")
-        self.start = start_of(world)
+        systems = sorted(SHOWN_AS, key=lambda system: system != world.units)
+        starts = {system: start_of(world, system) for system in systems}
+        self.world, self.hash, self._files = world, digest, files
+        self.starts, self.start = starts, starts[world.units]
+        self.asked: Callable[[Settings], Asked] = lru_cache(_KEPT)(self._asked)
 
-    def reload(self) -> None:
-        """Read the file again; a broken one leaves everything as it was.
-
-        Raises
-        ------
-        CastsugarError
-            Its line.
-        """
-        self._open(read(self.path))
+    @property
+    def text(self) -> str:
+        """The bench file, as opened."""
+        return self.world.bench.text
 
     @property
     def changed(self) -> str:
         """What to say of the files on disk: empty, changed, or the line of a fault."""
-        now = {one: _stamp(one) for one in self._stamps}
-        if now != self._said[0]:
-            self._said = (now, self._difference())
-        return self._said[1]
-
-    def _difference(self) -> str:
         try:
-            if digest_of([*self._stamps]) == self.hash:
+            if digest_of(self._files) == self.hash:
                 return ""
             read(self.path)
         except CastsugarError as error:
             return " ".join(str(error).split())
         return f"{self.path.name} has changed"
 
-    def asked(self, settings: Settings) -> Asked:
-        """Return the bench under settings; the last ones are kept.
-
-        Raises
-        ------
-        BoxError
-            For settings that no kitchen or motor can have.
-        """
-        known = self._kept.pop(settings, None)
-        self._kept[settings] = known or self._asked(settings)
-        while len(self._kept) > _KEPT:
-            self._kept.popitem(last=False)
-        return self._kept[settings]
-
     def _asked(self, settings: Settings) -> Asked:
+        """Return the bench under settings; BoxError if there is no such motor."""
         world = self.world
         bench = world.bench
         motor = self._motor(settings)
@@ -202,7 +160,7 @@ class Desk:
         name = base_of(world)
         return Asked(
             question=question,
-            needs=needs_of(world, dict(settings.limits), motor),
+            limits=limits_of(needs_of(world, settings.limits, motor)),
             doubts=doubts,
             scale_step=step,
             base=question.weigh([name])[0] if name else None,
@@ -249,70 +207,51 @@ def digest_of(files: list[Path]) -> str:
     return found.hexdigest()
 
 
-def _stamp(path: Path) -> tuple[int, int] | None:
-    try:
-        found = status(path)
-    except CastsugarError:
-        return None
-    return found and (found.st_mtime_ns, found.st_size)
-
-
 def base_of(world: World) -> str:
     """Return the name of the mix that others are held against; empty without one."""
     return "base" if "base" in world.recipes else next(iter(world.recipes), "")
 
 
 def needs_of(
-    world: World, typed: Mapping[str, float], motor: Hardware | None
+    world: World, typed: Sequence[tuple[str, float | str]], motor: Hardware | None
 ) -> tuple[Requirement, ...]:
     """Return the limits of a bench with typed values, that of the case among them."""
-    found = []
-    for need in world.limits:
-        upper, lower = keys_of(need)
-        own: dict[str, Any] = {}
-        if upper in typed:
-            own |= {"at_most": typed[upper], "whose": YOURS}
-        if lower in typed:
-            own["at_least"] = typed[lower]
-        try:
-            found.append(replace(need, **own) if own else need)
-        except CastsugarError as error:
-            raise BoxError(upper if upper in typed else lower, str(error)) from None
-    return rated(found, math.nan if motor is None else motor.allowable)
+    limits = {column: dict(limit) for column, limit in world.bench.limits.items()}
+    for key, value in typed:
+        column, _, side = key.partition("-")
+        limits[column][side] = value
+    try:
+        return limits_of_bench(replace(world.bench, limits=limits), motor)
+    except CastsugarError as error:
+        raise BoxError(typed[0][0], str(error)) from None
 
 
-def keys_of(need: Requirement) -> tuple[str, str]:
-    """Return the keys of the upper and of the lower side; empty for none."""
-    both = need.at_most is not None and need.at_least is not None
-    lower = need.column + (LOWER if both else "")
-    return (
-        need.column if need.at_most is not None else "",
-        lower if need.at_least is not None else "",
-    )
-
-
-def start_of(world: World) -> dict[str, Any]:
-    """Return the state of the page as the bench has it: texts."""
-    show, motor = Shown(world.units), world.bench.motor or {}
+def start_of(world: World, system: str) -> dict[str, Any]:
+    """Return the state of the page as the bench has it: texts, in some units."""
+    show, motor = Shown(system), world.bench.motor or {}
     cook, minutes = _cook_texts(world, show)
     throat, segments = motor.get("throat"), (motor.get("grain") or {}).get("segments")
-    limits = {}
-    for need in world.limits:
-        for key, value in zip(
-            keys_of(need), (need.at_most, need.at_least), strict=True
-        ):
-            if key and value is not None:
-                limits[key] = numbers.typed(value).replace("\u2212", "-")
-    name = base_of(world)
+    name, limits = base_of(world), world.bench.limits
     return {
         "parts": parts_of(world.recipes[name] if name else FIRST),
         "cook": cook,
         "minutes": minutes,
         "throat": "" if throat is None else show.typed("length", 1e3 * throat),
         "grains": "" if segments is None else f"{int(segments)}",
-        "limits": limits,
-        "units": world.units,
+        "limits": {
+            key: _limit_text(world, column, limits[column][side], show)
+            for key, column, side in limit_keys(limits)
+        },
+        "units": system,
     }
+
+
+def _limit_text(world: World, column: str, value: float | str, show: Shown) -> str:
+    """Write a limit as a box holds it: with its unit."""
+    if value == CASE:
+        value = 1e-6 * world.stated_motor.allowable
+    text = show.typed(FIELDS[column].kind, float(value))
+    return text.replace("\u2212", "-")
 
 
 #: What stands in the boxes of a bench without recipes.

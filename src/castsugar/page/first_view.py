@@ -3,29 +3,26 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from castsugar.columns import COLUMN
+from castsugar.bench.world import World
 from castsugar.errors import CastsugarError
 from castsugar.kitchen.heat import HOTTEST
-from castsugar.limits import Requirement
 from castsugar.mix.text import parse_recipe
-from castsugar.page.desk import Desk, base_of, keys_of, parts_of
+from castsugar.page.desk import Desk, base_of, parts_of
 from castsugar.page.region import Triangle, triangle_of
+from castsugar.page.state import limit_keys, limit_label
 from castsugar.plausible import RANGES
 from castsugar.report import numbers
 from castsugar.report.cautions import chosen, topics_of
-from castsugar.report.field import FIELDS
+from castsugar.report.numbers import tidy
 from castsugar.report.screen import EXAMPLE, closing
 from castsugar.report.shown import SI, Shown
 from castsugar.units import to_celsius
 
 #: Marks of mixes on the triangle, at most.
 _MARKS = 50
-
-#: Steps of the sliders in SI units shown, and in US ones.
-_STEPS = {"cook": (1.0, 1.0), "throat": (0.1, 0.005)}
 
 #: Coldest cook of the slider. [C]
 _COLDEST = 90.0
@@ -34,32 +31,31 @@ _COLDEST = 90.0
 _UNPROVED = "What is said of pressures is an estimate about an unproved case."
 
 
-def first_view(desk: Desk, *, read_only: bool = False) -> dict[str, Any]:
-    """Return what the page needs before its first answer."""
+def first_view(desk: Desk, system: str, *, read_only: bool = False) -> dict[str, Any]:
+    """Return what the page needs before its first answer, in some units."""
     world, triangle = desk.world, triangle_of(desk.world)
-    base, show = base_of(world), Shown(world.units)
-    pairs = zip(triangle.corners, triangle.bounds, strict=True)
-    wider = zip(triangle.corners, triangle.view, strict=True)
+    start, show = desk.starts[system], Shown(system)
     name = desk.path.name
     return {
         "hash": desk.hash,
         "name": name,
         "read_only": read_only,
         "example": EXAMPLE.format(file=name) if world.invented else "",
-        "units": world.units,
         "corners": list(triangle.corners),
-        "bounds": {item: list(ends) for item, ends in pairs},
-        "view": {item: list(ends) for item, ends in wider},
+        "bounded": "bounds of the search" if triangle.searched else "bounds about base",
+        "bounds": [list(ends) for ends in triangle.bounds],
+        "view": [list(ends) for ends in triangle.view],
         "ingredients": _ingredients(desk),
         "recipes": [
-            {"name": known, "text": text, "parts": parts_of(text)}
+            {"name": known, "parts": parts_of(text)}
             for known, text in world.recipes.items()
         ],
         "marks": _marks(desk, triangle),
-        "base": base or None,
-        "start": desk.start,
-        "settings": list(_settings(desk, show)),
-        "limits": [one for need in world.limits for one in _limits(need, desk.start)],
+        "start": start,
+        "settings": list(_settings(desk, start, show)),
+        "limits": [
+            _limit(world, show, *known) for known in limit_keys(world.bench.limits)
+        ],
         "missing": _missing(desk),
         "safety": _safety(desk),
     }
@@ -98,50 +94,32 @@ def _safety(desk: Desk) -> list[str]:
 # Settings and limits.
 
 
-def _settings(desk: Desk, show: Shown) -> Iterator[dict[str, Any]]:
-    """Yield the settings that the bench states, with the range of their sliders."""
-    world, start = desk.world, desk.start
-    si = show.system == SI
-    if world.kitchen is not None:
-        cook = world.kitchen.cook
-        held = len({*cook.temperatures}) == 1
-        now = to_celsius(cook.pour_temperature)
-        ends = (min(_COLDEST, now), max(to_celsius(HOTTEST), now))
-        yield {
-            "key": "cook",
-            "label": "cook at" if held else "cook",
-            "text": start["cook"],
-            "unit": "C" if si else "F",
-            **_slider(show, "temperature", now if held else math.nan, ends, "cook"),
-        }
-        if held:
-            minutes = cook.duration / 60.0
-            yield {
-                "key": "minutes",
-                "label": "for, min",
-                "text": start["minutes"],
-                "unit": "min",
-                **_plain_slider(minutes, _around(minutes, "minutes"), 0.5),
-            }
+def _settings(
+    desk: Desk, start: Mapping[str, Any], show: Shown
+) -> Iterator[dict[str, Any]]:
+    """Yield the settings that the bench states, those of one number with a slider."""
+    si, world = show.system == SI, desk.world
+    if start["minutes"]:
+        ends = [show.number("temperature", x) for x in (_COLDEST, to_celsius(HOTTEST))]
+        yield _setting("cook", "cook at", "C" if si else "F", _slider(ends, 1.0))
+        slider = _slider(_around(float(start["minutes"]), "minutes"), 0.5)
+        yield _setting("minutes", "for, min", "", slider)
+    elif start["cook"]:
+        yield _setting("cook", "cook", "", {})
     if start["throat"]:
         now = 1e3 * (world.bench.motor or {})["throat"]
-        ends = _around(now, "throat diameter")
-        yield {
-            "key": "throat",
-            "label": "throat",
-            "text": start["throat"],
-            "unit": show.unit("length"),
-            **_slider(show, "length", now, ends, "throat"),
-        }
+        ends = [show.number("length", x) for x in _around(now, "throat diameter")]
+        slider = _slider(ends, 0.1 if si else 0.005)
+        yield _setting("throat", "throat", show.unit("length"), slider)
     if start["grains"]:
-        now = float(start["grains"])
-        yield {
-            "key": "grains",
-            "label": "grains",
-            "text": start["grains"],
-            "unit": "",
-            **_plain_slider(now, (1.0, max(RANGES["segments"].soft_high, now)), 1.0),
-        }
+        most = max(RANGES["segments"].soft_high, float(start["grains"]))
+        yield _setting("grains", "grains", "", _slider((1.0, most), 1.0))
+
+
+def _setting(
+    key: str, label: str, unit: str, slider: Mapping[str, float]
+) -> dict[str, Any]:
+    return {"key": key, "label": label, "unit": unit, **slider}
 
 
 def _around(value: float, name: str) -> tuple[float, float]:
@@ -151,47 +129,19 @@ def _around(value: float, name: str) -> tuple[float, float]:
     return min(low, value), max(high, value)
 
 
-def _slider(
-    show: Shown, kind: str, now: float, ends: tuple[float, float], key: str
-) -> dict[str, Any]:
-    """Return a slider in the units shown; without ends for what is no number."""
-    if math.isnan(now):
-        return {"value": None, "low": None, "high": None, "step": None}
-    values = [numbers.tidy(show.number(kind, x)) for x in (now, *ends)]
-    step = _STEPS[key][show.system != SI]
-    return _plain_slider(values[0], (values[1], values[2]), step)
-
-
-def _plain_slider(now: float, ends: tuple[float, float], step: float) -> dict[str, Any]:
+def _slider(ends: Sequence[float], step: float) -> dict[str, float]:
     """Return a slider whose ends are multiples of its step."""
     low, high = math.ceil(ends[0] / step - 1e-9), math.floor(ends[1] / step + 1e-9)
-    tidy = numbers.tidy
-    return {
-        "value": tidy(now),
-        "low": tidy(low * step),
-        "high": tidy(high * step),
-        "step": step,
-    }
+    return {"low": tidy(low * step), "high": tidy(high * step), "step": step}
 
 
-def _limits(need: Requirement, start: dict[str, Any]) -> list[dict[str, Any]]:
-    """Return the sides of a limit, each with a box."""
-    share = need.probability
-    chance = "" if share is None else f"{numbers.percent(share)} %"
-    keys = zip(keys_of(need), ("at most", "at least"), strict=True)
-    return [
-        {
-            "key": key,
-            "label": FIELDS[need.column].label,
-            "sense": sense,
-            "text": start["limits"][key],
-            "unit": COLUMN[need.column].unit,
-            "probability": chance,
-            "whose": need.whose,
-        }
-        for key, sense in keys
-        if key
-    ]
+def _limit(
+    world: World, show: Shown, key: str, column: str, side: str
+) -> dict[str, str]:
+    """Return one end of a limit, which has a box."""
+    share = world.bench.limits[column]["probability"]
+    chance = "" if share is None else f"in {numbers.percent(share)} %"
+    return {"key": key, "label": limit_label(key, show), "chance": chance}
 
 
 # ----------------------------------------------------------------------------

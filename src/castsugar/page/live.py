@@ -6,14 +6,16 @@ from os import PathLike
 from pathlib import Path
 from typing import Any
 
+from castsugar.bench.world import read as read_world
 from castsugar.page.answer import quick, rest
 from castsugar.page.desk import Desk, base_of
 from castsugar.page.first_view import first_view
 from castsugar.page.region import region, surveyed, triangle_of
 from castsugar.page.state import State, read_state
+from castsugar.report.shown import Shown
 
 
-class Page:
+class Page(Desk):
     """One opened bench.
 
     Parameters
@@ -23,11 +25,6 @@ class Page:
     read_only : bool
         Said to the page; nothing here writes.
 
-    Raises
-    ------
-    CastsugarError
-        For a file that cannot be read.
-
     Notes
     -----
     Every answer is a dict of texts, and of numbers where a curve is drawn. A state that
@@ -36,73 +33,43 @@ class Page:
     """
 
     def __init__(self, path: str | PathLike[str], *, read_only: bool = False) -> None:
-        self.desk = Desk(Path(path))
+        super().__init__(Path(path))
         self.read_only = read_only
-        self._triangle = triangle_of(self.desk.world)
-
-    @property
-    def path(self) -> Path:
-        """The bench file."""
-        return self.desk.path
-
-    @property
-    def hash(self) -> str:
-        """SHA-256 of the bench file, and of the strand files it names, as opened."""
-        return self.desk.hash
-
-    @property
-    def text(self) -> str:
-        """The bench file, as opened."""
-        return self.desk.world.bench.text
-
-    @property
-    def changed(self) -> str:
-        """Empty, or what to say of a file that is no longer the one opened."""
-        return self.desk.changed
-
-    def reload(self) -> dict[str, Any]:
-        """Read the file again and return the first view; a broken one changes nothing.
-
-        Raises
-        ------
-        CastsugarError
-            The line of its fault.
-        """
-        self.desk.reload()
-        self._triangle = triangle_of(self.desk.world)
-        return self.bench()
 
     @property
     def base(self) -> str:
         """Name of the mix that others are held against; empty without one."""
-        return base_of(self.desk.world)
+        return base_of(self.world)
 
     def state(self, typed: Any) -> State:
         """Return a state as typed, checked; errors as for :meth:`answer`."""
-        return read_state(typed, self.desk.start)
+        return read_state(typed, self.starts)
+
+    def reload(self, units: Any = None) -> dict[str, Any]:
+        """Read the file again, show it; a broken one changes nothing."""
+        self._open(read_world(self.path))
+        return self.bench(units)
 
     def warm(self) -> None:
-        """Answer once, so that everything is loaded."""
-        self.answer(0, self.desk.start)
-        self.region(0, self.desk.start, coarse=True)
+        """Answer once, so that what the first number needs is loaded."""
+        self.answer(0, self.start)
 
-    def bench(self) -> dict[str, Any]:
-        """Return corners, recipes, marks, settings and limits."""
-        return first_view(self.desk, read_only=self.read_only)
+    def bench(self, units: Any = None) -> dict[str, Any]:
+        """Return corners, recipes, marks, settings and limits, in some units."""
+        own = next((one for one in self.starts if one == units), self.world.units)
+        return first_view(self, own, read_only=self.read_only)
 
     def answer(self, seq: int, state: Any) -> dict[str, Any]:
         """Return the quick answer to a state as typed."""
-        asked = self.state(state)
-        return {"seq": seq} | quick(self.desk, asked)
+        return {"seq": seq} | quick(self, self.state(state))
 
-    def rest(self, seq: int, state: Any) -> dict[str, Any]:
-        """Return the whole answer to a state as typed."""
-        asked = self.state(state)
-        return {"seq": seq} | rest(self.desk, asked)
+    def rest(self, seq: int, state: Any, *, narrow: bool = False) -> dict[str, Any]:
+        """Return the whole answer to a state as typed, its picture for a phone."""
+        return {"seq": seq} | rest(self, self.state(state), narrow=narrow)
 
     def region(self, seq: int, state: Any, *, coarse: bool = False) -> dict[str, Any]:
         """Return where mixes keep the limits under the settings of a state."""
-        read = self.state(state)
-        asked = self.desk.asked(read.settings)
-        found = surveyed(self._triangle, asked, read.recipe, coarse=coarse)
-        return {"seq": seq} | region(self._triangle, found, asked)
+        read, triangle = self.state(state), triangle_of(self.world)
+        asked = self.asked(read.settings)
+        found = surveyed(triangle, asked, read.recipe, coarse=coarse)
+        return {"seq": seq} | region(triangle, found, asked, Shown(read.units))

@@ -18,6 +18,7 @@ from castsugar.page.desk import FIRST, Asked, base_of
 from castsugar.page.state import BoxError
 from castsugar.report import numbers
 from castsugar.report.field import FIELDS
+from castsugar.report.shown import Shown
 from castsugar.survey import Survey, lattice, survey
 
 #: How far the view goes beyond the bounds, and half the width of bounds that the bench
@@ -33,10 +34,14 @@ GOAL = "density_impulse_kg_s_m3"
 
 @dataclass(frozen=True, slots=True)
 class Triangle:
-    """Three ingredients as the bench types them, with bounds in per cent of the mix."""
+    """Three ingredients as the bench types them, with bounds in per cent of the mix.
+
+    `searched` says whether the bench states these bounds, for its search.
+    """
 
     corners: tuple[str, ...]
     bounds: tuple[tuple[float, float], ...]
+    searched: bool
 
     @property
     def view(self) -> tuple[tuple[float, float], ...]:
@@ -58,7 +63,8 @@ def triangle_of(world: World) -> Triangle:
     """Return the three ingredients with the widest bounds, else those of the base."""
     search = world.bench.search or {}
     bounds = dict(_searched(search))
-    if len(bounds) < 3:
+    searched = len(bounds) > 2
+    if not searched:
         bounds = dict(_around(world))
     known = {item_name(world.database, name) for name in bounds}
     for name, _ in parse_recipe(FIRST).parts:
@@ -66,7 +72,7 @@ def triangle_of(world: World) -> Triangle:
             bounds[name] = (0.0, 2.0 * _USUAL)
     wide = sorted(bounds, key=lambda name: bounds[name][0] - bounds[name][1])[:3]
     corners = tuple(name for name in bounds if name in wide)
-    return Triangle(corners, tuple(bounds[name] for name in corners))
+    return Triangle(corners, tuple(bounds[name] for name in corners), searched)
 
 
 def _searched(search: Mapping[str, Any]) -> Iterator[tuple[str, tuple[float, float]]]:
@@ -93,11 +99,6 @@ def surveyed(
     """Judge the mixes of a view, 256 draws each.
 
     What stands at no corner keeps its share of the recipe.
-
-    Raises
-    ------
-    BoxError
-        For a recipe that leaves nothing for the corners.
     """
     try:
         _, others = triangle.split(asked.world, recipe)
@@ -110,7 +111,9 @@ def surveyed(
         raise BoxError("parts", " ".join(str(error).split())) from None
 
 
-def region(triangle: Triangle, found: Survey, asked: Asked) -> dict[str, Any]:
+def region(
+    triangle: Triangle, found: Survey, asked: Asked, show: Shown
+) -> dict[str, Any]:
     """Return lines of the limits, areas, the best mix and one sentence.
 
     Points are pairs of per cent of the first and of the last corner.
@@ -119,19 +122,14 @@ def region(triangle: Triangle, found: Survey, asked: Asked) -> dict[str, Any]:
     allowed = asked.allowed
     above, unknown = found.pressed(allowed) if allowed == allowed else (None, None)
     return {
-        "corners": [triangle.corners[0], triangle.corners[2]],
         "limits": [
-            {
-                "key": one.limit.key,
-                "label": FIELDS[one.limit.key].label,
-                "lines": grid.lines(distance),
-            }
+            {"label": FIELDS[one.limit.key].named(show), "lines": grid.lines(distance)}
             for one, distance in zip(found.judged, distances, strict=True)
         ],
         "kept": grid.areas(np.minimum.reduce(distances)) if distances else [],
         "above": [] if above is None else grid.areas(above),
         "unknown": [] if unknown is None else grid.areas(unknown),
-        "best": _best(found, asked),
+        "best": _best(triangle, found, asked),
         "words": "; ".join(_words(found, asked)) + ".",
     }
 
@@ -145,15 +143,18 @@ def goal_of(asked: Asked) -> tuple[str, float]:
     return GOAL, 1.0
 
 
-def _best(found: Survey, asked: Asked) -> list[float] | None:
-    """Return the mix of the lattice that keeps every limit and is best by the goal."""
+def _best(triangle: Triangle, found: Survey, asked: Asked) -> list[float] | None:
+    """Return the best mix by the goal that keeps bounds and every limit."""
     column, sign = goal_of(asked)
     values = sign * np.asarray(found.columns.get(column, np.nan), dtype=float)
-    values = np.where(found.kept, values, np.nan)
+    low, high = np.transpose(triangle.bounds)
+    shares = found.lattice.shares
+    inside = ((shares > low - 1e-9) & (shares < high + 1e-9)).all(axis=1)
+    values = np.where(found.kept & inside, values, np.nan)
     if np.isnan(values).all():
         return None
-    shares: list[float] = found.lattice.shares[int(np.nanargmax(values))].tolist()
-    return shares
+    best: list[float] = shares[int(np.nanargmax(values))].tolist()
+    return best
 
 
 def _words(found: Survey, asked: Asked) -> Iterator[str]:

@@ -32,9 +32,6 @@ STATICS = {
 #: Where documents are that a deed made.
 MADE = "/made/"
 
-#: What is answered first where two things wait; lower is sooner.
-URGENCY = {"/rest": 1, "/region": 2}
-
 Told = dict[str, Any]
 
 
@@ -64,10 +61,12 @@ class Site:
         self.lock = threading.Lock()
         page, saver = self.page, Saver(self.page)
         self._routes: dict[str, Callable[[Told], Told]] = {
-            "/bench": lambda asked: page.bench(),
-            "/reload": lambda asked: page.reload(),
+            "/bench": lambda asked: page.bench(asked.get("units")),
+            "/reload": lambda asked: page.reload(asked.get("units")),
             "/answer": lambda asked: page.answer(_seq(asked), asked.get("state")),
-            "/rest": lambda asked: page.rest(_seq(asked), asked.get("state")),
+            "/rest": lambda asked: page.rest(
+                _seq(asked), asked.get("state"), narrow=asked.get("narrow") is True
+            ),
             "/region": lambda asked: page.region(
                 _seq(asked), asked.get("state"), coarse=asked.get("coarse") is True
             ),
@@ -119,11 +118,6 @@ class Site:
         return Response(200, STILL | _typed("text/html"), made)
 
 
-def is_quick(request: Request) -> bool:
-    """Whether an answer takes no computing, so that it need not wait."""
-    return request.method != "POST"
-
-
 @cache
 def static(path: str) -> Response:
     """Return one of the files of the package."""
@@ -149,12 +143,7 @@ def _typed(kind: str) -> dict[str, str]:
 
 
 def read_json(body: bytes) -> Told:
-    """Read what was sent: a table of finite numbers, texts, lists, tables.
-
-    Raises
-    ------
-    InputError
-    """
+    """Read what was sent: a table of finite numbers, texts, lists, tables."""
     try:
         found = json.loads(body, parse_constant=_no_number, parse_float=_finite)
     except (ValueError, RecursionError) as error:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar.bench.bench import LARGEST, check_bench
 from castsugar.bench.editing import with_value
+from castsugar.data.records import plain
 from castsugar.errors import InputError
 from castsugar.files.reading import decoded
 from castsugar.files.writing import update, write_text
@@ -24,28 +25,14 @@ class ChangedElsewhere(InputError):
 
 
 class Saver:
-    """Writes into the opened bench, keeping what was there beside it as ``.bak``.
-
-    Parameters
-    ----------
-    page : Page
-    """
+    """Writes into the opened bench, keeping what was there beside it as ``.bak``."""
 
     def __init__(self, page: Page) -> None:
         self.page = page
         self._written: list[tuple[bytes, bytes]] = []
 
     def save(self, asked: dict[str, Any]) -> dict[str, Any]:
-        """Show what would be written, or write it if `sure`.
-
-        Raises
-        ------
-        ChangedElsewhere
-            The file on the disk is not the one that was opened.
-        InputError
-            A name that is none, limits that do not differ, and what the reader of the
-            bench file says of the result.
-        """
+        """Show what would be written, or write it if `sure`."""
         page, path = self.page, self.page.path
         if asked.get("hash") != page.hash or page.changed:
             raise ChangedElsewhere(_ELSEWHERE)
@@ -61,14 +48,22 @@ class Saver:
         state = self.page.state(asked.get("state"))
         if asked.get("kind") == "recipe":
             name = _name(asked)
-            if name in self.page.desk.world.bench.processes:
-                raise BoxError(
-                    "name", f"{name!r} states how it is made; change it in the file"
-                )
+            self._check_name(name)
             return with_value(text, "recipes", [name], state.recipe)
         if asked.get("kind") == "limits":
             return _with_limits(text, state)
         raise InputError("what is saved is a recipe or the limits")
+
+    def _check_name(self, name: str) -> None:
+        """Refuse a name of something else, and that of a recipe with a process."""
+        world, why = self.page.world, ""
+        known = world.database.known_names()
+        if name in world.bench.processes:
+            why = "states how it is made; change it in the file"
+        elif plain(name) in map(plain, [*world.bench.premixes, *known]):
+            why = "is the name of an ingredient; call the recipe otherwise"
+        if why:
+            raise BoxError("name", f"{name!r} {why}")
 
     def _write(self, path: Path, before: str, after: str) -> None:
         def changed(data: bytes | None) -> bytes:
@@ -83,12 +78,7 @@ class Saver:
         self._written.append((found[-1], new))
 
     def undo(self, asked: dict[str, Any]) -> dict[str, Any]:
-        """Put the bytes back that the last saving found, and so on.
-
-        Raises
-        ------
-        ChangedElsewhere, InputError
-        """
+        """Put the bytes back that the last saving found, and so on."""
         if not self._written:
             raise InputError("nothing was saved from here")
         old, new = self._written[-1]
@@ -117,22 +107,11 @@ def _with_limits(text: str, state: State) -> str:
     if not state.settings.limits:
         raise InputError("no limit differs from the bench file; nothing to save")
     for key, value in state.settings.limits:
-        column, _, side = key.partition(" ")
-        ends = [side] if side else ["at_most", "at_least"]
-        text = _with_limit(text, column, ends, value)
+        number = (
+            int(value) if isinstance(value, float) and value.is_integer() else value
+        )
+        text = with_value(text, "limits", [*key.split("-")], number)
     return text
-
-
-def _with_limit(text: str, column: str, ends: list[str], value: float) -> str:
-    """Return a text with one end of a limit moved: the one that is stated."""
-    import tomllib
-
-    stated = tomllib.loads(text.removeprefix("\ufeff")).get("limits", {}).get(column)
-    end = next((e for e in ends if isinstance(stated, dict) and e in stated), None)
-    if end is None:
-        raise InputError(f"{column} is not stated in [limits]; write it there first")
-    number = int(value) if value == int(value) else value
-    return with_value(text, "limits", [column, end], number)
 
 
 def _lines(before: str, after: str) -> dict[str, Any]:

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
-import heapq
-import itertools
 import logging
 import socket
 import threading
@@ -15,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar.errors import CastsugarError, InputError
 from castsugar.page.deeds import Deeds
-from castsugar.page.gate import LARGEST_BODY, Access, Request, new_token
-from castsugar.page.routes import URGENCY, Site, is_quick
+from castsugar.page.gate import HEADERS, LARGEST_BODY, Access, Request, new_token
+from castsugar.page.routes import Site, failed
 
 if TYPE_CHECKING:
     from castsugar.page.live import Page
@@ -24,17 +21,12 @@ if TYPE_CHECKING:
 #: The only address.
 HOST = "127.0.0.1"
 
-#: Connections at once: of two browsers, six each, and some; idle seconds of one.
+#: Requests at once: of two browsers, six each, and some; idle seconds of a connection.
 CONNECTIONS, IDLE = 16, 30
 
 
 def bound(port: int) -> socket.socket:
-    """Return a socket on this machine alone; port 0 lets the system choose.
-
-    Raises
-    ------
-    InputError
-    """
+    """Return a socket on this machine alone; port 0 lets the system choose."""
     if not 0 <= port <= 65_535:
         raise InputError(f"--port is {port}; allowed: 0 (any) to 65535")
     made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
@@ -50,62 +42,29 @@ def bound(port: int) -> socket.socket:
     return made
 
 
-class Turns:
-    """Lets one compute at a time, the most urgent of those that wait first."""
-
-    def __init__(self) -> None:
-        self._waiting: list[tuple[int, int, asyncio.Future[None]]] = []
-        self._count = itertools.count()
-        self._taken = False
-
-    @contextlib.asynccontextmanager
-    async def turn(self, urgency: int) -> Any:
-        """Wait for a turn; the lower is sooner."""
-        if self._taken:
-            mine = asyncio.get_running_loop().create_future()
-            heapq.heappush(self._waiting, (urgency, next(self._count), mine))
-            try:
-                await mine
-            except asyncio.CancelledError:
-                if not mine.cancelled():  # its turn had come already
-                    self._pass_on()
-                raise
-        self._taken = True
-        try:
-            yield
-        finally:
-            self._pass_on()
-
-    def _pass_on(self) -> None:
-        """Let the first go on that still waits."""
-        self._taken = False
-        while self._waiting:
-            mine = heapq.heappop(self._waiting)[2]
-            if not mine.done():
-                self._taken = True
-                mine.set_result(None)
-                return
-
-
 def application(site: Site) -> Callable[..., Awaitable[None]]:
-    """Return what answers every request by the site, one computing at a time."""
+    """Return what answers every request by the site."""
     from starlette.concurrency import run_in_threadpool
     from starlette.requests import Request as Asked
     from starlette.responses import Response
 
-    turns = Turns()
+    under_way: set[object] = set()
 
     async def serve(scope: Any, receive: Any, send: Any) -> None:
         if scope["type"] != "http":
             return
         asked = Asked(scope, receive)
-        headers = {name.lower(): value for name, value in asked.headers.items()}
-        request = Request(asked.method, asked.url.path, headers, await _body(asked))
-        if is_quick(request):
-            told = site.respond(request)
-        else:
-            async with turns.turn(URGENCY.get(request.path, 0)):
+        under_way.add(asked)
+        try:
+            if len(under_way) > CONNECTIONS:
+                told = failed(503, "too much is asked at once")
+            else:
+                headers = {name.lower(): x for name, x in asked.headers.items()}
+                body = await _body(asked)
+                request = Request(asked.method, asked.url.path, headers, body)
                 told = await run_in_threadpool(site.respond, request)
+        finally:
+            under_way.discard(asked)
         answer = Response(told.body, told.status, dict(told.headers))
         await answer(scope, receive, send)
 
@@ -138,6 +97,13 @@ def _server(site: Site) -> Any:
             if self.cycle is None:
                 self.transport.close()
 
+        def send_400_response(self, msg: str) -> None:
+            """Answer what is no HTTP with our own headers."""
+            told = {"connection": "close", "content-length": "0"} | HEADERS
+            lines = "".join(f"{name}: {value}\r\n" for name, value in told.items())
+            self.transport.write(f"HTTP/1.1 400 {msg}\r\n{lines}\r\n".encode())
+            self.transport.close()
+
     class Server(uvicorn.Server):
         """Ends its deeds however it is ended."""
 
@@ -153,7 +119,6 @@ def _server(site: Site) -> Any:
             lifespan="off",
             ws="none",
             server_header=False,
-            limit_concurrency=CONNECTIONS + 1,
             timeout_keep_alive=IDLE,
             timeout_graceful_shutdown=0,
         )

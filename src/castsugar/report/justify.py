@@ -94,7 +94,8 @@ class Record:
 
     `told` has the old mix first; `reason`: why, in the words of the user; `sources`:
     all that the database knows; `ticks`: what to tick before the new mix is fired;
-    `firing`: the pressure of both against time, where there is a motor.
+    `firing`: the pressure of both against time, where there is a motor; `around`: the
+    mixes around the two, where these lie in a plane.
     """
 
     told: Compared
@@ -103,6 +104,7 @@ class Record:
     sources: Mapping[str, Source]
     ticks: tuple[str, ...] = ()
     firing: Figure | None = None
+    around: Figure | None = None
 
     @property
     def invented(self) -> bool:
@@ -445,7 +447,8 @@ def _next(record: Record) -> str:
 def _annexes(record: Record, show: Shown) -> Iterator[Annex]:
     """Yield all that there is to say."""
     told, found = record.told, record.told.found
-    drawn = (told.picture,) if record.firing and told.picture is not None else ()
+    first = told.picture if record.firing else None
+    drawn = [one for one in (first, record.around) if one is not None]
     table = compare.differences_table(told, NEW, show)
     yield Annex("Differences", (*drawn, table))
     if found.judged:

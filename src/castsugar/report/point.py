@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -12,10 +13,10 @@ from castsugar.kitchen import suspension
 from castsugar.kitchen.glass import set_word
 from castsugar.limits import BROKEN, KEPT, NOT_COMPUTED, PEAK, POUR, SOLIDS
 from castsugar.report import numbers
-from castsugar.report.compare import interval, named, verdict
+from castsugar.report.compare import interval, verdict
 from castsugar.report.field import FIELDS, INTERVAL
 from castsugar.report.limit_words import P95, Judged, limit_cell, pouring, rests_on
-from castsugar.report.mixes import Mixes, evaluate_screen
+from castsugar.report.mixes import Mixes
 from castsugar.report.screen import STATUSES, Screen, Table
 from castsugar.report.shown import Shown
 
@@ -76,21 +77,6 @@ class Point:
         return FIELDS[key].text(self.row, self.show)
 
 
-def point(
-    found: Mixes, show: Shown, *, allowed: float, kitchen: bool, motor: bool
-) -> Point:
-    """Return a mix alone with its screen."""
-    screen = evaluate_screen(found, show)
-    return Point(
-        found=found,
-        show=show,
-        screen=screen,
-        allowed=allowed,
-        kitchen=kitchen,
-        motor=motor,
-    )
-
-
 def head_of(one: Point) -> Texts:
     """Return what is said first: broken before unknown before kept."""
     findings, judged = one.screen.findings, one.judged
@@ -127,10 +113,13 @@ def rows_of(one: Point) -> list[list[str]]:
     """Return label, value, band, limit and margin of the quantities that decide."""
     table = next(x for x in one.screen.blocks if isinstance(x, Table))
     known = {head: place for place, head in enumerate(table.heads)}
-    return [
+    found = [
         [row[0], *(row[known[head]] if head in known else "" for head in _HEADS)]
         for row in table.rows
     ]
+    for row in found:  # " x" says too little beside per cent
+        row[-1] = re.sub(" x$", " x limit", row[-1])
+    return found
 
 
 # ----------------------------------------------------------------------------
@@ -139,16 +128,12 @@ def rows_of(one: Point) -> list[list[str]]:
 
 def cards_of(one: Point, better: Texts) -> list[Texts]:
     """Return five answers; that about the base is made elsewhere."""
-    cooked, fired = (_pours, _sets), (_case,)
+    asked = {_pours: one.kitchen, _sets: one.kitchen, _case: one.motor}
     first = [
         make(one)
-        if one.kitchen
-        else _card(*_TITLES[make], "not asked", "add [kitchen]")
-        for make in cooked
-    ]
-    first += [
-        make(one) if one.motor else _card(*_TITLES[make], "not asked", "add [motor]")
-        for make in fired
+        if there
+        else _card(*_TITLES[make], "not asked", f"add {_NEEDS[make]}")
+        for make, there in asked.items()
     ]
     return [*first, better, _burns(one)]
 
@@ -236,6 +221,7 @@ _TITLES = {
     _sets: ("sets", "Sets?"),
     _case: ("case", "Case holds?"),
 }
+_NEEDS = {_pours: "[kitchen]", _sets: "[kitchen]", _case: "[motor]"}
 
 
 # ----------------------------------------------------------------------------
@@ -252,15 +238,25 @@ def better_of(base: str, found: Comparison | None, goal: str, show: Shown) -> Te
         return _card(*title, "no base", "add a recipe to [recipes]")
     if found is None:
         return _card(*title, "\u2026", "")
+    if _alike(found):
+        return _card(*title, f"this is {base}", "")
     cell = found.cells[0][goal]
     told = f"{FIELDS[goal].named(show)}: {interval(cell, show)}"
     return _card(*title, cell.merit or cell.verdict, told)
+
+
+def _alike(found: Comparison) -> bool:
+    """Whether the first of two mixes is the second."""
+    return all(x.difference.interval == (0.0, 0.0) for x in found.cells[0].values())
 
 
 def against(
     found: Comparison, held: tuple[Judged, ...], goal: str, show: Shown
 ) -> dict[str, Any]:
     """Return the differences that decide, of the first of two mixes and the second."""
+    if _alike(found):
+        words = f"This is {found.names[1]} itself: move the point to compare."
+        return {"heads": [], "rows": [], "words": words}
     new, base = found.cells
     own = [PEAK if x.column == P95 else x.column for x in held]
     columns = [c for c in dict.fromkeys((*own, goal, *_DECIDING)) if c in new]
@@ -268,15 +264,22 @@ def against(
         "heads": ["", "new", found.names[1], "difference, 95 %", "verdict"],
         "rows": [
             [
-                named(column, show),
+                FIELDS[column].headed(show),
                 *(_level(cells[column], show) for cells in (new, base)),
-                interval(new[column], show),
+                _moved(new[column], show),
                 verdict(new[column]),
             ]
             for column in columns[:_ROWS]
         ],
-        "words": f"Against {found.names[1]}, by paired draws.",
+        "words": f"New less {found.names[1]}, a viscosity as so many times that of "
+        f"{found.names[1]}. What both share, such as the pan, cancels.",
     }
+
+
+def _moved(cell: Cell, show: Shown) -> str:
+    """Write the interval of a difference; of what is known to a factor, a ratio."""
+    ratio = FIELDS[cell.column].factor_of and cell.difference.interval != (0.0, 0.0)
+    return interval(cell, show) + (" x" if ratio else "")
 
 
 def _level(cell: Cell, show: Shown) -> str:

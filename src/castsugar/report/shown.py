@@ -89,6 +89,19 @@ class Shown:
         plain, own = shown(kind), shown(kind, self.system)
         return (value - plain.offset) / plain.factor * own.factor + own.offset
 
+    def back(self, kind: str, number: float) -> float:
+        """Return a number as shown in the unit of its key, the inverse of `number`.
+
+        Examples
+        --------
+        >>> Shown("us").back("pressure", 1000.0), Shown("si").back("pressure", 7.0)
+        (6.894757..., 7.0)
+        """
+        if self.system == SI:
+            return number
+        plain, own = shown(kind), shown(kind, self.system)
+        return (number - own.offset) / own.factor * plain.factor + plain.offset
+
     def span(self, kind: str, value: float) -> float:
         """Return a difference in the unit shown."""
         if self.system == SI:

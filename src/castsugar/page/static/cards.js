@@ -1,6 +1,6 @@
 // Texts of an answer, placed. Nothing is computed here, nothing is read as markup.
 
-import { shape } from "/triangle.js";
+import { SHAPES, shape } from "/triangle.js";
 
 const SIGNS = { kept: "✓ ", broken: "✗ ", unknown: "? ", plain: "" };
 
@@ -49,8 +49,9 @@ export function showVerdict(told) {
     }),
   );
   by("cards").replaceChildren(...cards);
-  by("next").textContent = told.next?.text || "nothing more";
-  by("try").hidden = !told.next?.state;
+  by("next").textContent = told.next.text;
+  by("try").hidden = !told.next.state;
+  by("weigh").hidden = !told.next.weigh;
 }
 
 /** Show the findings and the table of numbers. */
@@ -70,9 +71,11 @@ export function showNumbers(told) {
 
 /** Show what only a hand at rest gets: differences, what is least sure, cautions. */
 export function showRest(told) {
-  if (told.against) fillTable(by("against"), told.against.heads, told.against.rows);
-  else by("against").replaceChildren();
-  by("against-words").textContent = told.against?.words ?? "No base to compare with.";
+  const { against } = told;
+  by("against-section").hidden = !against;
+  by("against").replaceChildren();
+  if (against?.rows.length) fillTable(by("against"), against.heads, against.rows);
+  by("against-words").textContent = against?.words ?? "";
   const least = [told.least_sure && `Least sure: ${told.least_sure}.`, told.doubt && `${told.doubt}.`];
   by("least").textContent = least.filter(Boolean).join(" ");
   showSafety([...told.cautions, told.closing]);
@@ -82,8 +85,8 @@ export function showSafety(lines) {
   by("safety").replaceChildren(...lines.map((text) => make("li", { text })));
 }
 
-/** Show what the areas and lines of the triangle mean. */
-export function showKey(limits, marks) {
+/** Show what the areas, lines and marks of the triangle mean, those that it holds. */
+export function showKey(told, bench) {
   const sample = (draw, text) => {
     const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
     svg.setAttribute("viewBox", "0 0 30 16");
@@ -95,17 +98,19 @@ export function showKey(limits, marks) {
     shape("rect", { x: 1, y: 1, width: 28, height: 14, class: `area-${kind}` }, svg);
     shape("rect", { x: 1, y: 1, width: 28, height: 14, class: "frame" }, svg);
   };
-  const line = (i) => (svg) => shape("path", { d: "M0 8H30", class: `limit limit-${i}` }, svg);
-  const dot = (kind) => (svg) => shape("circle", { cx: 15, cy: 8, r: kind === "base" ? 4 : 6, class: `mark mark-${kind}` }, svg);
-  const plus = (svg) => shape("path", { d: "M7 8H23M15 0V16", class: "mark-best" }, svg);
-  const known = new Set(marks.map((one) => one.kind));
-  by("key").replaceChildren(
-    sample(area("kept"), "keeps all limits"),
-    sample(area("above"), "expected above the case"),
-    sample(area("unknown"), "not known well enough: burn strands here"),
-    ...limits.map((one, i) => sample(line(i), `limit: ${one.label}`)),
-    ...(known.has("base") ? [sample(dot("base"), "base")] : []),
-    ...(known.has("measured") ? [sample(dot("measured"), "measured by strands or firings")] : []),
-    sample(plus, "best of the mixes looked at"),
-  );
+  const line = (kind) => (svg) => shape("path", { d: "M0 8H30", class: kind }, svg);
+  const dot = (svg) => shape("circle", { cx: 15, cy: 8, r: 6, class: "mark mark-measured" }, svg);
+  const sign = (kind) => (svg) => shape("path", { d: SHAPES[kind](15, 8, 8), class: `mark-${kind}` }, svg);
+  const has = (kind) => bench.marks.some((one) => one.kind === kind);
+  const entries = [
+    [told.kept.length, area("kept"), "keeps all limits"],
+    [told.above.length, area("above"), "expected above the case"],
+    [told.unknown.length, area("unknown"), "not known well enough: burn strands here"],
+    ...told.limits.map((one, i) => [one.lines.length, line(`limit limit-${i}`), `limit: ${one.label}`]),
+    [true, line("bounds"), bench.bounded],
+    [has("base"), sign("base"), "base"],
+    [has("measured"), dot, "measured by strands or firings"],
+    [told.best, sign("best"), "best within the bounds, of the mixes looked at"],
+  ];
+  by("key").replaceChildren(...entries.filter(([here]) => here).map(([, draw, text]) => sample(draw, text)));
 }

@@ -1,4 +1,4 @@
-// Two charts: chamber pressure against time, viscosity against temperature.
+// The chart that follows the hand: chamber pressure against time.
 
 import { shape } from "/triangle.js";
 
@@ -55,53 +55,24 @@ function axes(svg, { xTicks, yTicks, xOf, yOf, xName, yName }) {
 }
 
 /** Draw the course of the pressure beside the base and the case. */
-export function drawCourse(svg, told, scale, unit) {
+export function drawCourse(svg, told) {
   svg.replaceChildren();
-  if (!told || !told.time_s.length) return;
-  const known = [told.pressure_MPa, told.base_MPa, told.high].filter(Boolean).flat();
-  const top = 1.08 * Math.max(told.case_MPa ?? 0, ...known.filter((x) => x !== null));
-  const end = told.time_s[told.time_s.length - 1];
+  svg.toggleAttribute("hidden", !told.time.length);
+  if (!told.time.length) return;
+  const known = [told.pressure, told.base, told.high].filter(Boolean).flat();
+  const top = 1.08 * Math.max(told.case ?? 0, ...known.filter((x) => x !== null));
+  const end = told.time[told.time.length - 1];
   const x = (t) => BOX.left + (t / end) * (BOX.right - BOX.left);
   const y = (p) => BOX.bottom - (Math.min(p, top) / top) * (BOX.bottom - BOX.top);
   axes(svg, {
-    xTicks: ticks(end), yTicks: ticks(top * scale), xOf: x, yOf: (v) => y(v / scale),
-    xName: "time, s", yName: `pressure, ${unit}`,
+    xTicks: ticks(end), yTicks: ticks(top), xOf: x, yOf: y, xName: "time, s", yName: `pressure, ${told.unit}`,
   });
-  band(svg, told.time_s, told.low, told.high, x, y);
-  if (told.base_MPa) shape("path", { d: path(told.time_s, told.base_MPa, x, y), class: "curve-base" }, svg);
-  shape("path", { d: path(told.time_s, told.pressure_MPa, x, y), class: "curve" }, svg);
-  if (told.case_MPa) {
-    const at = y(told.case_MPa);
+  band(svg, told.time, told.low, told.high, x, y);
+  if (told.base) shape("path", { d: path(told.time, told.base, x, y), class: "curve-base" }, svg);
+  shape("path", { d: path(told.time, told.pressure, x, y), class: "curve" }, svg);
+  if (told.case) {
+    const at = y(told.case);
     shape("line", { x1: BOX.left, x2: BOX.right, y1: at, y2: at, class: "case" }, svg);
-    shape("text", { x: BOX.right - 4, y: at + 18, "text-anchor": "end", class: "case-label halo" }, svg, told.label_case);
+    shape("text", { x: BOX.right - 4, y: at + 18, "text-anchor": "end", class: "case-label halo" }, svg, told.case_label);
   }
-}
-
-/** Draw viscosity on a scale of decades, with the limit and the temperature of the pour. */
-export function drawThickness(svg, told) {
-  svg.replaceChildren();
-  if (!told || !told.temperature_C) return;
-  const xs = told.temperature_C;
-  const values = [told.low, told.middle_Pa_s].flat().filter((v) => v > 0);
-  if (!values.length) return;
-  const limit = told.limit_Pa_s;
-  const low = Math.floor(Math.log10(Math.min(...values, limit ?? Infinity)));
-  const high = Math.min(Math.ceil(Math.log10(Math.max(...values, limit ?? 0))), low + 6);
-  const [first, last] = [xs[0], xs[xs.length - 1]];
-  const x = (t) => BOX.left + ((t - first) / (last - first)) * (BOX.right - BOX.left);
-  const y = (v) => {
-    const up = Math.min(Math.max((Math.log10(v) - low) / (high - low), 0), 1);
-    return BOX.bottom - up * (BOX.bottom - BOX.top);
-  };
-  const decades = Array.from({ length: high - low + 1 }, (_, i) => 10 ** (low + i));
-  const tens = xs.length ? ticks(last, 16).filter((t) => t >= first && t % 10 === 0) : [];
-  axes(svg, { xTicks: tens, yTicks: decades, xOf: x, yOf: y, xName: "temperature, °C", yName: "viscosity, Pa s" });
-  band(svg, xs, told.low, told.high, x, y);
-  shape("path", { d: path(xs, told.middle_Pa_s, x, y), class: "curve" }, svg);
-  if (limit) {
-    shape("line", { x1: BOX.left, x2: BOX.right, y1: y(limit), y2: y(limit), class: "bound" }, svg);
-    shape("text", { x: BOX.left + 6, y: y(limit) + 16, class: "halo" }, svg, "limit");
-  }
-  shape("line", { x1: x(told.cook_C), x2: x(told.cook_C), y1: BOX.top, y2: BOX.bottom, class: "cook" }, svg);
-  shape("text", { x: x(told.cook_C) - 5, y: BOX.top + 16, "text-anchor": "end", class: "halo" }, svg, "pour");
 }

@@ -1,12 +1,13 @@
 // The live page: one state, two lanes to the server (the answer first), deeds.
 
-import { by, fillTable, make, say, showKey, showNumbers, showRest, showSafety, showVerdict } from "/cards.js";
-import { drawCourse, drawThickness } from "/curves.js";
+import { by, make, say, showKey, showNumbers, showRest, showSafety, showVerdict } from "/cards.js";
+import { drawCourse } from "/curves.js";
 import { Triangle } from "/triangle.js";
 
 const REST_MS = 300;
 const SLOW_MS = 150;
 const AGAIN_MS = 2000;
+const LOOK_MS = 400;
 
 // Answers of these are about the bench that this tab knows.
 const STAMPED = ["/answer", "/rest", "/region"];
@@ -60,9 +61,9 @@ async function ask(path, body) {
   });
   const told = await answer.json().catch(() => ({}));
   if (!answer.ok) throw new Refused(answer.status, told);
-  if (told.changed) banner(`${told.changed}.`, "Reload", reload);
+  if (told.changed) banner(`${told.changed}.`, "Reload", () => reload());
   else if (STAMPED.includes(path) && told.hash !== page.bench.hash) {
-    banner(`${page.bench.name} has changed.`, "Reload", reload);
+    banner(`${page.bench.name} has changed.`, "Reload", () => reload());
   }
   return told;
 }
@@ -111,44 +112,38 @@ function computing(begun) {
   by("busy").textContent = seconds > 2 ? `computing, ${seconds.toFixed(0)} s` : "computing";
 }
 
-function answered(told, body) {
+function answered(told) {
   if (told.seq < page.seq && answers.waiting === null) return;
   clearFaults();
   stale("");
-  showVerdict(told);
-  showNumbers(told);
-  draw(told);
-  page.answered = body.state;
+  show(told);
   document.body.dataset.seq = told.seq;
 }
 
 function rested(told) {
   if (told.seq !== page.seq) return;
-  page.next = told.next?.state ?? null;
-  showVerdict(told);
-  showNumbers(told);
+  show(told);
   showRest(told);
-  draw(told);
+  by("thick-section").hidden = !told.thickness;
+  by("thick").src = told.thickness;
   by("heard").textContent = `${told.verdict.text} For ${told.for}.`;
-  drawThickness(by("thick"), told.viscosity);
-  by("thick-words").textContent = thickWords(told.viscosity);
   document.body.dataset.rest = told.seq;
 }
 
-function thickWords(told) {
-  if (!told) return "Not asked: add [kitchen].";
-  return told.reason ?? "Viscosity of the hot mix against temperature, with the 95 % band, the limit and the pour.";
-}
-
-function draw(told) {
-  const us = page.state.units === "us";
-  drawCourse(by("course"), told.course, us ? 145.0377 : 1, us ? "psi" : "MPa");
-  by("course-words").textContent = `${told.course.words}. Solid: this mix; dashed: base; thick: the case. An estimate about an unproved case.`;
+/** Show what both answers hold. */
+function show(told) {
+  page.next = told.next.state;
+  showVerdict(told);
+  showNumbers(told);
+  by("course-section").hidden = !told.course;
+  if (!told.course) return;
+  drawCourse(by("course"), told.course);
+  by("course-words").textContent = told.course.words;
 }
 
 function surveyed(told) {
   triangle.regions(told);
-  showKey(told.limits, page.bench.marks);
+  showKey(told, page.bench);
   by("region-words").textContent = told.words;
   document.body.dataset.region = "yes";
 }
@@ -174,17 +169,11 @@ function wait(again) {
   stale("OLD, the server has gone");
   enable(false);
   const look = setInterval(async () => {
-    try {
-      await ask("/bench", {});
-    } catch (error) {
-      if (error instanceof Gone) return;
-      clearInterval(look);
-      page.gone = false;
-      failed(error, again);
-      return;
-    }
+    const error = await ask("/bench", {}).then(() => null, (one) => one);
+    if (error instanceof Gone) return;
     clearInterval(look);
     page.gone = false;
+    if (error) return void failed(error, again);
     banner("");
     enable(true);
     again();
@@ -193,7 +182,7 @@ function wait(again) {
 
 function enable(on) {
   for (const button of document.querySelectorAll("button:not(#banner-do)")) button.disabled = !on;
-  if (on) history_();
+  if (on) showHistory();
 }
 
 function banner(text, word, deed) {
@@ -276,7 +265,7 @@ function change(state, { keep = true, boxes = true } = {}) {
   page.timer = setTimeout(() => {
     if (page.faulty) return;
     if (keep) remember();
-    rests.send({ seq: page.seq, state: sent });
+    rests.send({ seq: page.seq, state: sent, narrow: innerWidth < 600 });
     history.replaceState(null, "", `#${encodeURIComponent(JSON.stringify(page.state))}`);
   }, REST_MS);
 }
@@ -298,20 +287,20 @@ function remember() {
   if (page.saved[page.place] === text) return;
   page.saved = [...page.saved.slice(0, page.place + 1), text].slice(-200);
   page.place = page.saved.length - 1;
-  history_();
+  showHistory();
 }
 
-function history_() {
+function showHistory() {
   by("undo").disabled = page.place <= 0;
   by("redo").disabled = page.place >= page.saved.length - 1;
 }
 
-function step(by_) {
-  const place = page.place + by_;
+function step(places) {
+  const place = page.place + places;
   if (place < 0 || place >= page.saved.length) return;
   page.place = place;
   change(JSON.parse(page.saved[place]), { keep: false });
-  history_();
+  showHistory();
 }
 
 // ----------------------------------------------------------------------------
@@ -356,101 +345,106 @@ function partRow(i) {
   return make("div", { class: "row", of: [name, amount, less] });
 }
 
+/** Make the box of a setting, with a slider where it is one number. */
 function setting(one) {
   const set = (text) => change({ ...page.state, [one.key]: text });
-  const box = make("input", { id: `box-${one.key}`, class: "short", "data-box": one.key, autocomplete: "off", oninput: (event) => set(event.target.value) });
-  const label = make("label", { text: one.label, for: box.id });
-  const slide = make("input", {
-    id: `slide-${one.key}`, type: "range", min: one.low, max: one.high, step: one.step, "data-unit": one.unit, "aria-label": `${one.label}, slider`,
-    oninput: (event) => set(`${event.target.value} ${["C", "F", "mm", "in"].includes(one.unit) ? one.unit : ""}`.trim()),
-  });
-  return make("div", { class: "row", of: [label, box, slide] });
+  const row = boxRow(one, set, { "data-box": one.key });
+  if (one.step) {
+    row.append(make("input", {
+      id: `slide-${one.key}`, type: "range", min: one.low, max: one.high, step: one.step, "data-unit": one.unit, "aria-label": `${one.label}, slider`,
+      oninput: (event) => set(`${event.target.value} ${one.unit}`.trim()),
+    }));
+  }
+  return row;
 }
 
+/** Make the box of one end of a limit. */
 function limitRow(one) {
-  const set = (event) => change({ ...page.state, limits: { ...page.state.limits, [one.key]: event.target.value } });
-  const box = make("input", { id: `box-${one.key}`, class: "short", "data-box": one.key, "data-limit": "yes", autocomplete: "off", oninput: set });
-  const unit = one.unit ? `, ${one.unit}` : "";
-  const words = `${one.label}${unit}, ${one.sense}`;
-  const chance = make("span", { class: "quiet", text: one.probability ? `in ${one.probability}` : "" });
-  return make("div", { class: "row", of: [make("label", { text: words, for: box.id }), box, chance] });
+  const set = (text) => change({ ...page.state, limits: { ...page.state.limits, [one.key]: text } });
+  const row = boxRow(one, set, { "data-box": one.key, "data-limit": "yes" });
+  row.append(make("span", { class: "quiet", text: one.chance }));
+  return row;
+}
+
+function boxRow(one, set, more) {
+  const id = `box-${one.key}`;
+  const box = make("input", { id, class: "short", autocomplete: "off", oninput: (event) => set(event.target.value), ...more });
+  return make("div", { class: "row", of: [make("label", { text: one.label, for: id }), box] });
 }
 
 // ----------------------------------------------------------------------------
 // Deeds: processes of their own, with progress; saving asks first.
 
-async function deed(kind) {
+async function deed(kind, more = {}) {
   say("fault-deed", "");
   by("done").replaceChildren();
-  clearInterval(page.look);
+  by("sure").hidden = true;
+  const asked = { state: page.state, ...more, kind };
   try {
-    page.deed = (await ask("/deed", { kind, state: page.state, more: {} })).id;
+    page.deed = (await ask("/deed", asked)).id;
     by("running").hidden = false;
-    page.look = setInterval(look, 400);
-    await look();
+    by("running").scrollIntoView({ block: "nearest" });
+    finished(await ended(page.deed), asked.state);
   } catch (error) {
     deedFailed(error);
   }
 }
 
-async function look() {
-  try {
-    const told = await ask("/deed/state", { id: page.deed });
-    if (told.running) {
-      by("progress").textContent = `${Math.round(told.seconds)} s ${told.said ?? ""}`;
-      return;
-    }
-    finished(told);
-  } catch (error) {
-    deedFailed(error);
+/** Wait until a deed has ended, and say how far it is. */
+async function ended(id) {
+  for (;;) {
+    const told = await ask("/deed/state", { id });
+    if (!told.running) return told;
+    by("progress").textContent = `${Math.round(told.seconds)} s ${told.said}`;
+    await new Promise((go) => setTimeout(go, LOOK_MS));
   }
 }
 
-function finished(told) {
-  clearInterval(page.look);
+function finished(told, state) {
   by("running").hidden = true;
-  if (told.error) say("fault-deed", told.error);
-  const words = make("span", { text: `${told.text ?? ""} ` });
-  const link = told.open && make("a", { text: "Open the page", href: told.open, target: "_blank", rel: "noopener" });
+  if (told.error) return say("fault-deed", told.error);
+  if (told.mass) {
+    const words = `A new batch, ${told.text} Its record is kept in the folder batches.`;
+    return sure(words, "", () => deed("batch", { state, mass: told.mass }));
+  }
+  const done = [make("span", { text: `${told.text} ` })];
+  if (told.open) done.push(make("a", { text: "Open the page", href: told.open, target: "_blank", rel: "noopener" }));
   const use = () => change({ ...page.state, parts: told.found });
-  const take = told.found && make("button", { text: "Put the point there", onclick: use });
-  by("done").replaceChildren(words, ...[link, take].filter(Boolean));
+  if (told.found) done.push(make("button", { text: "Put the point there", onclick: use }));
+  by("done").replaceChildren(...done);
+  return by("done").scrollIntoView({ block: "nearest" });
 }
 
 function deedFailed(error) {
-  clearInterval(page.look);
   by("running").hidden = true;
   if (error instanceof Refused && error.status !== 403) say("fault-deed", `${error.message}.`);
   else failed(error, () => {});
 }
 
-async function save(kind, sure) {
-  say("fault-deed", "");
-  try {
-    const told = await ask("/save", { kind, name: by("name").value, state: page.state, hash: page.bench.hash, sure });
-    by("sure").hidden = sure;
-    if (sure) {
-      await take(told);
-    } else {
-      by("diff").textContent = [...lines("− ", told.before), ...lines("+ ", told.after)].join("\n");
-      by("yes").onclick = () => save(kind, true);
-      by("yes").focus();
-    }
-  } catch (error) {
+/** Ask before something is written; what goes and comes may be shown. */
+function sure(words, diff, act) {
+  by("sure-words").textContent = words;
+  say("diff", diff);
+  by("sure").hidden = false;
+  by("yes").onclick = () => {
     by("sure").hidden = true;
-    deedFailed(error);
-  }
+    act();
+  };
+  by("yes").focus();
 }
 
-const lines = (sign, text) => (text ? text.split("\n").map((line) => sign + line) : []);
-
-async function undoSave() {
-  try {
-    await take(await ask("/undo", { hash: page.bench.hash }));
-  } catch (error) {
-    deedFailed(error);
-  }
+async function save(kind) {
+  say("fault-deed", "");
+  by("sure").hidden = true;
+  const asked = { kind, name: by("name").value, state: page.state, hash: page.bench.hash };
+  const lines = (sign, text) => (text ? text.split("\n").map((line) => sign + line) : []);
+  const told = await ask("/save", asked).catch(deedFailed);
+  if (!told) return;
+  const diff = [...lines("− ", told.before), ...lines("+ ", told.after)].join("\n");
+  sure("This changes the bench file:", diff, () => write("/save", { ...asked, sure: true }));
 }
+
+const write = (path, asked) => ask(path, asked).then(take).catch(deedFailed);
 
 /** After writing: the bench is a new one, the point stays. */
 async function take(told) {
@@ -470,7 +464,6 @@ function open(bench, state) {
   by("stamp").textContent = `${bench.name}, SHA-256 begins ${bench.hash.slice(0, 16)}; ${new Date().toLocaleString()}`;
   say("example", bench.example && `EXAMPLE: ${bench.example}`);
   triangle.open(bench);
-  showKey(bench.limits, bench.marks);
   showSafety(bench.safety);
   by("ingredients").replaceChildren(...bench.ingredients.map((value) => make("option", { value })));
   const names = bench.recipes.map((one) => make("option", { text: one.name, value: one.name }));
@@ -482,15 +475,16 @@ function open(bench, state) {
   change(state);
 }
 
-async function reload() {
+/** Read the bench again, or show it in other units; the point stays. */
+async function reload(path = "/reload", units = page.state.units) {
   try {
     const before = page.bench.start;
-    const bench = await ask("/reload", {});
+    const bench = await ask(path, { units });
     banner("");
-    open(bench, followed(page.state, before, bench.start));
+    open(bench, { ...followed(page.state, before, bench.start), units });
   } catch (error) {
-    if (error instanceof Refused) banner(`${error.message}.`, "Reload", reload);
-    else failed(error, reload);
+    if (error instanceof Refused) banner(`${error.message}.`, "Reload", () => reload());
+    else failed(error, () => reload(path, units));
   }
 }
 
@@ -501,7 +495,9 @@ function followed(state, before, now) {
     if (state[key] === before[key]) own[key] = now[key];
   }
   for (const [key, text] of Object.entries(state.limits)) {
-    if (key in now.limits && text !== before.limits[key]) own.limits[key] = text;
+    if (!(key in now.limits) || text === before.limits[key]) continue;
+    const plain = /^\s*-?[\d.]+\s*$/.test(text); // it was in the unit shown before
+    own.limits[key] = plain ? text.trim() + (/ .*/.exec(before.limits[key]) ?? "") : text;
   }
   return own;
 }
@@ -514,7 +510,7 @@ function recipe(name) {
 
 async function start() {
   try {
-    const bench = await ask("/bench", {});
+    const bench = await ask("/bench", { units: kept?.units });
     const own = kept ? { ...bench.start, ...kept } : bench.start;
     banner("");
     enable(true);
@@ -539,10 +535,17 @@ by("add").onclick = () => {
   showBoxes();
 };
 by("recipes").onchange = (event) => recipe(event.target.value);
-by("units").onchange = (event) => change({ ...page.state, units: event.target.value });
+by("units").onchange = (event) => {
+  Object.assign(page, { saved: [], place: -1 }); // states of other units cannot be taken back
+  reload("/bench", event.target.value);
+};
 by("stop").onclick = () => ask("/deed/stop", { id: page.deed }).catch(deedFailed);
 by("no").onclick = () => (by("sure").hidden = true);
-by("unsave").onclick = undoSave;
+by("unsave").onclick = () => write("/undo", { hash: page.bench.hash });
+by("weigh").onclick = () => {
+  if (page.next) change(page.next);
+  deed("weigh");
+};
 for (const one of document.querySelectorAll("[data-deed]")) one.onclick = () => deed(one.dataset.deed);
-for (const one of document.querySelectorAll("[data-save]")) one.onclick = () => save(one.dataset.save, false);
+for (const one of document.querySelectorAll("[data-save]")) one.onclick = () => save(one.dataset.save);
 start();

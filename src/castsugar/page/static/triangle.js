@@ -13,6 +13,12 @@ export function shape(name, attributes, parent, text) {
   return made;
 }
 
+/** Marks that are paths: around a place, of a size. */
+export const SHAPES = {
+  base: (x, y, r) => `M${x} ${y - r}L${x + r} ${y}L${x} ${y + r}L${x - r} ${y}Z`,
+  best: (x, y, r) => `M${x - r} ${y}H${x + r}M${x} ${y - r}V${y + r}`,
+};
+
 /** Keep the part of a polygon of points [a, c] on which a function is not negative. */
 function clipped(polygon, inside) {
   const kept = [];
@@ -45,8 +51,8 @@ export class Triangle {
   /** Take corners, view and bounds of a bench. */
   open(bench) {
     this.corners = bench.corners;
-    this.view = bench.corners.map((name) => bench.view[name]);
-    this.bounds = bench.corners.map((name) => bench.bounds[name]);
+    this.view = bench.view;
+    this.bounds = bench.bounds;
     this.benchMarks = bench.marks;
     this.frame();
   }
@@ -87,7 +93,6 @@ export class Triangle {
     this.corners.forEach((name, i) => this.scale(scales, outline, i, name));
     shape("polygon", { points: this.listed(this.hexagon(this.bounds)), class: "bounds" }, scales);
     shape("polygon", { points, class: "frame" }, scales);
-    this.mark(this.best);
     this.fit();
   }
 
@@ -136,17 +141,19 @@ export class Triangle {
     this.best = best;
     const marks = this.svg.querySelector("#marks");
     marks.replaceChildren();
-    for (const one of this.benchMarks ?? []) {
-      if (!this.sees(one.at)) continue;
+    for (const one of this.seen()) {
       const [x, y] = this.at([one.at[0], one.at[2]]);
-      const large = one.kind === "base" ? 4 : 7;
-      const made = shape("circle", { cx: x, cy: y, r: large, class: `mark mark-${one.kind}` }, marks);
-      shape("title", {}, made, `${one.kind}: ${one.name}`);
+      const drawn = SHAPES[one.kind]
+        ? shape("path", { d: SHAPES[one.kind](x, y, one.kind === "base" ? this.reach : 9), class: `mark-${one.kind}` }, marks)
+        : shape("circle", { cx: x, cy: y, r: 7, class: `mark mark-${one.kind}` }, marks);
+      shape("title", {}, drawn, `${one.kind}: ${one.name}`);
     }
-    if (!best || !this.sees(best)) return;
-    const [x, y] = this.at([best[0], best[2]]);
-    const star = shape("path", { d: `M${x - 9} ${y}H${x + 9}M${x} ${y - 9}V${y + 9}`, class: "mark-best" }, marks);
-    shape("title", {}, star, "best of the mixes looked at");
+  }
+
+  /** Return the marks in the view, the best mix of the lattice among them. */
+  seen() {
+    const best = this.best ? [{ kind: "best", name: "of the mixes looked at", at: this.best }] : [];
+    return [...(this.benchMarks ?? []), ...best].filter((one) => this.sees(one.at));
   }
 
   sees(shares) {
@@ -225,6 +232,8 @@ export class Triangle {
     const scale = this.svg.getScreenCTM()?.a || 1;
     this.svg.querySelector("#touch").setAttribute("r", Math.max(24 / scale, 16));
     this.svg.querySelector("#ring").setAttribute("r", Math.max(9, 7 / scale));
+    this.reach = 1.6 * Math.max(9, 7 / scale); // of the mark of base, around the point
+    this.mark(this.best);
   }
 
   /** Draw where limits are kept, and the two marks of the case. */
@@ -235,7 +244,11 @@ export class Triangle {
       const d = told[kind].map((ring) => `M${ring.map((p) => this.at(p).map(rounded)).join("L")}Z`);
       if (d.length) shape("path", { d: d.join(""), class: `area-${kind}`, "fill-rule": "evenodd" }, layer);
     }
-    const taken = [];
+    this.best = told.best;
+    const taken = this.seen().map(({ at }) => {
+      const [x, y] = this.at([at[0], at[2]]);
+      return [x, y + 11, this.reach, this.reach + 12];
+    });
     told.limits.forEach((limit, i) => {
       for (const line of limit.lines) {
         const points = line.map((p) => this.at(p));
@@ -257,9 +270,9 @@ export class Triangle {
       if (!pair) return;
       const [x0, y] = this.at(pair);
       const x = Math.min(Math.max(x0, BOX.left + half), BOX.right - half);
-      const free = taken.every(([u, v, w]) => Math.abs(u - x) > half + w || Math.abs(v - y) > 24);
+      const free = taken.every(([u, v, w, tall]) => Math.abs(u - x) > half + w || Math.abs(v - y) > tall);
       if (!free || y < BOX.top + 16 || y > BOX.bottom - 8) continue;
-      taken.push([x, y, half]);
+      taken.push([x, y, half, 24]);
       shape("text", { x, y: y - 5, "text-anchor": "middle", class: "halo" }, layer, limit.label);
       return;
     }
