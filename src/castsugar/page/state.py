@@ -272,4 +272,6 @@ def _limit(key: str, text: str, show: Shown) -> float | str:
         if not _NUMBER.fullmatch(number):
             raise InputError(f"{label} is {text!r}; write a plain number such as 10")
         value = show.back(kind, float(number))
-    return plausible.checked(plausible.range_of_limit(column), value, plausible.said_at(label))
+    return plausible.checked(
+        plausible.range_of_limit(column), value, plausible.said_at(label)
+    )
