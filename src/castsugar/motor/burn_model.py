@@ -50,6 +50,9 @@ from castsugar.numerics import quantile_of_normals
 #: Points taken together: more do not fit into the processor's nearest memory.
 _AT_ONCE = 64
 
+#: Points of a thin model.
+_THIN = 16
+
 #: The same where each takes a covariance of hundreds of places.
 _FEW = 4
 
@@ -133,8 +136,9 @@ class _Node:
     near: FloatArray
     # of those that do not a and twice G with the others, ((1 + u) points, rest),
     rest: FloatArray
-    of_rest: FloatArray  # and G of every two, once, (points, pairs).
-    spread: FloatArray  # The prior variance that all mixes share, (points, 1).
+    # and the prior variance less G, of every two, once, and the distance from the
+    # centre, (points, pairs + 1).
+    of_rest: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -149,10 +153,9 @@ class MixRates:
         What is held of ln r at 2.5 MPa before the data.
     near : ndarray, shape (points, u, mixes)
         Likeness to every mix that burned, by the length of the point.
-    rest, square : ndarray, shape (features - u, mixes), (its pairs, mixes)
-        What is the same at all points, and the products of every two, once.
-    apart, degraded : ndarray, shape (mixes,)
-        Half the squared distance from the centre mix; degraded share of the sugar.
+    rest, square : ndarray, shape (features - u, mixes), (its pairs + 1, mixes)
+        What is the same at all points, and the products of every two, once; the last is
+        half the squared distance from the centre mix.
     """
 
     model: BurnModel
@@ -161,8 +164,6 @@ class MixRates:
     near: FloatArray
     rest: FloatArray
     square: FloatArray
-    apart: FloatArray
-    degraded: FloatArray
 
     @property
     def weights(self) -> FloatArray:
@@ -180,12 +181,12 @@ class MixRates:
 
         `own` takes some of the mixes.
         """
-        own = np.arange(len(self.apart)) if own is None else own
+        own = np.arange(len(self.before)) if own is None else own
         return self.model.posterior(self, x, own)
 
 
 #: What a burn model works out when it is asked.
-_MADE_AGAIN = ("_inverse", "_groups", "_nodes", "_steep")
+_MADE_AGAIN = ("thin", "_inverse", "_groups", "_nodes", "_steep")
 
 
 class BurnModel:
@@ -332,6 +333,7 @@ class BurnModel:
             [np.exp(-moved / (2.0 * scatter.BEND_MIX**2)), np.ones(len(w)), off, gone]
         )
         near = np.sqrt(5.0 * moved).T / self.widths.length[:, None, None]
+        apart = 0.5 * ((off**2).sum(axis=1) + foreign)
         one, other = np.triu_indices(fixed.shape[1])
         return MixRates(
             model=self,
@@ -339,28 +341,21 @@ class BurnModel:
             before=mean(self.rows.components, centre, self.scatter),
             near=matern(near),
             rest=fixed.T,
-            square=fixed.T[one] * fixed.T[other],
-            apart=0.5 * ((off**2).sum(axis=1) + foreign),
-            degraded=gone,
+            square=np.vstack([fixed.T[one] * fixed.T[other], apart]),
         )
 
     def posterior(
         self, mixes: MixRates, x: float, own: NDArray[np.intp]
     ) -> tuple[FloatArray, FloatArray]:
         """Return means and variances at a pressure; see :meth:`MixRates.at`."""
-        node, at = self._node(x, mixes.asked), self.widths
+        node = self._node(x, mixes.asked)
         near, rest = mixes.near.take(own, axis=2), mixes.rest[:, own]
-        apart, square = mixes.apart[own], mixes.square[:, own]
-        prior = at.slope[:, None] ** 2 * apart
-        prior += node.spread
-        lever = scatter.EXPONENT[1] ** 2 + scatter.EXPONENT_SLOPE**2 * apart
-        prior += x * x * lever + (scatter.DEGRADED * mixes.degraded[own]) ** 2
-        prior -= node.of_rest @ square
         found = (node.rest @ rest).reshape(len(near), near.shape[1] + 1, len(own))
         found += node.near @ near
+        variances = node.of_rest @ mixes.square[:, own]
+        variances -= np.einsum("hum,hum->hm", near, found[:, 1:])
         means = mixes.before[own] + scatter.EXPONENT[0] * x + found[:, 0]
-        prior -= np.einsum("hum,hum->hm", near, found[:, 1:])
-        return means, np.maximum(prior, 1e-12)
+        return means, np.maximum(variances, 1e-12, out=variances)
 
     def share_as_steep(self, exponent: float, x: FloatArray, asked: Asked) -> float:
         """Return the chance that a law of what burned is as steep somewhere. [-]
@@ -368,15 +363,19 @@ class BurnModel:
         Between neighbours of `x`, ln(p / 2.5 MPa); the first answer is kept.
         """
         if asked not in self._steep:
-            of = self.rows.components
-            means = [
-                self.rates(self._mixes, of, CENTRE * math.exp(a), asked).means
-                for a in x.tolist()
-            ]
+            burned = self.of_mixes(self._mixes, self.rows.components, asked)
+            means = [self._means(burned, a) for a in x.tolist()]
             steep = np.diff(means, axis=0) > exponent * np.diff(x)[:, None, None]
             chance = self.weights @ steep.any(axis=0)
             self._steep[asked] = float(chance.max(initial=0.0))
         return self._steep[asked]
+
+    def _means(self, mixes: MixRates, x: float) -> FloatArray:
+        """Return the means at a pressure alone, (points, mixes)."""
+        level = self._level(self._likeness(x, mixes.asked))
+        u = mixes.near.shape[1]
+        found = (level[:, None, :u] @ mixes.near)[:, 0] + level[:, u:] @ mixes.rest
+        return np.asarray(mixes.before + scatter.EXPONENT[0] * x + found)
 
     def joint(
         self, places: Places, components: Sequence[str] = (), *, trend: bool = True
@@ -461,6 +460,12 @@ class BurnModel:
         place = np.searchsorted(reached, (np.arange(count) + 0.5) / count)
         return self.widths.take(order[np.minimum(place, len(order) - 1)])
 
+    @functools.cached_property
+    def thin(self) -> BurnModel:
+        """Return the same at few points of even weight: it tells where to begin."""
+        few = self.even_widths(_THIN)
+        return BurnModel(self.evidence, self.scatter, few, self.process)
+
     def as_one_normal(
         self, places: Places, components: Sequence[str], at: Widths
     ) -> tuple[FloatArray, FloatArray]:
@@ -510,18 +515,19 @@ class BurnModel:
         return -1 if number == self.rows.usual else number
 
     def _spread(self, x: float, asked: Asked) -> FloatArray:
-        """Return the prior variance that all mixes share, (points,)."""
+        """Return the prior variance that all mixes share, (points, 1)."""
         at, known = self.widths, self.scatter
         found = scatter.LEVEL[1] ** 2 + at.surface**2 + at.bend**2
-        found = found + (x * scatter.EXPONENT_SURFACE) ** 2
+        found = found + x**2 * (scatter.EXPONENT[1] ** 2 + scatter.EXPONENT_SURFACE**2)
         if asked.motor:
             found = found + known.strands_to_motor_u**2
         if self.process_number(asked.process) >= 0:
             found = found + known.process**2
         if asked.of == MIX:
-            return np.asarray(found)
+            return np.asarray(found)[:, None]
         found = found + at.between**2 + (x * scatter.EXPONENT_BATCH) ** 2
-        return np.asarray(found + (known.firing**2 if asked.motor else 0.0))
+        found = found + (known.firing**2 if asked.motor else 0.0)
+        return np.asarray(found)[:, None]
 
     def _node(self, x: float, asked: Asked) -> _Node:
         key = (round(x, 12), asked)
@@ -529,11 +535,11 @@ class BurnModel:
             self._nodes[key] = self._made(x, asked)
         return self._nodes[key]
 
-    def _made(self, x: float, asked: Asked) -> _Node:
-        """Return the posterior at a pressure, in features of a mix.
+    def _likeness(self, x: float, asked: Asked) -> FloatArray:
+        """Return the covariance of the rows with features of a mix at a pressure.
 
         They are its likeness to every mix that was burned (two kinds), one, its
-        distance from the centre, its degraded share.
+        distance from the centre, its degraded share; (points, features, rows).
         """
         rows, at, known = self.rows.places, self.widths, self.scatter
         mixes, of = self._groups
@@ -563,17 +569,28 @@ class BurnModel:
             at.slope[:, None, None] ** 2 + lever * scatter.EXPONENT_SLOPE**2
         )
         b[:, -1] = scatter.DEGRADED**2 * rows.degraded
-        inverse, weighted = self._inverse
-        level = np.einsum("hpm,hm->hp", b, weighted)
-        gain = b @ inverse @ np.swapaxes(b, 1, 2)
+        return b
+
+    def _level(self, b: FloatArray) -> FloatArray:
+        """Return what the data make of each feature, (points, features)."""
+        return np.asarray(np.einsum("hpm,hm->hp", b, self._inverse[1]))
+
+    def _made(self, x: float, asked: Asked) -> _Node:
+        """Return the posterior at a pressure, in features of a mix."""
+        b = self._likeness(x, asked)
+        u, points = len(self._mixes), len(self.weights)
+        level = self._level(b)
+        gain = b @ self._inverse[0] @ np.swapaxes(b, 1, 2)
         rest = np.concatenate([level[:, None, u:], 2.0 * gain[:, :u, u:]], axis=1)
-        i, j = np.triu_indices(u + k + 2)
-        pairs = gain[:, u + i, u + j] * np.where(i == j, 1.0, 2.0)
+        i, j = np.triu_indices(b.shape[1] - u)
+        pairs = gain[:, u + i, u + j] * np.where(i == j, -1.0, -2.0)
+        pairs[:, np.flatnonzero((i == u) & (j == u))] += self._spread(x, asked)
+        pairs[:, -1] += scatter.DEGRADED**2
+        apart = self.widths.slope**2 + (x * scatter.EXPONENT_SLOPE) ** 2
         return _Node(
             near=np.concatenate([level[:, None, :u], gain[:, :u, :u]], axis=1),
             rest=rest.reshape(points * (1 + u), -1),
-            of_rest=pairs,
-            spread=self._spread(x, asked)[:, None],
+            of_rest=np.column_stack([pairs, apart]),
         )
 
 

@@ -122,8 +122,9 @@ _TOP: Final = math.log(NO_LIMIT / CENTRE)
 #: Where the search for a pressure begins: the node at 2.5 MPa.
 _BEGIN: Final = 14
 
-#: Mixes taken together, most steps of Newton.
-_AT_ONCE, _STEPS = 64, 30
+#: Mixes taken together; the same where few points tell where to begin; most steps of
+#: Newton.
+_AT_ONCE, _ROUGH_AT_ONCE, _STEPS = 64, 2048, 30
 
 #: Least rise of the normal score with ln p that a step of Newton goes by.
 _LEAST_RISE: Final = 0.05
@@ -205,22 +206,39 @@ def peaks(  # noqa: PLR0913 - keyword-only options
         for a in (log_supply, supply_u, filling)
     )
     gone = np.broadcast_to(np.asarray(degraded, dtype=float), len(w))
-    quantiles = np.full((len(levels), len(w)), np.nan)
-    exponent = np.full(len(w), np.nan)
-    usable = np.flatnonzero((np.isfinite(supply) & np.isfinite(u)).all(axis=0))
     alike = all(np.array_equal(a[0], a[1], equal_nan=True) for a in (supply, u, fills))
-    for start in range(0, len(usable), _AT_ONCE):
-        own = usable[start : start + _AT_ONCE]
-        some = _Some(
-            rates=model.of_mixes(w[own], components, asked, gone[own]),
+
+    def low_and_high(of: BurnModel, own: Whole) -> tuple[_Some, _Some]:
+        low = _Some(
+            rates=of.of_mixes(w[own], components, asked, gone[own]),
             threshold=math.log(CENTRE) - supply[0, own],
             supply_u=u[0, own],
             fills=CENTRE * fills[0, own],
         )
-        exponent[own] = some.slope(some.found(0.5))
-        high = some if alike else some.under(supply[1, own], u[1, own], fills[1, own])
-        for row, level in enumerate(levels):
-            quantiles[row, own] = (high if level > 0.5 else some).pressure(level)
+        high = low if alike else low.under(supply[1, own], u[1, own], fills[1, own])
+        return low, high
+
+    quantiles = np.full((len(levels), len(w)), np.nan)
+    exponent = np.full(len(w), np.nan)
+    usable = np.flatnonzero((np.isfinite(supply) & np.isfinite(u)).all(axis=0))
+    for start in range(0, len(usable), _ROUGH_AT_ONCE):
+        own = usable[start : start + _ROUGH_AT_ONCE]
+        low, high = low_and_high(model.thin, own)
+        middle = low.rough(0.5, np.full(own.size, _LATTICE[_BEGIN]))
+        of = {level: high if level > 0.5 else low for level in (0.5, *levels)}
+        begin = {level: some.rough(level, middle) for level, some in of.items()}
+        order = np.argsort(middle, kind="stable")  # alike mixes share their nodes
+        for at in range(0, own.size, _AT_ONCE):
+            part = order[at : at + _AT_ONCE]
+            low, high = low_and_high(model, own[part])
+            found = {
+                level: (high if level > 0.5 else low).found(level, x[part])
+                for level, x in begin.items()
+            }
+            exponent[own[part]] = low.slope(found[0.5])
+            for row, level in enumerate(levels):
+                p = CENTRE * np.exp(found[level])
+                quantiles[row, own[part]] = np.where(np.isnan(p), np.inf, p)
     return Peaks(quantiles=quantiles, exponent=exponent)
 
 
@@ -232,8 +250,6 @@ class _Some:
     threshold: FloatArray  # x + threshold - ln r - ln(1 - fills e^x): the room
     supply_u: FloatArray
     fills: FloatArray  # q times the pressure at the centre
-    places: dict[float, FloatArray] = field(default_factory=dict)
-    near: FloatArray | None = None  # where to begin
     moments: FloatArray = field(init=False)  # (mixes, nodes, 2 points)
     known: BoolArray = field(init=False)  # (mixes, nodes)
 
@@ -250,7 +266,6 @@ class _Some:
             threshold=math.log(CENTRE) - log_supply,
             supply_u=u,
             fills=CENTRE * fills,
-            near=self.found(0.5),
         )
         other.moments, other.known = self.moments, self.known
         return other
@@ -260,17 +275,6 @@ class _Some:
         """Return the weights of the points, (points,)."""
         return self.rates.weights
 
-    def pressure(self, level: float) -> FloatArray:
-        """Return the pressure that so large a share stays below. [Pa]"""
-        x = self.found(level)
-        return np.asarray(np.where(np.isnan(x), np.inf, CENTRE * np.exp(x)))
-
-    def found(self, level: float) -> FloatArray:
-        """Return ln(p / centre) of a level; NaN where it lies above the top."""
-        if level not in self.places:
-            self.places[level] = self._solved(level)
-        return self.places[level]
-
     def slope(self, x: FloatArray) -> FloatArray:
         """Return the exponent at x, that at the top for NaN."""
         x = np.where(np.isnan(x), _TOP, x)
@@ -278,9 +282,13 @@ class _Some:
         each = self._read(x, all_of)[2]
         return np.asarray(each @ self.weights)
 
-    def _solved(self, level: float) -> FloatArray:
-        """Solve for a level."""
-        x, loose = self._newton(self._guess(level), level)
+    def rough(self, level: float, x: FloatArray) -> FloatArray:
+        """Return about where a level lies; x is where to begin."""
+        return self._newton(self._guess(level, x), level)[0]
+
+    def found(self, level: float, x: FloatArray) -> FloatArray:
+        """Return ln(p / centre) of a level, sought from x; NaN above the top."""
+        x, loose = self._newton(x, level)
         top = np.flatnonzero(x > _TOP)
         if top.size:
             held = self._near(np.full(top.size, _TOP), top)
@@ -320,15 +328,11 @@ class _Some:
             low, high = np.where(below, middle, low), np.where(below, high, middle)
         return np.asarray(high)
 
-    def _guess(self, level: float) -> FloatArray:
-        """Return where a level would lie if ln r were one straight normal."""
+    def _guess(self, level: float, x: FloatArray) -> FloatArray:
+        """Return where a level would lie if ln r were one straight normal about x."""
         from scipy.special import ndtri
 
-        own = np.arange(len(self.threshold))
-        begin = np.full(len(own), _LATTICE[_BEGIN])
-        start = begin if self.near is None else self.near
-        x = next(iter(self.places.values()), start)  # of a level that is found
-        x = np.where(np.isnan(x), begin, x)
+        own = np.arange(len(x))
         mean, variance, slope, _ = self._read(x, own)
         at, steep = mean @ self.weights, 1.0 - slope @ self.weights
         off = mean - at[:, None]
@@ -345,6 +349,7 @@ class _Some:
         from scipy.special import ndtri
 
         goal, own, loose = float(ndtri(level)), np.arange(len(x)), []
+        x = x.copy()
         for _ in range(_STEPS):
             at = x[own]
             chance, density = self._chance(at, own)
@@ -404,8 +409,8 @@ class _Some:
         for node in np.unique(nodes):
             some = mixes[nodes == node]
             means, variances = self.rates.at(float(_LATTICE[node]), some)
-            self.moments[some, node, :points] = means.T
-            self.moments[some, node, points:] = variances.T
+            self.moments[some, node, :points] = np.ascontiguousarray(means.T)
+            self.moments[some, node, points:] = np.ascontiguousarray(variances.T)
             self.known[some, node] = True
 
 
