@@ -68,7 +68,8 @@ def after_boiling(
     chloride = rows["chloride"]
     full = salt_taken(values, hottest, chloride)
     against = pressure / water.salt_activity(full, chloride)
-    limit = solubility.salted(solubility.sucrose_solubility(hottest), full, chloride)
+    soluble = solubility.sucrose_solubility(hottest)
+    limit = solubility.salted(soluble, full, chloride)
     boiling = water.boiling_mole_fraction(hottest, against, *_norrish(rows))
     scarce = rows["nitrate"] < full * dried
     if not scarce.any():
@@ -77,7 +78,7 @@ def after_boiling(
     known = {
         "solids": solids,
         "hindered": values.solubility_loss,
-        "soluble": solubility.sucrose_solubility(hottest),
+        "soluble": soluble,
         "vapour": np.log(water.saturation_pressure(hottest) / pressure),
     }
     held = _quiet_from({**rows, **known}, dried, scarce)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
@@ -278,6 +278,11 @@ class Values:
     def changed(self, **values: Any) -> Values:
         """Return the same with some values replaced."""
         return replace(self, **values)
+
+    def take(self, part: slice) -> Values:
+        """Return some of the draws."""
+        own = {one.name: getattr(self, one.name) for one in fields(self)}
+        return Values(**{k: v[part] if np.ndim(v) else v for k, v in own.items()})
 
 
 def values_of(inner: FloatArray) -> Values:

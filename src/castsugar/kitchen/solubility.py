@@ -80,8 +80,12 @@ def sucrose_solubility(temperature: ArrayLike) -> FloatArray:
     6.58
     """
     t = celsius(temperature, 0.0, 185.0, "temperature of the sugar solution")
-    hot = np.where(t <= _TABLE_END, _continued(t), _liquidus(t))
-    return np.where(t <= 100.0, _monotone(np.minimum(t, 100.0)), hot)
+    found = _continued(t)
+    if (t > _TABLE_END).any():
+        found = np.where(t <= _TABLE_END, found, _liquidus(t))
+    if (t <= 100.0).any():
+        found = np.where(t <= 100.0, _monotone(np.minimum(t, 100.0)), found)
+    return np.asarray(found)
 
 
 def _monotone(t: FloatArray) -> FloatArray:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -70,7 +71,14 @@ def pour_window(
         return nothing, nothing.copy()
     top = min(hottest, float(grid[-1]))
     grid = np.append(grid[top > grid], top)
-    fine = np.stack([pours(float(t), rows) for t in grid], axis=1)
+    fine = np.zeros((len(rows), grid.size), dtype=bool)
+    going = np.arange(len(rows))
+    for column, t in enumerate(grid.tolist()):
+        if not going.size:
+            break
+        fine[going, column] = pours(t, rows[going])
+        ended = fine[going].any(axis=1) & ~fine[going, column]
+        going = going[~ended]
     some = fine.any(axis=1)
     first = fine.argmax(axis=1)
     broken = ~fine & (np.arange(grid.size) > first[:, None])
@@ -141,6 +149,9 @@ def degradation_limit(cook: Cook, limit: float) -> float:
 
 #: Rows that are drawn together: their arrays fit the cache.
 BLOCK = 64
+
+#: Shares of the draws after which rows that are decided are asked no more.
+_ASKED = (0.0, 0.54, 1.0)
 
 #: Temperature at which a grain sets and is stored [K].
 ROOM = 20.0 + ICE_POINT
@@ -479,7 +490,7 @@ def pouring_window(
         if kitchen.cook.ending_at(temperature).hottest > HOTTEST + 1e-9:
             return np.zeros(len(rows), dtype=bool)
         at = kitchen.changed(cook=kitchen.cook.ending_at(temperature))
-        return pour_chance(pot.take(rows), values, at, thickest) >= level
+        return _pours_often(pot.take(rows), values, at, thickest, level)
 
     limit = degradation_limit(kitchen.cook, kitchen.degradation_limit)
     browns = pot.browning()
@@ -547,6 +558,25 @@ def pour_chance(
         drawn = poured(pot.take(part), values, kitchen.cook, kitchen.air_pressure)
         found[part] = suspension.pours(*drawn, thickest).mean(axis=1)
     return found
+
+
+def _pours_often(
+    pot: Pot, values: Values, kitchen: Kitchen, thickest: float, level: float
+) -> BoolArray:
+    """Say in which rows so large a share of the draws pours, by no more than tell."""
+    draws = np.size(values.packing)
+    asked = _ASKED if len(pot) >= BLOCK else (0.0, 1.0)  # few rows cost as many calls
+    cuts = [int(share * draws) for share in asked]
+    sure = np.zeros(len(pot))
+    left = np.arange(len(pot))
+    for first, end in itertools.pairwise(cuts):
+        if left.size and end > first:
+            part, some = values.take(slice(first, end)), pot.take(left)
+            share = pour_chance(some, part, kitchen, thickest)
+            sure[left] += np.rint(share * (end - first))
+            least, most = sure[left] / draws, (sure[left] + draws - end) / draws
+            left = left[(least < level) & (most >= level)]
+    return sure / draws >= level
 
 
 def _blocks(rows: NDArray[np.intp]) -> list[NDArray[np.intp]]:
