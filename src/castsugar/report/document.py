@@ -9,11 +9,12 @@ import io
 import json
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from importlib import metadata
 from operator import attrgetter
 from typing import Any, BinaryIO
 
+from castsugar.frozen import dataclass
 from castsugar.plain import DIGITS, plain, to_json
 from castsugar.report.field import INTERVAL, Field, Row, interval_schema
 from castsugar.report.screen import STATUSES, Screen
@@ -228,7 +229,10 @@ def _cells(values: Sequence[Any]) -> Sequence[Any]:
 
     known, numbers = np.isfinite(values).tolist(), np.asarray(values).tolist()
     both = zip(known, numbers, strict=True)
-    return [float(f"{v:.{DIGITS}g}") if fine else "" for fine, v in both]
+    texts = [f"{v:.{DIGITS}g}" if fine else "" for fine, v in both]
+    # A text with a point is what its float would be written as.
+    same = [not t or ("." in t and "e" not in t) for t in texts]
+    return [t if one else float(t) for t, one in zip(texts, same, strict=True)]
 
 
 @contextlib.contextmanager
