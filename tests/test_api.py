@@ -43,6 +43,7 @@ def test_public_names() -> None:
         "Limit",
         "Lot",
         "Mix",
+        "Proof",
         "Recipe",
         "RefusedError",
         "Requirement",

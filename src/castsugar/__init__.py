@@ -51,7 +51,7 @@ if TYPE_CHECKING:
     from castsugar.mix.weighing import Lot
     from castsugar.motor.hardware import Hardware
     from castsugar.optimize.search import search
-    from castsugar.proof import prove
+    from castsugar.proof import Proof, prove
     from castsugar.rows import species_file, species_set
     from castsugar.sensitivity import Sensitivities
     from castsugar.thermo.flow import FlowSolution
@@ -84,6 +84,7 @@ _PLACES = {
     "Limit": "limits",
     "Lot": "mix.weighing",
     "Mix": "mix.mix",
+    "Proof": "proof",
     "Recipe": "mix.text",
     "RefusedError": "errors",
     "Requirement": "limits",
@@ -135,6 +136,7 @@ __all__ = [
     "Limit",
     "Lot",
     "Mix",
+    "Proof",
     "Recipe",
     "RefusedError",
     "Requirement",
