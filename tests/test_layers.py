@@ -38,6 +38,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "numerics",
             "plain",
             "plausible",
+            "special",
             "units",
         ),
     ),

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from castsugar.arrays import FloatArray
+from castsugar.special import ndtri
 
 #: Points of the set, and its seed. A smaller number takes the first ones.
 DRAWS, SEED = 2048, 1
@@ -227,8 +228,6 @@ def block(dimensions: int, start: int, count: int, seed: int) -> FloatArray:
 
 @functools.lru_cache(maxsize=256)
 def _normals(name: str, count: int, seed: int) -> FloatArray:
-    from scipy.special import ndtri
-
     return _kept(ndtri(_chances(name, count, seed)))
 
 

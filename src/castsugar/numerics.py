@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray, IntArray
+from castsugar.special import ndtr
 
 # ----------------------------------------------------------------------------
 # Regular points of a triangle, lines through a recipe, whole steps.
@@ -246,8 +247,6 @@ def quantile_of_normals(
     share : float
         Below it.
     """
-    from scipy.special import ndtr
-
     low = float((mean - 10.0 * sd).min()) - 1e-12
     high = float((mean + 10.0 * sd).max()) + 1e-12
     for _ in range(200):
@@ -436,3 +435,65 @@ def least_squares(
         if idle == _IDLE_STEPS:  # along a kink it only crawls
             return at
     return None
+
+
+# ----------------------------------------------------------------------------
+# A linear program of a few conditions; loading scipy.optimize for it takes as long as a
+# tenth of a map.
+
+#: Most exchanges of the basis; from so many on the first candidate enters.
+_EXCHANGES, _STUCK = 500, 50
+
+
+def linear_program(
+    cost: FloatArray, matrix: FloatArray, right: FloatArray
+) -> tuple[FloatArray, FloatArray] | None:
+    """Return amounts of least cost, matrix @ x = right, x >= 0, and their prices.
+
+    The simplex method (G. B. Dantzig, *Linear Programming and Extensions*, ch. 5 and 9,
+    from memory) from a basis of helpers too dear to stay; none if they cannot leave.
+
+    Parameters
+    ----------
+    cost : ndarray, shape (n,)
+    matrix : ndarray, shape (m, n)
+    right : ndarray, shape (m,)
+        0 or more.
+
+    Examples
+    --------
+    >>> x, prices = linear_program(
+    ...     np.array([1.0, 3.0]), np.array([[1.0, 2.0]]), np.array([4.0])
+    ... )
+    >>> x.tolist(), prices.tolist()
+    ([4.0, 0.0], [1.0])
+    """
+    m, n = matrix.shape
+    dear = 1e4 * (1.0 + float(np.abs(cost).max()))
+    full = np.hstack([matrix, np.eye(m)])
+    costs = np.append(cost, np.full(m, dear))
+    basis = np.arange(n, n + m)
+    for step in range(_EXCHANGES):
+        held = full[:, basis]
+        amounts = np.maximum(np.linalg.solve(held, right), 0.0)
+        prices = np.linalg.solve(held.T, costs[basis])
+        gain = prices @ full - costs
+        gain[basis] = 0.0
+        better = gain > 1e-9 * (1.0 + np.abs(costs))
+        if not better.any():
+            break
+        enters = int(gain.argmax() if step < _STUCK else better.argmax())
+        takes = np.linalg.solve(held, full[:, enters])
+        takes = np.where(takes > 1e-11, takes, np.nan)
+        if np.isnan(takes).all():
+            return None
+        ratio = amounts / takes
+        ties = np.flatnonzero(ratio <= np.nanmin(ratio) * (1.0 + 1e-12))
+        basis[ties[basis[ties].argmax()]] = enters
+    else:
+        return None
+    x = np.zeros(n + m)
+    x[basis] = amounts
+    if x[n:].max() > 1e-9 * (1.0 + right.max()):
+        return None
+    return x[:n], np.asarray(prices)

@@ -30,6 +30,7 @@ from castsugar.motor.pressure_table import (
     untold,
 )
 from castsugar.motor.scatter import CENTRE, EXPONENT_BATCH, PROCESSES
+from castsugar.special import ndtr
 
 #: Least and largest distance, in ln p, of the two pressures that give the exponent of a
 #: recipe.
@@ -139,8 +140,6 @@ def _widths(model: BurnModel, scores: FloatArray) -> FloatArray:
     Of the weighted points of the model, sorted by it: their tail is a heavy one. Where
     it is not drawn, its root mean square stands for it.
     """
-    from scipy.special import ndtr
-
     order = np.argsort(model.widths.between, kind="stable")
     reached = np.cumsum(model.weights[order])
     at = np.searchsorted(reached, ndtr(scores) * reached[-1])

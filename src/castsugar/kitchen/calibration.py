@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr, ndtri
 
 from castsugar.arrays import FloatArray
 from castsugar.draw_set import DRAWS, SEED, normals
@@ -17,6 +16,7 @@ from castsugar.kitchen.parameters import NAMES, Belief, Kitchen, Values, values_
 from castsugar.kitchen.pot import poured
 from castsugar.mix.mix import MixLike
 from castsugar.numerics import least_squares, smooth_quantile, variance
+from castsugar.special import ndtr, ndtri
 
 # ----------------------------------------------------------------------------
 # Learn the parameters of a kitchen from measurements: Bayesian least squares.

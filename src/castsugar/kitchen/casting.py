@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy.special import j0, j1
 
 from castsugar.arrays import FloatArray
 from castsugar.kitchen.pan import CONDUCTIVITY
@@ -125,6 +124,8 @@ def cooling_time(
     >>> round(cooling_time(0.038, 388.15, 295.15) / 60.0)
     68
     """
+    from scipy.special import j0, j1
+
     inside(diameter, 1e-3, 0.5, "diameter of the grain", "m")
     inside(core, 0.0, 0.999 * diameter, "diameter of the core", "m")
     if end <= room:

@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import expit, logit, ndtri
 
 from castsugar.arrays import FloatArray
 from castsugar.checks import instance, numbers
@@ -21,6 +20,7 @@ from castsugar.kitchen.packing import TAPPED
 from castsugar.kitchen.validity import ICE_POINT, inside
 from castsugar.kitchen.water import check_air
 from castsugar.plausible import RANGES
+from castsugar.special import expit, logit, ndtri
 
 # ----------------------------------------------------------------------------
 # The uncertain numbers of a kitchen: what is believed, and how firmly.

@@ -14,6 +14,7 @@ from castsugar.data.load import Database
 from castsugar.draw_set import SEED, chances, normals
 from castsugar.errors import InputError, unknown_name
 from castsugar.numerics import variance
+from castsugar.special import gammaincinv
 from castsugar.units import UNITS
 
 # ----------------------------------------------------------------------------
@@ -292,8 +293,6 @@ def student_factor(freedom: float, chances: FloatArray) -> FloatArray:
     >>> float(student_factor(math.inf, np.array([0.3]))[0])
     1.0
     """
-    from scipy.special import gammaincinv
-
     if not math.isfinite(freedom):
         return np.ones(np.shape(chances))
     return np.asarray(np.sqrt(0.5 * freedom / gammaincinv(0.5 * freedom, chances)))

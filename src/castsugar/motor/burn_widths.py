@@ -14,6 +14,7 @@ from castsugar.arrays import FloatArray
 from castsugar.motor import scatter
 from castsugar.motor.burn_evidence import Places, Rows
 from castsugar.motor.scatter import MOST_BATCH, Scatter
+from castsugar.special import gammaincinv, ndtri
 
 # ----------------------------------------------------------------------------
 # Covariances at given widths.
@@ -167,8 +168,6 @@ def _first(known: Scatter, rows: Rows) -> FloatArray:
 
     The scatter of strands already knows the squares within rows: exact.
     """
-    from scipy.special import gammaincinv, ndtri
-
     medians, spreads = _held(known, rows)
     chances = draw_set.block(len(medians) + 1, 0, POINTS, SEED)
     others = medians + spreads * ndtri(chances[:, :-1])
@@ -258,8 +257,6 @@ def _next(
     theta: FloatArray, log_weight: FloatArray, number: int
 ) -> tuple[FloatArray, FloatArray]:
     """Return new points around the weighted ones, and the log density of each."""
-    from scipy.special import ndtri
-
     w = _tempered(log_weight)
     middle = w @ theta
     spread = 1.3**2 * ((theta - middle).T * w) @ (theta - middle)

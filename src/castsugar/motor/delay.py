@@ -7,7 +7,6 @@ from dataclasses import dataclass, fields, replace
 from typing import Final
 
 import numpy as np
-from scipy.special import ndtr
 
 from castsugar.arrays import FloatArray
 from castsugar.checks import positive
@@ -26,6 +25,7 @@ from castsugar.motor.delay_inputs import (
     delay_law,
     pressure_above,
 )
+from castsugar.special import ndtr
 
 # ----------------------------------------------------------------------------
 # Many delay columns at once: how they depart from the best estimate, what they do.

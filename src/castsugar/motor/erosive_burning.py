@@ -24,9 +24,9 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import lambertw
 
 from castsugar.arrays import FloatArray
+from castsugar.special import lambertw
 
 #: Mean along the core over the value at its nozzle end, of what goes with G**0.8.
 MEAN_ALONG: Final = 1.0 / 1.8
@@ -146,7 +146,7 @@ def lenoir_robillard(
     # y = r - r0 solves y = b exp(-a y): a y is the Lambert function of a b.
     a = _BLOWING * density / mass
     b = alpha * mass**0.8 * length**-0.2 * np.exp(-a * plain)
-    return np.asarray(1.0 + lambertw(a * b).real / (a * plain))
+    return np.asarray(1.0 + lambertw(a * b) / (a * plain))
 
 
 def core_mach(ratio: ArrayLike, exponent: float) -> FloatArray:

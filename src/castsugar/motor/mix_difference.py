@@ -13,6 +13,7 @@ from castsugar.motor.burn_evidence import coordinates, places_of
 from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.scatter import CENTRE
 from castsugar.numerics import quantile_of_normals
+from castsugar.special import ndtr
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -72,8 +73,6 @@ def difference(  # noqa: PLR0913 - keyword-only options
         of the pressure per burn rate, the sign is that of the peaks: a motor stands
         below P exactly when ln r(P) + ln S <= ln P.
     """
-    from scipy.special import ndtr
-
     x = math.log(pressure / CENTRE)
     names, w = model.rows.over([coordinates(mix) for mix in mixes])
     number = [model.process_number(p) for p in processes]

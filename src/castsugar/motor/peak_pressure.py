@@ -16,6 +16,7 @@ from castsugar.draw_set import normals
 from castsugar.errors import InputError
 from castsugar.motor.burn_model import Asked, BurnModel, MixRates
 from castsugar.motor.scatter import CENTRE
+from castsugar.special import ndtr, ndtri
 
 # ----------------------------------------------------------------------------
 # What a motor is made of, and how firmly it is known.
@@ -330,8 +331,6 @@ class _Some:
 
     def _guess(self, level: float, x: FloatArray) -> FloatArray:
         """Return where a level would lie if ln r were one straight normal about x."""
-        from scipy.special import ndtri
-
         own = np.arange(len(x))
         mean, variance, slope, _ = self._read(x, own)
         at, steep = mean @ self.weights, 1.0 - slope @ self.weights
@@ -346,8 +345,6 @@ class _Some:
 
         And where there is none: the last step was held, or the law is too steep.
         """
-        from scipy.special import ndtri
-
         goal, own, loose = float(ndtri(level)), np.arange(len(x)), []
         x = x.copy()
         for _ in range(_STEPS):
@@ -369,8 +366,6 @@ class _Some:
 
     def _chance(self, x: FloatArray, own: Whole) -> tuple[FloatArray, FloatArray]:
         """Return the chance to stay below x, and how it rises with x."""
-        from scipy.special import ndtr
-
         mean, variance, slope, more = self._read(x, own)
         u, fills = self.supply_u[own], self.fills[own]
         variance = np.maximum(variance, 0.0) + (u * u)[:, None]

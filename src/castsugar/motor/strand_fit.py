@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special
 
 from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
 from castsugar.motor.burn_law import REFERENCE_PRESSURE, Band, BurnLaw
 from castsugar.numerics import variance
+from castsugar.special import fdtrc, ndtri, student_beyond, student_within
 
 # ----------------------------------------------------------------------------
 # Linear least squares and the quantiles that go with it. Arrays in, arrays out.
@@ -88,21 +88,20 @@ def student(level: float, degrees_of_freedom: float) -> float:
     2.2281
     """
     if np.isinf(degrees_of_freedom):
-        return float(special.ndtri(0.5 + 0.5 * level))
-    return float(special.stdtrit(degrees_of_freedom, 0.5 + 0.5 * level))
+        return float(ndtri(0.5 + 0.5 * level))
+    return student_within(level, degrees_of_freedom)
 
 
 def two_sided_probability(t: ArrayLike, degrees_of_freedom: float) -> FloatArray:
     """Return the probability of a Student t at least as large as ``|t|``."""
-    size = np.abs(np.asarray(t, dtype=float))
-    return np.asarray(2.0 * special.stdtr(degrees_of_freedom, -size))
+    return student_beyond(t, degrees_of_freedom)
 
 
 def f_probability(
     statistic: ArrayLike, numerator: float, denominator: float
 ) -> FloatArray:
     """Return the probability of an F at least as large as `statistic`."""
-    return np.asarray(special.fdtrc(numerator, denominator, statistic))
+    return fdtrc(numerator, denominator, statistic)
 
 
 # ----------------------------------------------------------------------------

@@ -31,6 +31,7 @@ from castsugar.optimize.multistart import apart
 from castsugar.optimize.rounding import whole_percents
 from castsugar.optimize.task import TableProblem, Task
 from castsugar.optimize.value_of_burning import Stakes, most_telling
+from castsugar.special import ndtri
 
 # ----------------------------------------------------------------------------
 # Mixes of a space that can be weighed and keep what the burn law does not decide.
@@ -331,8 +332,6 @@ def stakes_of(
     costs: Costs | None = None,
 ) -> Stakes:
     """Return what hangs on the rates of the mixes."""
-    from scipy.special import ndtri
-
     motor, n = task.settings.motor, len(found.recipes)
     model = BurnModel() if motor is None else motor.burning
     targets = [Option(FIRED, mix, plan.aimed) for mix in found.recipes]

@@ -7,7 +7,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import ndtr, ndtri
 
 from castsugar.arrays import FloatArray
 from castsugar.data.load import load_database
@@ -23,6 +22,7 @@ from castsugar.optimize.rounding import Rounded, rounded
 from castsugar.optimize.shadow_prices import Found
 from castsugar.optimize.space import Space
 from castsugar.optimize.task import Sloppiness, TableProblem
+from castsugar.special import ndtr, ndtri
 
 # ----------------------------------------------------------------------------
 # Batches as people make them: parts that miss, syrup and powders that differ, a cook

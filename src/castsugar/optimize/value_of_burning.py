@@ -15,9 +15,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import ndtr
 
 from castsugar.arrays import FloatArray
+from castsugar.special import ndtr
 
 #: Points over which z is averaged.
 _NODES = 9

@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray
+from castsugar.numerics import linear_program
 from castsugar.thermo import fits
 from castsugar.thermo.gibbs.model import Batch, Iterate, Model
 
@@ -336,8 +337,6 @@ def by_linear_program(
     species exceeds: a start from which the damped iteration finds its way for any set
     of elements. One small program a row, for the few rows that no anchor serves.
     """
-    from scipy.optimize import linprog
-
     count = len(elements)
     start = empty(count, elements.shape[1], len(model.phase_atoms))
     start.log_pressure[:] = log_pressure
@@ -351,13 +350,13 @@ def by_linear_program(
     gases = len(model.gas_atoms)
     for i in range(count):
         b = elements[i]
-        found = linprog(limits[i], A_eq=atoms.T, b_eq=b, bounds=(0, None))
-        if found.status != 0:
+        found = linear_program(limits[i], atoms.T, b)
+        if found is None:
             start.potentials[i] = np.nan
             continue
-        start.potentials[i] = found.eqlin.marginals
-        start.log_moles[i] = np.log(max(found.x[:gases].sum(), 1e-3 * b.sum()))
-        present = found.x[gases:] > 1e-9 * b.max()
+        x, start.potentials[i] = found
+        start.log_moles[i] = np.log(max(x[:gases].sum(), 1e-3 * b.sum()))
+        present = x[gases:] > 1e-9 * b.max()
         start.active[i] = present
-        start.amounts[i] = np.where(present, found.x[gases:], 0.0)
+        start.amounts[i] = np.where(present, x[gases:], 0.0)
     return start
