@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from concurrent.futures import Executor
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -28,6 +27,8 @@ from castsugar.thermo.species import SpeciesTable
 from castsugar.thermo.states import State
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
     import pandas as pd
 
     from castsugar.kitchen.parameters import Kitchen

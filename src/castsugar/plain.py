@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import html
 import json
 import math
 from collections.abc import Mapping, Sequence
@@ -57,6 +56,8 @@ def html_table(
     >>> html_table(["a"], [[float("inf")]], above="<b>")
     '<p>&lt;b&gt;</p><table><tr><th>a</th></tr><tr><td>no limit</td></tr></table>'
     """
+    import html
+
     head = "".join(f"<th>{html.escape(h)}</th>" for h in heads)
     body = "".join(
         "<tr>" + "".join(f"<td>{html.escape(shown(c))}</td>" for c in row) + "</tr>"

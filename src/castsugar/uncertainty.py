@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from concurrent.futures import Executor
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -18,6 +17,9 @@ from castsugar.thermo import solver
 from castsugar.thermo.gibbs.solution import Flow
 from castsugar.thermo.solver import Job
 from castsugar.thermo.species import SpeciesTable
+
+if TYPE_CHECKING:
+    from concurrent.futures import Executor
 
 
 def columns(

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from importlib import metadata
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar, cast
 
 import numpy as np
@@ -84,6 +83,8 @@ def basis(  # noqa: PLR0913 - keyword-only options
         `sources`; among them, for what the caller brought, :data:`OWN` or the words in
         which the caller names the source.
     """
+    from importlib import metadata
+
     found: dict[str, Any] = {
         "castsugar": metadata.version("castsugar"),
         "species_data": data_version(),

@@ -7,7 +7,6 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise, zip_longest
-from statistics import median
 
 from castsugar.errors import DataError, InputError
 from castsugar.readings.tables import (
@@ -441,6 +440,8 @@ def _steps(index: int, layout: Layout) -> str:
     read = [float(cell) for cell in cells if NUMBER.fullmatch(cell)]
     if len(read) < 2:
         return "; write for example 'time (s)' above plain numbers"
+    from statistics import median
+
     step = median(b - a for a, b in pairwise(read))
     unit = "ms" if _IN_MS[0] <= step <= _IN_MS[1] else "us" if step >= _IN_US else ""
     unit = "s" if 0.0 < step < 1.0 else unit

@@ -10,7 +10,6 @@ import json
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from importlib import metadata
 from operator import attrgetter
 from typing import Any, BinaryIO
 
@@ -117,6 +116,8 @@ def document(what: str, screen: Screen, parts: Mapping[str, Any], **told: Any) -
 
 def versions(data: str) -> dict[str, str]:
     """Return the versions that a result depends on."""
+    from importlib import metadata
+
     return {
         "castsugar": metadata.version("castsugar"),
         "species_data": data,

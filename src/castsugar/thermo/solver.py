@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import functools
 import math
-from concurrent.futures import Executor
 from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -28,6 +28,9 @@ from castsugar.thermo.gibbs.model import TableModel
 from castsugar.thermo.gibbs.solution import Flow
 from castsugar.thermo.species import SpeciesTable, restrict
 from castsugar.thermo.states import State, certified
+
+if TYPE_CHECKING:
+    from concurrent.futures import Executor
 
 # ----------------------------------------------------------------------------
 # From a mix to what the solvers take: elements, enthalpy and the species for them.
