@@ -98,7 +98,8 @@ def ndtri(chance: ArrayLike) -> FloatArray:
         ((np.abs(off) > 0.425) & (out <= 5.0), _OUT, 1.6),
         ((out > 5.0) & np.isfinite(out), _FAR_OUT, 5.0),
     ):
-        found[beyond] = np.copysign(_ratio(of, out[beyond] - less), off[beyond])
+        if beyond.any():
+            found[beyond] = np.copysign(_ratio(of, out[beyond] - less), off[beyond])
     found = np.where(np.isinf(out), np.copysign(np.inf, off), found)
     found = np.where(np.isnan(out), np.nan, found)
     return np.asarray(found.reshape(np.shape(chance)))

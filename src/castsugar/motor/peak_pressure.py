@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import itertools
 import math
 from collections.abc import Sequence
@@ -337,7 +338,7 @@ class _Some:
         off = mean - at[:, None]
         sd = np.sqrt((variance + off * off) @ self.weights + self.supply_u**2)
         room = x + self.threshold - at
-        x = x + (float(ndtri(level)) * sd - room) / np.maximum(steep, 0.1)
+        x = x + (_score(level) * sd - room) / np.maximum(steep, 0.1)
         return np.asarray(np.clip(x, _LATTICE[0], _TOP))
 
     def _newton(self, x: FloatArray, level: float) -> tuple[FloatArray, Whole]:
@@ -345,7 +346,7 @@ class _Some:
 
         And where there is none: the last step was held, or the law is too steep.
         """
-        goal, own, loose = float(ndtri(level)), np.arange(len(x)), []
+        goal, own, loose = _score(level), np.arange(len(x)), []
         x = x.copy()
         for _ in range(_STEPS):
             at = x[own]
@@ -407,6 +408,12 @@ class _Some:
             self.moments[some, node, :points] = np.ascontiguousarray(means.T)
             self.moments[some, node, points:] = np.ascontiguousarray(variances.T)
             self.known[some, node] = True
+
+
+@functools.cache
+def _score(level: float) -> float:
+    """Return the normal score of a level."""
+    return float(ndtri(level))
 
 
 def _shares(x: FloatArray, nodes: Whole) -> FloatArray:
