@@ -134,6 +134,9 @@ _LEAST_RISE: Final = 0.05
 #: The step of Newton after which ln p is found: the next would be its square.
 _ENOUGH: Final = 1e-6
 
+#: The same where it is only sought where to begin; few points are as far off.
+_ROUGHLY: Final = 0.05
+
 #: Chance off that of a level, and exponent with its chance among the laws that burned,
 #: from which on all roots are looked for: where a law rises as fast as pressure there
 #: may be several, and the highest counts. Places that are tried; halvings between two.
@@ -286,7 +289,7 @@ class _Some:
 
     def rough(self, level: float, x: FloatArray) -> FloatArray:
         """Return about where a level lies; x is where to begin."""
-        return self._newton(self._guess(level, x), level)[0]
+        return self._newton(self._guess(level, x), level, _ROUGHLY)[0]
 
     def found(self, level: float, x: FloatArray) -> FloatArray:
         """Return ln(p / centre) of a level, sought from x; NaN above the top."""
@@ -341,7 +344,9 @@ class _Some:
         x = x + (_score(level) * sd - room) / np.maximum(steep, 0.1)
         return np.asarray(np.clip(x, _LATTICE[0], _TOP))
 
-    def _newton(self, x: FloatArray, level: float) -> tuple[FloatArray, Whole]:
+    def _newton(
+        self, x: FloatArray, level: float, enough: float = _ENOUGH
+    ) -> tuple[FloatArray, Whole]:
         """Return the root by Newton on the normal score, the nodes following it.
 
         And where there is none: the last step was held, or the law is too steep.
@@ -357,7 +362,7 @@ class _Some:
             held = np.maximum(rise, _LEAST_RISE)
             step = np.clip((goal - score) / held, -1.0, 1.0)
             x[own] = np.clip(at + step, _LATTICE[0], _LATTICE[-1])
-            moved = np.abs(x[own] - at) >= _ENOUGH
+            moved = np.abs(x[own] - at) >= enough
             sound = (rise >= _LEAST_RISE) & (x[own] == at + step) & (x[own] <= _TOP)
             loose.append(own[~moved & ~sound])
             own = own[moved]
