@@ -92,6 +92,12 @@ class Proof(Cited):
         Where an exit pressure was given and the flame is proved.
     basis : dict
         What it rests on, as :func:`castsugar.mix.basis.basis`.
+
+    Examples
+    --------
+    >>> found = prove("KNO3:65 sucrose:35", within=1e-3)
+    >>> found.proved, round(found.temperature)
+    (True, 1717)
     """
 
     temperature: float
