@@ -74,7 +74,13 @@ def stated(folder: Path, state: dict[str, Any]) -> Path:
     return path
 
 
-@pytest.mark.parametrize("state", random_states(10))
+@pytest.mark.parametrize(
+    "state",
+    [
+        pytest.param(state, marks=[pytest.mark.slow] if count else [])
+        for count, state in enumerate(random_states(10))
+    ],
+)
 def test_numbers_of_evaluate(
     page: Page,
     state: dict[str, Any],
@@ -121,6 +127,7 @@ def left_out(key: str) -> bool:
     return key.startswith(("pour_window", "difference_")) or key == "confirmation"
 
 
+@pytest.mark.slow
 def test_the_quick_answer_says_what_the_whole_one_says(
     page: Page, start: dict[str, Any]
 ) -> None:
@@ -153,6 +160,7 @@ def ends(text: str) -> float:
     return 1.0 if whole[2] or not zeros else 10.0**zeros
 
 
+@pytest.mark.slow
 def test_a_mix_without_nitrate_is_not_known(page: Page, start: dict[str, Any]) -> None:
     """What is not computed neither keeps nor breaks: it is cold, with its reason."""
     state = start | {"parts": [["powdered sugar", "60"], ["corn syrup", "40"]]}
@@ -173,6 +181,7 @@ def test_a_part_of_nothing_needs_no_lot(page: Page, start: dict[str, Any]) -> No
     assert told["rows"] == without["rows"]
 
 
+@pytest.mark.slow
 def test_sorbitol_burns_but_has_no_pour(page: Page, start: dict[str, Any]) -> None:
     """The pour card says which model is missing; the burn cards go on."""
     state = start | {"parts": [["KNO3", "65"], ["mannitol", "35"]]}
@@ -194,6 +203,7 @@ def without(path: Path, head: str, stop: str) -> Path:
     return path
 
 
+@pytest.mark.slow
 def test_without_a_motor(bench: Path) -> None:
     """Cards say what to add, the rest goes on."""
     text = bench.read_text("utf-8")
@@ -216,6 +226,7 @@ def test_without_a_motor(bench: Path) -> None:
     assert found["kept"]
 
 
+@pytest.mark.slow
 def test_without_a_kitchen(bench: Path) -> None:
     """The limits of the kitchen are not known, and say why."""
     page = Page(without(bench, "[kitchen]", "[limits]"))
@@ -229,6 +240,7 @@ def test_without_a_kitchen(bench: Path) -> None:
     json.dumps(told, allow_nan=False)
 
 
+@pytest.mark.slow
 def test_four_ingredients(page: Page, start: dict[str, Any]) -> None:
     """The fourth keeps its share while three are moved."""
     red = [["KNO3", "60"], ["powdered sugar", "19"], ["corn syrup", "20"]]
@@ -241,6 +253,7 @@ def test_four_ingredients(page: Page, start: dict[str, Any]) -> None:
     assert max(a + b for a, b in zip(first, last, strict=True)) <= 99.0 + 1e-6
 
 
+@pytest.mark.slow
 def test_next_passes(page: Page, start: dict[str, Any]) -> None:
     """What is offered to try keeps every limit."""
     told = page.rest(1, start)
@@ -265,6 +278,7 @@ def test_next_widens_the_throat(page: Page, start: dict[str, Any]) -> None:
     assert page.answer(1, narrower)["verdict"]["kind"] == "broken"
 
 
+@pytest.mark.slow
 def test_next_burns_strands_where_only_the_95_line_is_above(
     page: Page, start: dict[str, Any]
 ) -> None:
@@ -276,6 +290,7 @@ def test_next_burns_strands_where_only_the_95_line_is_above(
     assert told["next"]["text"].startswith("burn 3 strands of this mix at ")
 
 
+@pytest.mark.slow
 def test_next_goes_to_the_scale(page: Page, start: dict[str, Any]) -> None:
     """60.01 % of 200 g is 120.02 g, no multiple of 0.1 g."""
     parts = [["KNO3", "60.01"], ["powdered sugar", "16.99"], ["corn syrup", "23"]]
@@ -303,6 +318,7 @@ def test_courses_and_curves(page: Page, start: dict[str, Any]) -> None:
         assert f' width="{width}"' in drawn
 
 
+@pytest.mark.slow
 def test_curves_in_us_units(page: Page) -> None:
     """1 MPa is 145.037738 psi; temperatures are in F."""
     si, us = (page.rest(1, page.starts[x] | {"parts": PARTS}) for x in ("si", "us"))
@@ -324,6 +340,7 @@ def test_the_base_is_not_compared_with_itself(
     assert better["text"] == "this is base"
 
 
+@pytest.mark.slow
 def test_differences_say_of_what(page: Page, start: dict[str, Any]) -> None:
     """A viscosity has its unit in both columns, its difference is a ratio."""
     told = page.rest(1, start | {"parts": PARTS})
