@@ -20,6 +20,8 @@ UNCITED = {
     "audit",
     "batch add",
     "batch close",
+    "batch export",
+    "batch import",
     "batch list",
     "cautions",
     "completion",

@@ -76,8 +76,7 @@ def run(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
         parser.add_argument("--ambient", default="1 atm")
         parser.add_argument("--seed", type=int, default=1)
         add_delay_options(parser)
-        kinds = ("full", "json", "csv", "markdown", "page")
-        add_output_options(parser, *kinds)
+        add_output_options(parser, without=("cite", "units"))
         options = parser.parse_args(["--delay", "--strands", str(path), *words])
         options.units = units
         assert run_delay(options, thrusting) == 0
@@ -436,7 +435,7 @@ def test_options_need_each_other() -> None:
     parser.add_argument("--ambient", default="1 atm")
     parser.add_argument("--seed", type=int, default=1)
     add_delay_options(parser)
-    add_output_options(parser, "json", "csv")
+    add_output_options(parser, without=("cite", "units"))
     refuse_stray(parser.parse_args([]))
     refuse_stray(parser.parse_args(["--delay", "--altitude", "300 m"]))
     with pytest.raises(CastsugarError, match="--altitude is about the delay column"):

@@ -341,7 +341,7 @@ def test_limits_narrow_the_mixes_except_those_on_pressure() -> None:
     margin = Requirement(column="pressure_margin_percent", at_least=40.0)
     task = replace(task, requirements=(pressure, margin))
     assert next_burns.plan_of(task, mixes).limit == pytest.approx(4.2e6)
-    impossible = Requirement(column="density_kg_m3", at_least=5000.0)
+    impossible = Requirement(column="density_kg_m3", at_least=3900.0)
     none = propose(task_of(requirements=(impossible,)), 1)
     assert not none.candidates.kept
     assert len(none.candidates.recipes) > 100

@@ -6,12 +6,11 @@ from typing import Any
 
 import numpy as np
 import pytest
-import scipy.optimize
 from equilibrium_checks import scope
 
 import castsugar as cs
 from castsugar import numerics
-from castsugar.thermo.gibbs import newton
+from castsugar.thermo.gibbs import newton, starts
 
 
 @pytest.mark.exact
@@ -48,7 +47,7 @@ def test_a_row_whose_first_guess_fails_costs_few_linear_programs(
     shares = np.linspace(0.55, 0.75, 11)[:, None] * [1.0, -1.0] + [0.0, 1.0]
     blends, victim = cs.blend(["KNO3", "sucrose"], shares), 4
     before = cs.evaluate(blends)
-    real_run, real_program = newton.run, scipy.optimize.linprog
+    real_run, real_program = newton.run, starts.linear_program
     refused, programs = [], []
 
     def run(model: Any, batch: Any, *rest: Any, **more: Any) -> newton.Outcome:
@@ -65,7 +64,7 @@ def test_a_row_whose_first_guess_fails_costs_few_linear_programs(
         return real_program(*given, **more)
 
     monkeypatch.setattr(newton, "run", run)
-    monkeypatch.setattr(scipy.optimize, "linprog", program)
+    monkeypatch.setattr(starts, "linear_program", program)
     after = cs.evaluate(blends)
     assert 1 <= len(programs) <= MOST
     status = ["ok"] * len(blends)

@@ -22,6 +22,7 @@ from castsugar.arrays import BoolArray
 from castsugar.bench.burned import strands_of
 from castsugar.bench.example import example_files
 from castsugar.bench.world import World
+from castsugar.motor import scatter
 from castsugar.motor.burn_model import BurnModel
 from castsugar.motor.burn_widths import NAMES, Widths
 from castsugar.motor.hardware import Hardware
@@ -149,7 +150,7 @@ def _mass(motor: Hardware, weighed: float | None, density: float) -> Iterator[st
 
 
 def _rates(burning: BurnModel) -> Iterator[str]:
-    """Hold every batch of strands, and the firings, against all else that burned.
+    """Hold one's own batches of strands, and firings, against all else that burned.
 
     At the widths held beforehand: those that are learnt take an outlier for scatter.
     """
@@ -158,6 +159,8 @@ def _rates(burning: BurnModel) -> Iterator[str]:
         return
     batch, fired = rows.places.batch, np.asarray(rows.places.motor, dtype=bool)
     strands = ~fired & (rows.strands > 0.0)
+    if rows.elsewhere is not None:
+        strands &= np.diagonal(rows.elsewhere) == 0.0
     if fired.any() and strands.any():
         yield from _apart(model, fired, "the firings", _FIRED)
     for number, name in enumerate(rows.batches):
@@ -175,7 +178,10 @@ def _rates(burning: BurnModel) -> Iterator[str]:
 def _held(burning: BurnModel) -> BurnModel:
     """Return the model at the widths that are held beforehand."""
     known = burning.scatter
-    at = Widths(**{name: np.array([getattr(known, name)]) for name in NAMES})
+    widths = {name: np.array([getattr(known, name)]) for name in NAMES}
+    if burning.rows.elsewhere is not None:
+        widths["bench"] = np.array([scatter.BENCH])
+    at = Widths(**widths)
     return BurnModel(burning.evidence, known, at, process=burning.process)
 
 

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from castsugar.plot.sheet import Drawing
     from castsugar.report.compare import Compared
     from castsugar.report.justify import Record
-    from castsugar.report.screen import Figure
+    from castsugar.report.screen import Figure, Screen
     from castsugar.report.search_words import Asked
     from castsugar.report.shown import Shown
 
@@ -135,15 +135,23 @@ def _record(asked: Comparing, change: Change, told: Compared) -> Record:
         reason=asked.options.reason.strip(),
         sources=database.sources,
         ticks=tuple(line for line in plain if line not in before)[:_TICKS],
-        firing=_on_page(asked, change, invented=bool(told.found.invented)),
-        around=_still(asked, change, invented=bool(told.found.invented)),
+    )
+
+
+def _on_paper(asked: Comparing, record: Record) -> Record:
+    """Return the record with the pictures of its page."""
+    change, invented = record.change, bool(record.told.found.invented)
+    return replace(
+        record,
+        firing=_on_page(asked, change, invented=invented),
+        around=_still(asked, change, invented=invented),
     )
 
 
 def _on_page(asked: Comparing, change: Change, *, invented: bool) -> Figure | None:
-    """Return the picture of sheet 1; None without a page, or without a pressure."""
+    """Return the picture of sheet 1; None without a pressure."""
     known = any(math.isfinite(row["peak_pressure_MPa"]) for row in change.rows)
-    if not asked.options.page or change.conditions.motor is None or not known:
+    if change.conditions.motor is None or not known:
         return None
     from castsugar.plot.export import shown
 
@@ -152,9 +160,7 @@ def _on_page(asked: Comparing, change: Change, *, invented: bool) -> Figure | No
 
 
 def _still(asked: Comparing, change: Change, *, invented: bool) -> Figure | None:
-    """Return where the two lie among limits; None without a page or a plane."""
-    if not asked.options.page:
-        return None
+    """Return where the two lie among limits; None where they span no plane."""
     from castsugar.plot.export import shown
 
     try:
@@ -170,7 +176,12 @@ def _answer(asked: Comparing, record: Record) -> None:
     from castsugar.report.justify import justify_parts, justify_screen
 
     screen, parts = partial(justify_screen, record), partial(justify_parts, record)
-    answer(asked.options, delivered(asked, "justify", screen, parts, record.told))
+    given = delivered(asked, "justify", screen, parts, record.told)
+
+    def paper(show: Shown) -> Screen:  # drawn after the text, which a Ctrl-C leaves
+        return justify_screen(_on_paper(asked, record), show)
+
+    answer(asked.options, replace(given, paper=paper))
 
 
 def _check_limits(asked: Comparing) -> None:

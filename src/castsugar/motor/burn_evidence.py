@@ -106,7 +106,7 @@ class Burned:
     pressure, rate : ndarray, shape (n,)
         Absolute [Pa]; [m/s].
     kind : str
-        "strands", "firing", "published" or "stated".
+        "strands", "firing", "published", "stated", or "foreign": of another bench.
     batch : str
         Which pot it came from: two entries of one mix and one batch share it.
     bench : str
