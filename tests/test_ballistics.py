@@ -92,6 +92,7 @@ def c_star_of(block: Ballistics) -> float:
     return number(block.evaluated, "characteristic_velocity_equilibrium_m_s")
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_a_formula_that_misses_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("castsugar.ballistic_input.block._FORMULA", 1e-6)
@@ -152,6 +153,7 @@ def test_the_doubt_of_c_star_is_that_of_the_table() -> None:
         assert one[key].high - number(one, key) == pytest.approx(half, rel=1e-9)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_drawn_bands_take_the_place_of_the_data_as_shares() -> None:
     """Exact: 1 % below and 2 % above at the evaluated pressure, so everywhere."""
@@ -188,6 +190,7 @@ def test_no_exit_beside_a_motor(world: cs.bench.World) -> None:
 # Delivered.
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_an_efficiency_counts_once(found: Ballistics, world: cs.bench.World) -> None:
     """Exact: delivered over ideal is the efficiency, of c* and of the impulse."""
@@ -302,6 +305,7 @@ def test_bands_are_joined_only_where_the_doubt_does_not_tell_them_apart() -> Non
     assert end == pytest.approx(math.log(5e-3) + 0.31 * math.log(4.0))
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_without_a_law_the_block_says_so(world: cs.bench.World) -> None:
     alone = cs.ballistics(BASE, pressure=3e6)
@@ -372,6 +376,7 @@ def test_grain_and_motor(found: Ballistics, world: cs.bench.World) -> None:
     assert number(more, "throat_diameter_after_m") == 0.0081
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_gas_transport_is_withheld_where_the_data_know_too_little() -> None:
     """Much nitrate: at 1980 K an eighth of the gas is KOH and K, which they do not."""
@@ -431,6 +436,7 @@ def test_bad_input_is_one_line(
     assert "\n" not in str(caught.value)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_a_kitchen_takes_its_water(world: cs.bench.World) -> None:
     """What drying and boiling take is not burnt: the flame is hotter."""

@@ -169,6 +169,7 @@ def test_severity_at_equal_water_is_no_improvement() -> None:
                 assert row[key] == pytest.approx(mildest[key], rel=near), key
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_drawn_bands_at_equal_water_do_not_narrow() -> None:
     """What a comparison draws, for sound, browned and overcooked sugar."""

@@ -322,6 +322,7 @@ def test_every_command_that_knows_the_quantity_says_it(
     assert key in told(command, change)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 @pytest.mark.parametrize("command", [SEARCH, COMPARE, CHANGE])
 def test_commands_are_silent_about_a_small_motor(command: str, told: Told) -> None:
@@ -329,6 +330,7 @@ def test_commands_are_silent_about_a_small_motor(command: str, told: Told) -> No
     assert told(command, NONE) & limited == set()
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 @pytest.mark.parametrize(
     "command",

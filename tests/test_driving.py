@@ -426,6 +426,7 @@ def test_strands_that_would_count_twice_are_refused(
     assert message.count(".csv") >= 2
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_only_its_own_strands_are_held_against_a_mix(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]

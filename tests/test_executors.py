@@ -185,6 +185,7 @@ def test_no_more_parts_are_under_way_than_there_is_room() -> None:
     assert late.most == 4
 
 
+@pytest.mark.slow
 def test_of_many_mixes_only_what_the_answer_needs_is_kept(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

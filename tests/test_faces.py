@@ -80,6 +80,7 @@ def test_kitchen(folder: Path, capsys: Any) -> None:
     same({k: v for k, v in row.items() if not k.startswith("density_ratio")}, printed)
 
 
+@pytest.mark.slow
 def test_strands(folder: Path, capsys: Any) -> None:
     """The law of each mix in the file of strands."""
     del folder
@@ -136,6 +137,7 @@ def test_weigh(folder: Path, capsys: Any) -> None:
         assert 1e3 * line.mass == pytest.approx(told["mass_to_weigh_g"], rel=1e-8)
 
 
+@pytest.mark.slow
 def test_records(folder: Path, capsys: Any) -> None:
     """What is kept of a batch is read again."""
     new = ("batch", "new", "base", "--bench", "bench.toml", "--batch", "200 g")

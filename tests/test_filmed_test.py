@@ -78,6 +78,7 @@ def test_without_a_mix_or_a_grain_the_rest_is_told() -> None:
     assert "mean_rate" in filmed(mix=None).results
 
 
+@pytest.mark.slow
 def test_the_efficiency_is_the_one_that_is_held() -> None:
     held = learn_efficiencies().characteristic_velocity
     assert held_efficiency(None) == (held.median, held.next_u)
@@ -103,6 +104,7 @@ def test_the_efficiency_is_the_one_that_is_held() -> None:
     assert narrow.value < wide.value
 
 
+@pytest.mark.slow
 def test_its_rate_stands_at_the_temperature_of_the_strands() -> None:
     """A grain 20 K warmer burns faster: what the model learns is corrected for it."""
     cold, warm = (
@@ -118,6 +120,7 @@ def test_its_rate_stands_at_the_temperature_of_the_strands() -> None:
     assert 0.0 < warm.shared <= warm.u
 
 
+@pytest.mark.slow
 def test_a_scale_that_read_too_much_is_doubted() -> None:
     """5.4 MPa x 50 mm2 x C_F of at most 1.5 is some 40 N here; a ton is not."""
     assert not filmed(peak_thrust=30.0).doubts

@@ -91,6 +91,7 @@ def test_compare_shows_the_values_of_evaluate(ask: Any, base: Row) -> None:
     same(found["mixes"][0], base)
 
 
+@pytest.mark.slow
 def test_ballistics_shows_the_values_of_evaluate(ask: Any, base: Row) -> None:
     found = ask("ballistics", "base", *ASKED[:-1])
     here = next(
@@ -135,11 +136,13 @@ def test_ballistics_shows_the_values_of_evaluate(ask: Any, base: Row) -> None:
     assert found["hardware"]["kn_max"]["value"] == pytest.approx(base["kn_max"])
 
 
+@pytest.mark.slow
 def test_justify_shows_the_values_of_evaluate(ask: Any, base: Row) -> None:
     found = ask("justify", "red", "base", *ASKED)
     same(found["mixes"][1], base)
 
 
+@pytest.mark.slow
 def test_the_interval_of_a_peak_is_that_of_the_formula(ask: Any, folder: Path) -> None:
     # Two quantiles of the table; not of draws, so that no seed moves them.
     ends = "peak_pressure_MPa_interval"
@@ -204,6 +207,7 @@ def test_kitchen_judge_shows_the_values_of_evaluate(ask: Any, base: Row) -> None
     same(ask("kitchen", "judge", "base", "--bench", BENCH)["mixes"][0], base, POURS)
 
 
+@pytest.mark.slow
 def test_weigh_shows_the_values_of_evaluate(ask: Any) -> None:
     # Both under the flow that they take by default.
     sheet = ask("weigh", "base", "--bench", BENCH, "--grains", "4")["mixes"][0]
@@ -238,6 +242,7 @@ def test_a_sweep_shows_the_values_of_evaluate(folder: Path, base: Row) -> None:
     same({name: float(rows[1][name]) for name in (*POURS, *PRESSES)}, base)
 
 
+@pytest.mark.slow
 def test_python_shows_the_values_of_the_command(folder: Path, base: Row) -> None:
     world = cs.bench.read(folder / BENCH)
     mixes = [world.mix("base"), world.mix("red")]

@@ -531,6 +531,7 @@ def test_a_remark_stands_on_the_first_screen(
     assert SAID not in flat(beside)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_of_many_remarks_the_screen_makes_two(
     odd: Path, capsys: pytest.CaptureFixture[str]
@@ -552,6 +553,7 @@ def test_of_many_remarks_the_screen_makes_two(
     assert told == [2, 1]
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 @pytest.mark.parametrize(
     "command", [x for x in FIRST if not x.startswith(("sweep", "map"))]

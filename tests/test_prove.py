@@ -111,6 +111,7 @@ def test_without_python_flint_one_line_says_how_to_get_it(
         prove(BASE)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_evaluate_says_what_is_proved_and_writes_certificates(
     tmp_path: Path, capsys: Capture

@@ -141,6 +141,7 @@ def test_every_screen_gives_the_reason_in_place_of_a_margin(
     assert not any(part.isdigit() for x in margins for part in x[45:].split())
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_json_has_null_and_the_reason(
     bench: Path, capsys: pytest.CaptureFixture[str]
@@ -202,6 +203,7 @@ def test_search_takes_no_such_mix(
     assert FLAT in capsys.readouterr().err
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_a_limit_is_never_judged_on_such_a_motor(bench: Path) -> None:
     """Also where a search in Python is asked, by the table of its columns."""
@@ -212,6 +214,7 @@ def test_a_limit_is_never_judged_on_such_a_motor(bench: Path) -> None:
         cs.search(space, limits=[need], motor=motor, confirm=False)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_learn_says_why(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     day = ["--date", "2026-01-02"]

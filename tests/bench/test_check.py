@@ -120,6 +120,7 @@ c_star_efficiency = "90 %"
 """
 
 
+@pytest.mark.slow
 def test_what_is_only_assumed_is_no_no() -> None:
     """Exit code 0; a measurement that contradicts, or one line, makes it 1."""
     found = of(FULL)

@@ -158,6 +158,7 @@ def test_the_level_of_some_rows_is_what_the_others_leave() -> None:
         assert u == pytest.approx(1.0 / math.sqrt(left.sum()), rel=1e-9)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_a_slow_batch_and_slow_strands_are_seen(tmp_path: Path) -> None:
     """A third slower: beside two other batches, and beside firings."""

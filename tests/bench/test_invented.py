@@ -131,6 +131,7 @@ def change(world: World, *claims: str):
     )
 
 
+@pytest.mark.slow
 def test_nothing_is_supported_on_invented_numbers(world: World, tmp_path: Path) -> None:
     """The claim is supported once the lines and comments are gone, not before."""
     claims = ("lower pressure", "lower set ratio", "lower flame temperature")

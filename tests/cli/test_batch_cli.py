@@ -149,6 +149,7 @@ def test_the_bench_file_of_the_batch_is_no_other(
     assert {k: v for k, v in options.items() if k == "motor"} == kept
 
 
+@pytest.mark.slow
 def test_what_was_added_is_answered_as_plain_values(path: Path) -> None:
     batch = read_batch(path)
     assert batch.made.actual == {"potassium nitrate": 0.1201}
@@ -181,6 +182,7 @@ def test_the_record_alone_foresees_the_same(path: Path) -> None:
         assert row[key] == pytest.approx(batch.predictions[key], rel=1e-9)
 
 
+@pytest.mark.slow
 def test_a_page_and_the_end_of_a_batch(
     path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -361,6 +363,7 @@ def flat(text: str) -> str:
     return " ".join(text.split())
 
 
+@pytest.mark.slow
 def test_the_batch_is_planned_as_the_weigh_sheet_plans_it(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
@@ -395,6 +398,7 @@ def test_a_record_without_cups_is_read(capsys: pytest.CaptureFixture[str]) -> No
     assert "below its mass" in complaint(["show", ID], capsys)
 
 
+@pytest.mark.slow
 def test_a_batch_keeps_how_it_was_made(capsys: pytest.CaptureFixture[str]) -> None:
     """As typed, else as the recipe says, else the kitchen, else the first of all."""
     dry = '{ mix = "KNO3:65 sucrose:35", process = "melted dry" }'
@@ -440,6 +444,7 @@ def test_a_record_without_a_process_is_read(capsys: pytest.CaptureFixture[str]) 
     )
 
 
+@pytest.mark.slow
 def test_a_slip_of_the_pen_stands_on_top(capsys: pytest.CaptureFixture[str]) -> None:
     """By hand: 65 % of 200 g are 130 g; 1300 g are 1170 g more; a week is not."""
     page = answered([*PLAIN, "--actual", "KNO3=1300 g"], capsys)
@@ -492,6 +497,7 @@ def test_what_bursts_a_case_stands_on_top(capsys: pytest.CaptureFixture[str]) ->
     assert told not in flat(answered(["show", ID], capsys))
 
 
+@pytest.mark.slow
 def test_an_efficiency_that_cannot_be_is_kept_and_said(
     path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

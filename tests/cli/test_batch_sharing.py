@@ -155,6 +155,7 @@ def test_a_bench_keeps_its_name_and_two_differ(
     assert len(names) == 2
 
 
+@pytest.mark.slow
 def test_strands_of_closed_batches_are_shared_once(
     anna: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -236,6 +237,7 @@ def test_round_trip_is_exact(
     assert from_text(to_text(strands), "x", load_database()) == (strands, ())
 
 
+@pytest.mark.slow
 def test_an_import_is_said_and_never_called_yours(
     anna: Path,
     ben: Path,

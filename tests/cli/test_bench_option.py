@@ -177,6 +177,7 @@ def test_contradictions_are_refused(
     assert done.out == ""
 
 
+@pytest.mark.slow
 def test_the_world_is_read_once(example: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     from castsugar.bench import kitchen, world
 

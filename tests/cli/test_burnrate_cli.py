@@ -164,6 +164,7 @@ def test_numbers_of_two_mixes(run) -> None:
     assert (pair["rate_ratio"], pair["chance_faster"]) == (None, None)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("system", ["si", "us"])
 def test_screens(tmp_path: Path, system: str) -> None:
     """Answer first, 24 lines of 80 columns, in both systems, bands or none."""
@@ -358,6 +359,7 @@ def test_csv_agrees_with_the_line(run) -> None:
         assert float(row["length_mm"]) == pytest.approx(50.8)
 
 
+@pytest.mark.slow
 def test_picture(run, tmp_path: Path) -> None:
     """In the form that its name asks for."""
     for kind, start in ((".svg", b"<svg"), (".png", b"\x89PNG"), (".pdf", b"%PDF")):
@@ -414,6 +416,7 @@ def test_files_that_are_none(
     assert (out, "exists already" in err, chart.read_text()) == ("", True, "mine")
 
 
+@pytest.mark.slow
 def test_strands_of_one_mix_in_two_files_are_one_law(
     run, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -489,6 +492,7 @@ base = "KNO3:60 sucrose:20 corn syrup:20"
 """
 
 
+@pytest.mark.slow
 def test_the_bench_tells_the_recipes(
     run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -520,6 +524,7 @@ def test_the_bench_tells_the_recipes(
     assert "Only these batches do" in alone
 
 
+@pytest.mark.slow
 def test_a_recipe_for_a_name_and_one_of_the_motor(
     run,
     tmp_path: Path,

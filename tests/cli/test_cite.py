@@ -77,6 +77,7 @@ def test_references_of_commands(
     assert (set(EQUATIONS) <= keys) == cooked
 
 
+@pytest.mark.slow
 def test_bands_rest_on_both_product_sets(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

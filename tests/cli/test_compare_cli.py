@@ -117,6 +117,7 @@ def columns_of(document: dict[str, Any]) -> list[dict[int, Any]]:
     return [dict(enumerate(each)) for each in zip(*own, strict=True)]
 
 
+@pytest.mark.slow
 def test_verdicts_follow_from_their_intervals(four: dict[str, Any]) -> None:
     """By the rule: told apart if 0 is outside, except pressures of one burn law."""
     columns = columns_of(four)
@@ -168,6 +169,7 @@ def test_baseline_by_name_number_and_letter(four: dict[str, Any], folder: Path) 
     assert typed["baseline"] == SORBITOL
 
 
+@pytest.mark.slow
 def test_words_say_what_json_says(
     folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -187,6 +189,7 @@ def test_words_say_what_json_says(
     assert "enthalpy of formation of sorbitol" in text
 
 
+@pytest.mark.slow
 def test_a_mix_alone_and_in_a_crowd(four: dict[str, Any]) -> None:
     """The other mixes do not move a number of the two."""
     pair = compared("softer", "base", "--bench", "bench.toml")
@@ -223,6 +226,7 @@ def test_the_first_screen_answers(
     assert "psi" in head
 
 
+@pytest.mark.slow
 def test_limits_of_the_bench_are_judged(
     folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -257,6 +261,7 @@ def test_what_is_kept_says_what_it_rests_on(
     assert kept in text
 
 
+@pytest.mark.slow
 def test_csv_holds_a_row_a_mix(folder: Path) -> None:
     """With bands, the verdict on every limit, and every difference."""
     typed = ["compare", *FOUR, *QUICK, "--csv", "-o", "four.csv", "--force"]

@@ -249,6 +249,7 @@ def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("units", ["si", "us"])
 def test_the_bench_foresees_pressure_and_burn_time(
     bench: Path, units: str, capsys: pytest.CaptureFixture[str]

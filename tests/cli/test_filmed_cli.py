@@ -85,6 +85,7 @@ def test_a_grain_that_nobody_measured_is_said_without_a_mix(
     assert out.splitlines()[1].startswith("EXAMPLE")
 
 
+@pytest.mark.slow
 def test_json_and_csv_have_the_columns_of_a_recording(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
@@ -108,6 +109,7 @@ def test_json_and_csv_have_the_columns_of_a_recording(
     assert table["total_impulse_N_s"] in ("", "NaN", "nan")
 
 
+@pytest.mark.slow
 def test_its_row_can_be_pasted(capsys: pytest.CaptureFixture[str]) -> None:
     """The lines of --full, in either system of units, are a firing of the bench."""
     words = [*FRAMES, *STAND, "--mix", MIX, "--bench", "motor.toml", "--full"]
@@ -182,6 +184,7 @@ def test_a_batch_keeps_it_and_learns_its_rate(
     assert float(entry["rate_u_shared"].split()[0]) > 3.0
 
 
+@pytest.mark.slow
 def test_a_burn_time_as_wide_as_it_is_may_still_agree(
     capsys: pytest.CaptureFixture[str],
 ) -> None:

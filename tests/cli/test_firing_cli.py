@@ -127,6 +127,7 @@ def test_page_and_row_say_the_same(
     assert any("Ignite electrically" in text for text in document["cautions"])
 
 
+@pytest.mark.slow
 def test_mix_and_motor_give_efficiency_and_law(
     shot: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -145,6 +146,7 @@ def test_mix_and_motor_give_efficiency_and_law(
     assert main(["firing", *words, "--picture", "shot.svg"]) == 2  # never overwritten
 
 
+@pytest.mark.slow
 def test_a_picture_beside_invented_numbers_says_so(
     shot: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -185,6 +187,7 @@ def test_the_same_recording_gives_the_same_bytes(
     assert Path("one.svg").read_bytes() == Path("two.svg").read_bytes()
 
 
+@pytest.mark.slow
 def test_unlikely_efficiency_is_explained(
     shot: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -377,6 +380,7 @@ def test_two_pressure_sensors_that_agree_are_averaged(
     assert "by more than the allowed 1.6 %" in line
 
 
+@pytest.mark.slow
 def test_two_pressure_sensors_that_disagree_give_nothing(
     shot: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -281,6 +281,7 @@ def test_before_there_is_an_answer(
     assert os.listdir() == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "drawing",
     [

@@ -178,6 +178,7 @@ def change_in(document: dict[str, Any], key: str = FLAME) -> dict[str, Any]:
 # What is justified, and what is not.
 
 
+@pytest.mark.slow
 def test_sorbitol_burns_cooler_for_certain(sweet: dict[str, Any]) -> None:
     """By some 120 K, every draw; the budget leads with what sources differ on."""
     (claim,) = sweet["claims"]
@@ -220,6 +221,7 @@ def test_the_same_recipe_tells_nothing(same: dict[str, Any]) -> None:
     inert(page)
 
 
+@pytest.mark.slow
 def test_the_same_recipe_in_a_motor(folder: Path) -> None:
     """One curve, no map: nothing lies between a mix and itself."""
     words = ("base", "base", "--bench", "bench.toml", "--page", "twice.html")
@@ -230,6 +232,7 @@ def test_the_same_recipe_in_a_motor(folder: Path) -> None:
     inert(page)
 
 
+@pytest.mark.slow
 def test_the_record_holds_a_still_of_the_triangle(full: dict[str, Any]) -> None:
     """Where the two mixes lie among the limits, at both widths, without script."""
     page = Path("full.html").read_text("utf-8")
@@ -394,6 +397,7 @@ def test_result_objects_print_in_a_few_lines() -> None:
     assert len(found.to_frame()) == 12
 
 
+@pytest.mark.slow
 def test_a_broken_limit_is_a_no(folder: Path) -> None:
     """Turned round, the mix that keeps its limits goes, one that breaks two comes."""
     found = record("softer", "base", "--bench", "bench.toml", code=1)

@@ -111,6 +111,7 @@ def test_stated_loss_overrules_the_kitchen(capsys: pytest.CaptureFixture[str]) -
     assert row["water_as_cast_percent"] == row["water_as_weighed_percent"]
 
 
+@pytest.mark.slow
 def test_measure_save_and_learn(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -139,6 +140,7 @@ def test_measure_save_and_learn(
     assert float(row["water_as_weighed_percent"]) != pytest.approx(4.68, abs=0.01)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("shown", "legend"),
     [("pour_viscosity", "no flow: thicker"), ("pour_window", "no pour window")],

@@ -307,6 +307,7 @@ def test_what_was_withdrawn_leaves_the_bench_file(
     assert "nothing new" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_withdrawn_altogether(world: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The record opened again, there is nothing to learn, but something to take out."""
     path = world / "bench.toml"
@@ -386,6 +387,7 @@ def test_a_peak_that_was_too_high_is_said_first(
     )
 
 
+@pytest.mark.slow
 def test_a_margin_below_nothing_is_told_in_words(
     world: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -399,6 +401,7 @@ def test_a_margin_below_nothing_is_told_in_words(
     assert "allowed is 1.50 MPa" in text
 
 
+@pytest.mark.slow
 def test_an_impossible_firing_is_never_saved(
     world: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -436,6 +439,7 @@ def test_discarded_is_compared_but_not_learnt(
     assert "discarded (compared, not learnt from): 2026-05-02-1" in text
 
 
+@pytest.mark.slow
 def test_changed_missing_and_damaged(
     world: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -33,6 +33,7 @@ def answer(
     return out, err
 
 
+@pytest.mark.slow
 def test_the_list_fits_a_screen_and_says_what_to_run(
     example: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -50,6 +51,7 @@ def test_the_list_fits_a_screen_and_says_what_to_run(
     assert main(lines[-1].removeprefix("Next: castsugar ").split()) == 0
 
 
+@pytest.mark.slow
 def test_all_of_it(example: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Every kind has its line, or the reason why not."""
     out, _ = answer(["--full"], capsys)
@@ -79,6 +81,7 @@ def test_the_document_keeps_its_schema(
     assert len(plan["burns"]) == 1
 
 
+@pytest.mark.slow
 def test_costs_of_the_bench_are_taken(
     example: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -80,6 +80,7 @@ class Served:
         self.page = page
 
 
+@pytest.mark.slow
 def test_not_writable(capsys: Capture, monkeypatch: pytest.MonkeyPatch) -> None:
     """Opened read-only, and it is said; the same as asked for."""
     served = Served()

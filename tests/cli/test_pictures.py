@@ -27,6 +27,7 @@ def rows(path: Path) -> list[dict[str, str]]:
         return list(csv.DictReader(stream))
 
 
+@pytest.mark.slow
 def test_map_writes_every_mix(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -59,6 +60,7 @@ def test_map_writes_every_mix(
         assert words in text
 
 
+@pytest.mark.slow
 def test_same_input_same_bytes(tmp_path: Path) -> None:
     """Table and picture come out the same twice."""
     for name in ("one", "two"):
@@ -140,6 +142,7 @@ def test_a_sweep_draws_the_limits_of_the_bench(
         assert Path(f"sweep{kind}").read_bytes().startswith(start)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("words", [MAP, SWEEP])
 def test_interruption_keeps_what_is_done(
     words: list[str],

@@ -92,6 +92,7 @@ def follow(ask, text: str, code: int = 0):
     return ask(last.removeprefix("Next: castsugar "), as_json=True, code=code)
 
 
+@pytest.mark.slow
 def test_pieces_give_back_the_batch(ask) -> None:
     """The weigh sheet of the pieces is within the batch; one grain more is not."""
     question = "plan pieces base --batch '500 g'"
@@ -211,6 +212,7 @@ def test_heat_gives_back_the_share_of_draws(ask) -> None:
     assert "may cool by" in flat(ask(question))
 
 
+@pytest.mark.slow
 def test_heat_is_that_of_the_limit_and_says_where_most(ask) -> None:
     found = ask("plan heat base", as_json=True, code=1)
     assert found["probability"] == 0.6
@@ -255,6 +257,7 @@ def test_correct_gives_back_the_slip(ask) -> None:
     assert "you may leave it" in flat(ask(small))
 
 
+@pytest.mark.slow
 def test_pans_give_back_the_batch(ask) -> None:
     """Two pans of just 250 g: each as the weigh sheet has it."""
     question = "plan pans base --batch '500 g'"

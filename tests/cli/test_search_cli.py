@@ -172,6 +172,7 @@ def test_pictures_and_trials(bench: Path, capsys: pytest.CaptureFixture[str]) ->
     assert main(["search", "bench.toml", *words]) == 2  # never overwritten
 
 
+@pytest.mark.slow
 def test_no_mix_keeps_the_limits(
     bench: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -249,6 +250,7 @@ def test_interrupted_returns_the_best_so_far(
     assert "best so far" in err
 
 
+@pytest.mark.slow
 def test_the_same_seed_gives_the_same_bytes(
     bench: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

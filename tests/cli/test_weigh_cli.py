@@ -79,6 +79,7 @@ def as_json(capsys, *words, code=0):
     return json.loads(ran(capsys, *words, "--json", code=code))
 
 
+@pytest.mark.slow
 def test_grains_balance_and_cautions(capsys, bench) -> None:
     """Four grains below 500 g, five above: the strong caution comes with the fifth."""
     for grains, strong in ((4, False), (5, True)):
@@ -304,6 +305,7 @@ def test_pieces_are_shared_by_the_pans(capsys, bench) -> None:
     assert gained == pytest.approx(more, abs=0.31)  # steps of 0.1 g, rounded up
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("what", [("--grains", "5"), ("--batch", "500 g")])
 def test_the_advice_on_pans_is_enough(capsys, bench, what) -> None:
     """As many pans as the finding says keep each at 250 g or below; fewer do not.
@@ -330,6 +332,7 @@ def test_ounces_stand_in_steps_of_the_scale(capsys) -> None:
     assert ["in", "this", "order", "g", "g"] in rows
 
 
+@pytest.mark.slow
 def test_the_screen_is_24_lines_of_80(capsys, tmp_path, monkeypatch) -> None:
     """On the example, as it is and corrected: statuses first, then table and ticks."""
     monkeypatch.chdir(tmp_path)

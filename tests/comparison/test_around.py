@@ -121,6 +121,7 @@ def test_without_wings_their_limits_are_left_out() -> None:
     assert found.outcome.task.requirements == ()
 
 
+@pytest.mark.slow
 def test_a_limit_with_a_gap_of_the_kitchen_is_left_out() -> None:
     found = gap()
     assert [r.column for r in found.outcome.task.requirements] == [PRESSURE]
@@ -213,6 +214,7 @@ def test_status_slack_and_violation_of_a_stated_mix() -> None:
     assert not outcome.feasible
 
 
+@pytest.mark.slow
 def test_map_draws_the_plane_that_it_is_given(monkeypatch: pytest.MonkeyPatch) -> None:
     found = neighbours_of(BENCH, SYRUP, DRY)
     fresh = search_map(found.outcome)

@@ -295,6 +295,7 @@ def test_a_limit_at_the_median_is_kept_by_half_of_the_draws() -> None:
     assert found.standings[1].share == 0.5
 
 
+@pytest.mark.slow
 def test_a_chance_is_held_against_the_quantile_of_the_table() -> None:
     """The table tells the 10th and 90th of 100 of the pour, the 95th of the peak.
 

@@ -192,6 +192,7 @@ def test_batches_that_tell() -> None:
 # The cell of the peak.
 
 
+@pytest.mark.slow
 def test_a_peak_has_the_interval_of_the_table_whatever_the_seed() -> None:
     motor = hardware(several(-0.06, 1))
     mixes = [recipe(BASE), recipe(SOFTER)]
@@ -323,6 +324,7 @@ def test_a_budget_names_what_is_allowed_for() -> None:
             assert part.share < 0.02
 
 
+@pytest.mark.slow
 def test_what_stands_beside_two_mixes_moves_no_share_of_theirs() -> None:
     motor = hardware(several(-0.06, 1))
     mixes = [recipe(BASE), recipe(SOFTER), recipe((0.62, 0.18, 0.20))]
@@ -359,6 +361,7 @@ def test_what_was_cooked_more_than_once_is_learnt_and_what_is_stated_is_stated()
 # Claims and what they rest on.
 
 
+@pytest.mark.slow
 def test_a_claim_on_the_burning_rate() -> None:
     """Burns slower: of the recipes, c* and density left out."""
     claim = parse_claim("burns slower")
@@ -379,6 +382,7 @@ def test_a_claim_on_the_burning_rate() -> None:
         assert "claim, lower burning rate" in repr(change)
 
 
+@pytest.mark.slow
 def test_what_each_pressure_rests_on() -> None:
     """Burned, not burned but in the model, nothing burned: in evidence and limits."""
     known = Scatter(firing=0.02, stated=("firing",))
@@ -407,6 +411,7 @@ def test_what_each_pressure_rests_on() -> None:
     assert set(grounds["borrowed"]) == {"borrowed burning rate"}
 
 
+@pytest.mark.slow
 def test_mixes_made_unlike_say_so() -> None:
     model = several(-0.06, 3)
     pressed = recipe(BASE, process="pressed", name="pressed")

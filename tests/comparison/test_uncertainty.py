@@ -271,6 +271,7 @@ def test_weighing_error_is_one_of_grams() -> None:
     assert recipe.one_step(1e-4)[place, place] == pytest.approx(70.1 / 200.1, rel=1e-12)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_alone_or_in_a_crowd() -> None:
     conditions = Conditions(kitchen=KITCHEN, motor=motor())

@@ -230,6 +230,7 @@ def test_together_all_or_none(deep: str, tmp_path: Path) -> None:
     assert count > 5
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="kills a forked process")
 @pytest.mark.filterwarnings("ignore::DeprecationWarning")
 def test_together_killed(tmp_path: Path) -> None:

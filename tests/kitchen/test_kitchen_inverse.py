@@ -155,6 +155,7 @@ def test_what_boils_away_is_no_question_of_time() -> None:
     assert cold.band[1] == math.inf
 
 
+@pytest.mark.slow
 def test_it_cools_until_it_pours_too_seldom() -> None:
     """Colder is thicker: from the cook down, and not where it never poured."""
     mix, warm = weigh(55, 15, 30), kitchen(119.0, 8.0)

@@ -53,6 +53,7 @@ def _mixes() -> list[cs.Mix]:
     ]
 
 
+@pytest.mark.slow
 def test_neighbours_do_not_matter() -> None:
     """Exact: alone, in a pair, shuffled, and behind a full block of others."""
     mixes = _mixes()

@@ -117,6 +117,7 @@ def test_sweep_keeps_the_ratio_of_the_others() -> None:
     )
 
 
+@pytest.mark.slow
 def test_a_batch_is_its_mixes_in_every_wing() -> None:
     """Weighed as items or mix by mix: the same rows, cooked and confirmed, too."""
     many = cs.blend(ITEMS[:3], SHARES[::2, :3])

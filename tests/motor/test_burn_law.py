@@ -142,6 +142,7 @@ def test_impossible_bands_are_refused(band, words: str) -> None:
         law_of(band)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_draws_have_the_stated_covariance() -> None:
     """Variance of Student t: nu / (nu - 2); the correlation is kept.

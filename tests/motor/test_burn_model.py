@@ -316,6 +316,7 @@ def test_a_published_law_is_at_most_two_rows(bands: int, rows: int) -> None:
     assert 0.25 < u < 0.40
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_a_forecast_moves_towards_a_firing() -> None:
     """c* held: the new median lies between the old one and the firing.

@@ -96,6 +96,7 @@ def test_a_process_is_not_taken_for_a_mix(pressed: str) -> None:
     assert found.told.mean() <= most + margin(most, worlds)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_a_process_that_is_not_stated_is_taken_for_a_mix() -> None:
     """Six worlds: with the process no verdict is wrong, without it each is."""
@@ -121,6 +122,7 @@ def test_points_of_another_seed() -> None:
     assert np.all(burns.over_seeds(5) <= 1.8 * 0.005)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_a_reading_that_moves_a_little() -> None:
     """By 0.05 %: p95 moves by 0.1 % at most, at the mix and outside."""

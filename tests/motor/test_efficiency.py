@@ -221,5 +221,6 @@ def test_next_impulse_is_covered(firings: int) -> None:
     assert 0.92 <= covered(firings, 400) <= 0.98
 
 
+@pytest.mark.slow
 def test_next_impulse_is_covered_in_a_few_workshops() -> None:
     assert 0.88 <= covered(2, 100) <= 0.99

@@ -110,6 +110,7 @@ def one() -> Firing:
     return fleet(3, 1, ("one end",))[0]
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_the_ratio_by_hand(one: Firing) -> None:
     """Rates of 6 and 5 mm/s at 1 MPa, each known to 4 and 3 %: together 5 %.

@@ -155,6 +155,7 @@ def test_a_correction_leaves_little(fault: str, name: str, allowed: float) -> No
     assert abs(error(fault, name)) < allowed
 
 
+@pytest.mark.slow
 def test_a_zero_that_heat_moved_far_is_an_upper_limit() -> None:
     """Of 10 % of the peak: "at most", and the truth lies below."""
     for one, kept in reduced("heat 10 %, 1 s"):
@@ -178,6 +179,7 @@ def test_pressure_alone_never_clears_its_sensor() -> None:
             assert "cannot be excluded" in told.text
 
 
+@pytest.mark.slow
 def test_without_an_exit_the_mean_is_not_told() -> None:
     """The ideal thrust hangs on the expansion; trend and wobble hardly do."""
     (one,) = fleet(SEED, 1, FAULTED, FAULTS["clip 85 %"])
@@ -200,6 +202,7 @@ def test_spiky_rest_and_its_length_have_no_say() -> None:
         assert told.u < 0.02 * told.value
 
 
+@pytest.mark.slow
 def test_a_burst_and_a_case_that_lets_go_are_refused_in_their_words() -> None:
     """Nothing is told of a burning."""
     for fault, says in (("lets go", "let go"), ("bursts at once", "burst")):
@@ -208,6 +211,7 @@ def test_a_burst_and_a_case_that_lets_go_are_refused_in_their_words() -> None:
                 reduce_recording(recorded(one), stand(one))
 
 
+@pytest.mark.slow
 def test_every_alarm_has_words_and_a_limit() -> None:
     """A sentence; an alarm its value, and what it was held against."""
     for fault in ("clip 70 %", "slag 0.2 s", "heat 5 %, 1 s", "burst 3", "hum 3 %"):

@@ -75,6 +75,7 @@ def test_intervals_cover_when_the_zero_jumps() -> None:
     assert all(share >= 0.88 for share in held.values()), held
 
 
+@pytest.mark.slow
 def test_a_few_firings() -> None:
     """The same in short: nothing is off by 4 standard uncertainties."""
     found = study(20, FAULTED)

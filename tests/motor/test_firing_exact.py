@@ -388,6 +388,7 @@ def test_a_flat_top_is_suspect() -> None:
 # What must not matter.
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 @given(
     origin=st.floats(-1e4, 1e4),
@@ -435,6 +436,7 @@ def test_sample_rate_does_not_matter(samples: int) -> None:
     check_the_trapezium(reduced)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 @given(seed=st.integers(0, 2**31))
 def test_uneven_sampling_does_not_matter(seed: int) -> None:

@@ -227,6 +227,7 @@ def test_a_throat_that_was_not_measured_after() -> None:
     assert silent.velocity_u.mean() > 1.2 * measured.velocity_u.mean()
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_a_sensor_that_is_suspect_tells_no_exponent() -> None:
     """But the rate stays, which does not hang on n."""
@@ -288,6 +289,7 @@ def test_what_bends_the_course_alarms(fault: str, says: str) -> None:
     assert sum(says in text for text in texts) > 0.5 * len(texts)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_a_sensor_that_saturates_softly_is_looked_at_first() -> None:
     """Exponents surely below -0.2 are withheld; the others are told wrong, and beside
@@ -382,6 +384,7 @@ def test_a_face_that_came_loose_shows_against_strands() -> None:
             assert np.mean(ratios) == pytest.approx(1.0, abs=0.005)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_a_warm_grain_burns_its_web_sooner() -> None:
     """A law that is 1.1 times as fast at the temperature of the grain."""

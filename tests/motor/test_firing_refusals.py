@@ -418,6 +418,7 @@ def test_any_sum_of_odd_pieces(
     check_refused_or_finite(Recorded(time=time, pressure=value, thrust=value))
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_many_samples_take_no_time() -> None:
     """200,000 samples of two sensors; far above what it takes, for slow machines."""

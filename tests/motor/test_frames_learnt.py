@@ -145,6 +145,7 @@ def off(found: MeanRate, one: Workshop) -> float:
     return math.log(found.rate / true)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_learning_never_narrows_below_an_oracle() -> None:
     """The oracle knows how far such rows are off, and how alike in one workshop.

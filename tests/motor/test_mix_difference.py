@@ -112,6 +112,7 @@ def test_unlike_processes_are_not_one_mix() -> None:
     assert found.chance == pytest.approx(0.5, abs=1e-9)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_one_batch_of_each_gives_no_verdict() -> None:
     """Not even at a true -35 %: nothing in the data tells the batch from the mix."""
@@ -122,6 +123,7 @@ def test_one_batch_of_each_gives_no_verdict() -> None:
     assert found.covered.mean() >= 0.84 - 3.0 * math.sqrt(0.84 * 0.16 / 40)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_many_batches_of_each_do() -> None:
     """Five batches of each, a true -20 % at a batch scatter of 2 %: told, rightly."""

@@ -151,6 +151,7 @@ def _held(held):
     return Widths(**{n: np.array([getattr(held, n)]) for n in names})
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_alone_and_in_a_crowd() -> None:
     """One mix, 300 mixes, 300 in another order: the same to 1e-9."""

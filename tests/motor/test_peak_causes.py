@@ -337,6 +337,7 @@ def test_igniter_that_is_not_stated() -> None:
     assert one.sizes["doubling"] == pytest.approx(gas / 0.9, rel=1e-9)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_an_igniter_by_the_balance_of_the_chamber() -> None:
     """4 g in 30 ms, 0.4 of the grain free: as integrated here, a grain lit at once. Far

@@ -37,6 +37,7 @@ def plateau_rate(pressure):
     return 8e-3 * np.exp(0.6 * np.minimum(x - low, 0.0) + 0.6 * np.maximum(x - high, 0))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["twelve", "pairs"])
 def test_half_widths_against_known_noise(name: str) -> None:
     """Median half-width at most 1.3 times 1.95996 sigma sqrt(v), v from the design."""
@@ -60,6 +61,7 @@ def test_half_widths_against_known_noise(name: str) -> None:
     assert (np.median(halves, axis=0) <= 1.3 * exact).all()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("count", [3, 5])
 def test_rate_at_one_pressure_covers(count: int) -> None:
     hits = 0

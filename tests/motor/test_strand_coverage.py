@@ -33,6 +33,7 @@ def strands(pressure: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     return RATE * (pressure / 1e6) ** EXPONENT * np.exp(noise)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 @pytest.mark.parametrize("layout", LAYOUTS)
 def test_intervals_cover(layout: str) -> None:
@@ -110,6 +111,7 @@ def test_bands_only_where_the_data_call_for_them() -> None:
     assert found == 10
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_a_drawn_grain_covers_a_new_grain() -> None:
     """Laws drawn for a Monte-Carlo bracket a new strand as often as they should."""

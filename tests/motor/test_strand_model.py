@@ -82,6 +82,7 @@ def test_a_mix_without_a_recipe_burns_alone() -> None:
     assert pair.batch_low > 1.03
 
 
+@pytest.mark.slow
 def test_equal_recipes_are_not_called_different() -> None:
     """One batch each that differ by 6 % (sd): no verdict in 20 worlds.
 

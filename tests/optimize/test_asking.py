@@ -55,6 +55,7 @@ def test_aliases_and_fixed_parts() -> None:
     )
 
 
+@pytest.mark.slow
 def test_a_choice_of_sugars() -> None:
     """The chosen one gives at least what each alone gives."""
     best = asked(choices={"sugar": ["sucrose", "sorbitol"]})
@@ -197,6 +198,7 @@ def test_refusals(
     assert "\n" not in str(caught.value)
 
 
+@pytest.mark.slow
 def test_the_balance_takes_what_the_others_leave() -> None:
     """The same optimum as with bounds that do not bind; only one takes the rest."""
     usual = asked().found

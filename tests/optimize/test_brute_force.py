@@ -169,6 +169,7 @@ def feasible_cases(count: int, number: int, kinks: bool = False, first: int = 0)
     return found
 
 
+@pytest.mark.slow
 def test_twenty_problems_of_three_ingredients() -> None:
     """Never worse than the best of the 0.25 % lattice."""
     bind = [check_optimum(*case) for case in feasible_cases(3, 20)]

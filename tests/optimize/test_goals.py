@@ -97,6 +97,7 @@ def test_cost_is_price_over_impulse() -> None:
     assert found.found.objective == pytest.approx(1e3 * price / impulse, rel=1e-6)
 
 
+@pytest.mark.slow
 def test_where_all_cost_the_same_the_cheapest_has_most_impulse() -> None:
     """Per N s; no water leaves."""
     alike = Prices("EUR", dict.fromkeys(NAMES, 2.0))
@@ -158,6 +159,7 @@ def test_impulses_of_many_mixes_are_those_of_their_traces(more: dict) -> None:
     np.testing.assert_allclose(at_once([3, 1]), found[[3, 1]], rtol=1e-12)
 
 
+@pytest.mark.slow
 def test_most_impulse_counts_the_losses_that_are_known() -> None:
     """The best mix of a motor, and its row fired by itself; losses scale it."""
     found = [
@@ -238,6 +240,7 @@ def test_refused(objective: str, options: dict, words: str) -> None:
     assert "\n" not in str(caught.value)
 
 
+@pytest.mark.slow
 def test_less_pressure_may_be_looked_for() -> None:
     """The other way round nothing is refused."""
     found = asked("peak_pressure_MPa", motor=replace(motor()))
@@ -268,6 +271,7 @@ def test_a_front_of_impulse_against_cost() -> None:
     assert (np.diff(found.front.second) < 0.0).all()
 
 
+@pytest.mark.slow
 def test_a_goal_with_batches_that_miss_their_recipe() -> None:
     """Least change under a limit, robust: farther away than the nominal."""
     limit = cs.Requirement(column="flame_temperature_K", at_most=1490.0)

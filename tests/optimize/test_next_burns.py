@@ -193,6 +193,7 @@ def percents(burn: next_burns.NextBurn) -> np.ndarray:
     return np.array([100.0 * burn.option.recipe.get(n, 0.0) for n in NAMES])
 
 
+@pytest.mark.slow
 def test_burns_narrow_what_is_known_of_the_best_mix(three: Proposal) -> None:
     """Whole percents; doubt and 95 % pressure fall; a better mix may come in."""
     known = [three.before, *(burn.after for burn in three.burns)]
@@ -261,6 +262,7 @@ def test_an_objective_is_told_in_points_of_mass() -> None:
     assert next_burns.in_points(task, some) == pytest.approx([0.0, 10.0, 0.0])
 
 
+@pytest.mark.slow
 def test_nothing_is_fired_that_may_break_the_limit() -> None:
     """Firings are offered of mixes that keep it, of none where none does."""
     for rating in (7e6, 1.5e6):
@@ -419,6 +421,7 @@ def test_the_screen_is_ready_to_weigh(units: str, three: Proposal) -> None:
     assert lines[-1].startswith('Next: castsugar weigh "')
 
 
+@pytest.mark.slow
 def test_what_it_buys_and_what_not() -> None:
     """Both pressures of the best mix; after a repeat the scatter is a learnt one."""
     limited = motor(strands(0), strands(1), strands(1, "again"))

@@ -115,6 +115,7 @@ def pressure_world() -> Agenda:
 # ---------------------------------------------------------------- two worlds
 
 
+@pytest.mark.slow
 def test_the_kitchen_comes_first_where_the_pour_decides(pour_world: Agenda) -> None:
     assert pour_world.offers[0].kind not in BURNS
     assert largest(pour_world, burns=False) > 0.05
@@ -215,6 +216,7 @@ def test_the_chance_of_today_is_the_mean_of_those_to_come() -> None:
 # ---------------------------------------------------------------- costs, gaps
 
 
+@pytest.mark.slow
 def test_costs_that_are_stated_change_the_order(pour_world: Agenda) -> None:
     """A flow-out of one minute and no gram is first; gains stay."""
     stated = Costs({names.FLOW_OUT: {"time": 60.0, "mass": 0.0}})
@@ -246,6 +248,7 @@ def test_what_is_not_computed_says_why() -> None:
     assert of(once, names.PAN_WEIGHT).reason == ""
 
 
+@pytest.mark.slow
 def test_where_no_mix_pours_no_burn_changes_a_choice() -> None:
     """Below 0.01 Pa s nothing pours: burns gain nothing, and the other way round."""
     thick = what_next(world(pours(0.01), rating=20e6))
@@ -261,6 +264,7 @@ def test_without_a_limit_there_is_no_choice_to_change() -> None:
         what_next(world())
 
 
+@pytest.mark.slow
 def test_a_finer_scale_tells_no_more_than_a_better_pan_weight(
     pour_world: Agenda,
 ) -> None:

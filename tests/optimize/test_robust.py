@@ -63,6 +63,7 @@ def robust(most: float, sloppy: Sloppiness, space: Space = SPACE) -> Robust:
     return robust_optimum(problem(), goal, space, (found, made), drawn, effort=QUICK)
 
 
+@pytest.mark.slow
 def test_a_recipe_at_its_limit_gives_way_and_95_of_100_batches_keep_it() -> None:
     """2,000 batches of the test, each part off by 0.3 g in 100 g."""
     answer = robust(1500.0, replace(EXACT, weighing=3e-4))
@@ -88,6 +89,7 @@ def test_where_the_batches_keep_it_already_nothing_is_gained() -> None:
     assert answer.kept is answer.nominal
 
 
+@pytest.mark.slow
 def test_as_far_as_it_goes_where_no_recipe_has_all_the_room() -> None:
     """The flame takes less nitrate; the bounds leave a third of a point."""
     narrow = replace(
@@ -101,6 +103,7 @@ def test_as_far_as_it_goes_where_no_recipe_has_all_the_room() -> None:
     assert answer.margins
 
 
+@pytest.mark.slow
 def test_without_sloppiness_a_chance_is_that_of_the_table() -> None:
     """A limit at the 95 % quantile is kept by 95 of 100, and is not to be moved."""
     parts = {"potassium nitrate": 0.6, "sucrose": 0.4}

@@ -211,6 +211,7 @@ def test_a_sloppy_batch(outcome: Outcome) -> None:
     assert all(margin >= 0.0 for margin in robust.margins.values())
 
 
+@pytest.mark.slow
 def test_above_the_case_is_refused(task: Task) -> None:
     """Without a limit on the pressure the best mix of a weak case is not to be made."""
     assert task.settings.motor is not None

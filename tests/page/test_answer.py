@@ -264,6 +264,7 @@ def test_next_passes(page: Page, start: dict[str, Any]) -> None:
     assert tried["next"] == {"text": "weigh it", "state": None, "weigh": True}
 
 
+@pytest.mark.slow
 def test_next_widens_the_throat(page: Page, start: dict[str, Any]) -> None:
     """The narrowest throat that passes, to 0.1 mm: one step narrower does not."""
     state = start | {"parts": PARTS, "throat": "6.3 mm"}
@@ -299,6 +300,7 @@ def test_next_goes_to_the_scale(page: Page, start: dict[str, Any]) -> None:
     assert told["next"]["state"]["parts"] == PARTS
 
 
+@pytest.mark.slow
 def test_courses_and_curves(page: Page, start: dict[str, Any]) -> None:
     """Finite lists of one length; the peak drawn is the one told within 1 %."""
     state = start | {"parts": PARTS}
@@ -329,6 +331,7 @@ def test_curves_in_us_units(page: Page) -> None:
     assert us["course"]["case_label"] == "case 1000 psi"
 
 
+@pytest.mark.slow
 def test_the_base_is_not_compared_with_itself(
     page: Page, start: dict[str, Any]
 ) -> None:

@@ -93,6 +93,7 @@ def test_recipe_lands_behind_the_last(hand: Hand) -> None:
     assert hand.page.changed == ""
 
 
+@pytest.mark.slow
 def test_undo_of_several(hand: Hand) -> None:
     """Back step by step, byte by byte; then there is nothing more."""
     kept = [hand.data]
@@ -109,6 +110,7 @@ def test_undo_of_several(hand: Hand) -> None:
         hand.undo()
 
 
+@pytest.mark.slow
 def test_line_ends_of_the_file_stay(bench: Path) -> None:
     """A file of Windows keeps its line ends, the new line has them too."""
     bench.write_bytes(bench.read_bytes().replace(b"\n", b"\r\n"))
@@ -208,6 +210,7 @@ def test_name_of_an_ingredient(hand: Hand, name: str) -> None:
     assert hand.data == old
 
 
+@pytest.mark.slow
 def test_name_is_a_name_only(hand: Hand) -> None:
     """It makes no path, no table and no second line."""
     there = names(hand.bench.parent)

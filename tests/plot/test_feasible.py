@@ -103,6 +103,7 @@ def test_nothing_is_drawn_beside_the_bounds() -> None:
     assert found == {(0.2, 0.3, 0.5), (0.2, 0.7, 0.1), (0.5, 0.0, 0.5), (0.9, 0.0, 0.1)}
 
 
+@pytest.mark.slow
 def test_a_limit_without_a_border_says_so() -> None:
     loose, hard = limit(5000.0), limit(2000.0, ">=", COLUMNS[2])
     sheet = sheet_of(outcome(THREE, loose, hard))

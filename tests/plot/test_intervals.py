@@ -269,6 +269,7 @@ def test_words_stay_inside_the_picture(comparison: Comparison) -> None:
     assert draw(640).title == f"EXAMPLE: sorbitol against {SCRIPT}"
 
 
+@pytest.mark.slow
 def test_more_mixes_than_marks() -> None:
     """The first six others are drawn, and that is said."""
     mixes = [

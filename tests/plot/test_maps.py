@@ -66,6 +66,7 @@ def areas_of(axes: Any) -> dict[str, PathPatch]:
     return {str(p.get_label()): p for p in axes.patches if isinstance(p, PathPatch)}
 
 
+@pytest.mark.slow
 def test_does_not_burn_and_below_900_K_are_two_marks(made: Map) -> None:
     """Cold mixes are those of 90 % nitrate and more; both have their own hatch."""
     axes = axes_of(made, "flame_temperature")

@@ -262,6 +262,7 @@ def test_what_does_not_fit_is_refused(shares: Any, values: Any) -> None:
         cs.plot.ternary(SHARES, A, corners=CORNERS, limits={"x": np.zeros(3)})
 
 
+@pytest.mark.slow
 def test_a_picture_of_5151_mixes_is_small_and_quick() -> None:
     """Below 100 kB; 0.3 s of this processor, held against ten times that."""
     shares = triangle(0.01)
@@ -285,6 +286,7 @@ def test_a_picture_of_5151_mixes_is_small_and_quick() -> None:
     assert len(svg) < 100_000
 
 
+@pytest.mark.slow
 def test_the_ink_of_a_mark_is_that_of_its_place() -> None:
     """A page's rules for the dark do not reach into a shape that is used."""
     made = some(measured=np.array([[0.6, 0.2, 0.2]]))

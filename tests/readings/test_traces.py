@@ -294,6 +294,7 @@ def test_files_that_cannot_be_read(tmp_path: Path) -> None:
         read_trace(tmp_path)
 
 
+@pytest.mark.slow
 def test_lines_across_blocks(write: Write, monkeypatch: pytest.MonkeyPatch) -> None:
     """Wherever the file is cut, samples and their lines are the same."""
     text = "# a\n\n" + rows("0,1", "", " # b", "0,2").replace("\n", "\r\n") + "9,é\n"
@@ -364,6 +365,7 @@ LOOSE = settings(
 )
 
 
+@pytest.mark.slow
 @LOOSE
 @given(
     data=st.lists(st.tuples(NUMBERS, NUMBERS), min_size=20, max_size=40),

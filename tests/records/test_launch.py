@@ -251,6 +251,7 @@ def by_name(card: Card) -> dict[str, Rule]:
     return {rule.name: rule for rule in card.rules}
 
 
+@pytest.mark.slow
 def test_grains_as_drawn_have_the_peak_of_the_table(tmp_path: Path) -> None:
     """Same sizes, the assumed 95 %: the same Kn and peak; only the doubt is theirs.
 
@@ -266,6 +267,7 @@ def test_grains_as_drawn_have_the_peak_of_the_table(tmp_path: Path) -> None:
     assert after["pressure"].high == pytest.approx(1000 * 6894.757, rel=1e-6)
 
 
+@pytest.mark.slow
 def test_denser_grains_and_wider_cores_raise_the_peak(tmp_path: Path) -> None:
     """Gas goes with Kn x density: ln p moves by its ln over 1 - n, n near 0.3."""
     usual = by_name(carded(tmp_path, grains=grains(0.95, 0.95)))["peak"].value
@@ -274,6 +276,7 @@ def test_denser_grains_and_wider_cores_raise_the_peak(tmp_path: Path) -> None:
     assert rise == pytest.approx(math.log(0.97 / 0.95) / 0.7, rel=0.05)
 
 
+@pytest.mark.slow
 def test_a_case_that_is_too_weak(tmp_path: Path) -> None:
     """Rated between the expected peak and its 95 % value, then below both."""
     told = by_name(carded(tmp_path, grains=grains(0.95, 0.95)))
@@ -322,6 +325,7 @@ def test_grains_that_are_not_those_of_the_motor(
     assert why in rules["fit"].why
 
 
+@pytest.mark.slow
 def test_a_motor_that_tells_less(tmp_path: Path) -> None:
     """Without a bore nobody can say; a table of areas is no cylinder; no case."""
     told = grains(0.95, 0.95)
@@ -343,6 +347,7 @@ def test_a_motor_that_tells_less(tmp_path: Path) -> None:
     )
 
 
+@pytest.mark.slow
 def test_a_day_hotter_than_the_hottest_is_judged(tmp_path: Path) -> None:
     """The bench says 35 C; grains at 36 C have a pressure, a higher one."""
     usual = by_name(carded(tmp_path))["pressure"]
@@ -359,6 +364,7 @@ def burned(folder: Path, seconds: float) -> Event:
     return Event(kind="burned", date="2026-05-02", values=linked)
 
 
+@pytest.mark.slow
 def test_strands_of_this_batch_count(tmp_path: Path) -> None:
     """Its p95 is that of the table for the batch that burned; changed ones do not."""
     event = burned(tmp_path, 9.0)

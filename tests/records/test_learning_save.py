@@ -249,6 +249,7 @@ def test_an_efficiency_that_learn_wrote_once_is_taken_out(world: Path) -> None:
         assert len(found.removed) == (remark != "mine")
 
 
+@pytest.mark.slow
 def test_a_doubted_firing_needs_a_reason_that_is_kept(world: Path) -> None:
     """Left out, accepted with a reason, and accepted still the next time."""
     doubt = "the zero moved"

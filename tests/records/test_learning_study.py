@@ -232,6 +232,7 @@ def simulated(folder: Path, seed: int, count: int) -> tuple[list[Batch], Truth]:
     return [made(folder, str(k), truth, rng) for k in range(count)], truth
 
 
+@pytest.mark.slow
 def test_bands_narrow_with_every_batch(tmp_path: Path) -> None:
     """Drying time and viscosity: 1 batch, then 4.
 

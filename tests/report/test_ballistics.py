@@ -69,6 +69,7 @@ def test_one_screen(ask, words: list[str]) -> None:
     assert ("No burn law: no motor and no strands" in out) == (words[0] != "base")
 
 
+@pytest.mark.slow
 def test_the_screen_has_the_numbers_of_the_block(ask) -> None:
     """A value, its band and its status stand in one row, in the place they allow."""
     found = cs.ballistics(ALONE[0], pressure=3e6)
@@ -175,6 +176,7 @@ def test_what_cannot_be_answered_is_one_line(ask, words: list[str], said: str) -
     assert said in err
 
 
+@pytest.mark.slow
 def test_evaluate_names_the_command_and_keeps_no_block(
     folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

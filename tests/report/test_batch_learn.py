@@ -98,6 +98,7 @@ def said(words: list[str], capsys: pytest.CaptureFixture[str]) -> str:
     return capsys.readouterr().out
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", CARDS)
 def test_a_screen(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     """24 lines of 80, statuses in order, one closing line, Next last."""
@@ -137,6 +138,7 @@ def test_a_document(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert not [h for h in heads if h.endswith("_kg")]
 
 
+@pytest.mark.slow
 def test_what_was_added(capsys: pytest.CaptureFixture[str]) -> None:
     new = said([*SCREENS["new"], "--date", "2026-06-01", "--json"], capsys)
     words = ["batch", "add", json.loads(new)["id"], "--observe", "pale", *WHERE]
@@ -219,6 +221,7 @@ def test_a_forecast_says_what_moved_it(
     assert f"CHANGES {ID}, MPa: peak predicted 3.90, measured 4.49, {words}" in text
 
 
+@pytest.mark.slow
 def test_a_forecast_moves_towards_its_firing(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
@@ -231,6 +234,7 @@ def test_a_forecast_moves_towards_its_firing(
     assert measured < by_rate < before
 
 
+@pytest.mark.slow
 def test_the_card_forbids(capsys: pytest.CaptureFixture[str]) -> None:
     """By hand: 372 - 368 = 4 g gained; 0.2 % of 368 g is 0.736 g, the scale adds less.
 
@@ -248,6 +252,7 @@ def test_the_card_forbids(capsys: pytest.CaptureFixture[str]) -> None:
     assert "This batch was closed as used" in text
 
 
+@pytest.mark.slow
 def test_the_card_of_real_grains(capsys: pytest.CaptureFixture[str]) -> None:
     """By hand: 91.2 g over pi/4 (35.9^2 - 14.1^2) 61.8 mm3 is 1724 kg/m3.
 
@@ -273,6 +278,7 @@ def test_the_card_of_real_grains(capsys: pytest.CaptureFixture[str]) -> None:
     assert "95.2 (93.9 to 96.6)" in full
 
 
+@pytest.mark.slow
 def test_the_card_refuses_real_grains(capsys: pytest.CaptureFixture[str]) -> None:
     """By hand: 86 g over pi/4 (35.9^2 - 14^2) 62 mm3 is 1616 of 1808 kg/m3."""
     light = [w.replace("90.9 g", "86 g").replace("14.2 mm", "14 mm") for w in GRAINS]
@@ -321,6 +327,7 @@ def test_a_wrong_card(
     assert printed.err.count("\n") == 1
 
 
+@pytest.mark.slow
 def test_grains_weigh_no_more_than_the_pan(
     capsys: pytest.CaptureFixture[str],
 ) -> None:

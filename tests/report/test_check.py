@@ -59,6 +59,7 @@ def test_the_example(
     assert main(shlex.split(lines[-1].removeprefix("Next: castsugar "))) == 0
 
 
+@pytest.mark.slow
 def test_documents(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """JSON holds every point, valid by its schema; CSV has one row each."""
     code, out = said(capsys, str(bench), "--json")

@@ -317,6 +317,7 @@ def test_no_model_is_one_line(
     assert "Least sure" not in out
 
 
+@pytest.mark.slow
 def test_a_measurement_is_kept_or_refused(
     example: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -367,6 +368,7 @@ def test_parameters_are_sorted_by_what_they_move(
     assert " of 9 measured" in out.splitlines()[0]
 
 
+@pytest.mark.slow
 def test_a_protocol_measures_nothing(
     example: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -403,6 +405,7 @@ def test_print_is_short(example: Path) -> None:
     assert re.match(r"1: pours in \d+ of 100 draws, median \d+ Pa s", verdict)
 
 
+@pytest.mark.slow
 def test_how_another_sugar_sets_is_said(
     example: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -111,6 +111,7 @@ def changed(**keys: str) -> None:
     path.write_text(text.replace("[motor]\n", f"[motor]\n{told}"), encoding="utf-8")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("units", ["si", "us"])
 def test_the_table(ask: Any, units: str) -> None:
     """Every cause of the example in a row of at most 80, below the case, no finding."""
@@ -164,6 +165,7 @@ def test_assumed_sizes_are_a_caution_in_full(ask: Any) -> None:
     assert "CAUTION: hot day" not in said
 
 
+@pytest.mark.slow
 def test_json_of_the_causes(ask: Any) -> None:
     """Valid; pressures are factors times the peaks of the row, in keys with units."""
     changed(igniter_mass="4 g", throat_after="7.8 mm", hottest_grain="35 C")

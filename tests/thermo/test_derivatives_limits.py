@@ -191,6 +191,7 @@ def boundary() -> float:
     return high
 
 
+@pytest.mark.slow
 def test_across_a_boundary() -> None:
     """Where the last solid melts dT/dH jumps from 0 to 1/cp; T itself does not.
 

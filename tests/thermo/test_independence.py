@@ -92,6 +92,7 @@ def test_shuffled_random_mixes() -> None:
     agree(solve(take(given, rows)), solve(given), rows)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("flow", FLOWS)
 def test_again(flow: str) -> None:
     """The same call gives the same bytes."""

@@ -13,6 +13,7 @@ from castsugar import numerics
 from castsugar.thermo.gibbs import newton, starts
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_lost_rows_take_nothing_from_others() -> None:
     """The whole triangle, corners without nitrate or carbon included: alone alike."""
@@ -77,6 +78,7 @@ def test_a_row_whose_first_guess_fails_costs_few_linear_programs(
         assert np.isnan(after[key].drop(fine)).all()
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_throat_on_a_step_of_a_heat_capacity() -> None:
     """Where a fit's heat capacity steps, so does the sound speed: still a throat.

@@ -43,6 +43,7 @@ def test_round_temperature() -> None:
     assert there.enthalpy == pytest.approx(beside.enthalpy, abs=5.0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["nasa-1993", "nasa-2002"])
 def test_every_join_and_transition(name: str) -> None:
     """Where fits or forms meet, to the last bit, and one bit to either side."""
@@ -71,6 +72,7 @@ def check_random_states(
         assert solver.equilibrium(table, charge, float(p), float(t)).temperature == t
 
 
+@pytest.mark.slow
 def test_random_states() -> None:
     """150 from 2000 K up."""
     check_random_states(150, 31)

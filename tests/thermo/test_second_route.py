@@ -134,6 +134,7 @@ TWO_PLATEAUS = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("recipe", "pressure"), TWO_PLATEAUS)
 def test_two_plateaus(recipe: dict[str, float], pressure: float) -> None:
     """From the plateau of one carbonate to that of the other: found and confirmed."""
@@ -165,6 +166,7 @@ SHORT_PLATEAUS = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("recipe", "pressure"), SHORT_PLATEAUS)
 def test_short_plateaus(recipe: dict[str, float], pressure: float) -> None:
     """Upstream of two maxima, one narrower than a scan: confirmed and flagged."""
