@@ -174,7 +174,7 @@ SIGNATURES = {
     "equilibrium": "(mix, *, pressure=6894757.0, temperature=None, species=None)",
     "prove": (
         "(mix, *, pressure=6894757.0, exit_pressure=None, flow='no-solidification', "
-        "within=1e-06, temperature=None, species=None)"
+        "within=1e-06, temperature=None, kitchen=None, species=None)"
     ),
     "load_database": "(folder=None)",
     "parse_recipe": "(text, *, where='')",

@@ -180,3 +180,13 @@ def test_certificates_are_refused_before_any_work(
     told = capsys.readouterr()
     assert said in told.err
     assert told.err.count("\n") == 1
+
+
+@pytest.mark.exact
+def test_what_is_proved_is_what_was_cooked() -> None:
+    """The water that a cook leaves is burnt: the flame of the row, and no other."""
+    kitchen = cs.Kitchen(cook=cs.Cook.hold(392.15, 480.0))
+    mix = "KNO3:60 powdered sugar:20 corn syrup:20"
+    (row,) = cs.evaluate([mix], kitchen=kitchen)["flame_temperature_K"]
+    assert cs.prove(mix, temperature=row, kitchen=kitchen).proved
+    assert not cs.prove(mix, temperature=row).proved

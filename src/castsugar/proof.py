@@ -17,7 +17,8 @@ from castsugar.constants import DEFAULT_FLOW, DEFAULT_PRESSURE
 from castsugar.errors import ConvergenceError, InputError
 from castsugar.evaluation import check_options
 from castsugar.mix.basis import Cited, basis
-from castsugar.mix.mix import MixLike, as_mix
+from castsugar.mix.blends import of_mixes
+from castsugar.mix.mix import Mix, MixLike, as_mix
 from castsugar.rows import shipped_species
 from castsugar.thermo.flow import without_solidification
 from castsugar.thermo.gibbs import solution
@@ -25,6 +26,7 @@ from castsugar.thermo.solver import Charge, charge_of, model_of
 from castsugar.thermo.species import SpeciesTable
 
 if TYPE_CHECKING:
+    from castsugar.kitchen.parameters import Kitchen
     from castsugar.thermo.gibbs.model import Iterate
     from castsugar.thermo.gibbs.solution import Flow
     from castsugar.thermo.proof.points import Claim, Prover
@@ -149,6 +151,7 @@ def prove(  # noqa: PLR0913 - keyword-only options
     flow: str = DEFAULT_FLOW,
     within: float = 1e-6,
     temperature: float | None = None,
+    kitchen: Kitchen | None = None,
     species: SpeciesTable | None = None,
 ) -> Proof:
     """Prove the flame temperature of a mix by bounds that trust no solver.
@@ -173,6 +176,8 @@ def prove(  # noqa: PLR0913 - keyword-only options
         How close, from 1e-9 to 10. [K]
     temperature : float, optional
         What is to be proved; by default what the solver finds. [K]
+    kitchen : Kitchen, optional
+        How it is cooked, which decides its water, as in :func:`castsugar.evaluate`.
     species : SpeciesTable, optional
         The shipped products by default.
 
@@ -193,7 +198,7 @@ def prove(  # noqa: PLR0913 - keyword-only options
     >>> prove("KNO3:65 sucrose:35").status
     'proved'
     """
-    known = as_mix(mix)
+    known = _as_burnt(as_mix(mix), kitchen)
     check_options(pressure, exit_pressure, flow)
     instance(species, SpeciesTable, "species")
     within = _checked(within, "within", *WITHIN)
@@ -224,6 +229,17 @@ def prove(  # noqa: PLR0913 - keyword-only options
         expansion=expansion,
         basis=basis([known], pressure=pressure, species=species),
     )
+
+
+def _as_burnt(mix: Mix, kitchen: Kitchen | None) -> Mix:
+    """Return a mix with the water that its cook leaves."""
+    if kitchen is None:
+        return mix
+    from castsugar.kitchen.parameters import Kitchen
+    from castsugar.kitchen.pour_table import cook
+
+    instance(kitchen, Kitchen, "kitchen")
+    return cook(of_mixes([mix]), kitchen, window=False, boils=False).blends.mix(0)
 
 
 def need_flint() -> None:

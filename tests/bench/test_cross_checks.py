@@ -187,7 +187,7 @@ def test_first_screen_and_check_say_it(
     assert main(["check", *file]) == 1
     told = capsys.readouterr().out
     assert "the grains weigh" in " ".join(told.split())
-    assert "moves the margin" in told
+    assert "a slip in" in told
 
 
 @pytest.mark.exact

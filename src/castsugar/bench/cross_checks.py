@@ -34,6 +34,9 @@ _BATCH, _FIRED = 2.5, 2.3
 #: The same for what burned first: nothing but what is usual stands against it.
 _FIRST = 2.0
 
+#: The same for all strands of another bench: of many one may lie far off by chance.
+_OTHER = 3.0
+
 #: ln of Kn by a firing over that of throat and grain, with a c* of the firing and
 #: without one: rate 2 %, pressure 1.5, area 2, density 1.5, c* 2 or else 5.
 _KN, _KN_ALONE = 0.08, 0.14
@@ -173,6 +176,19 @@ def _rates(burning: BurnModel) -> Iterator[str]:
     if nameless.any():
         limit = _FIRST if nameless.all() else _BATCH
         yield from _apart(model, nameless, "the strands", limit)
+    yield from _others(model)
+
+
+def _others(model: BurnModel) -> Iterator[str]:
+    """Hold what each other bench burned against all else."""
+    if model.rows.elsewhere is None:
+        return
+    within = model.rows.elsewhere == 2.0  # rows of one other bench
+    first = [i for i, row in enumerate(within) if row.any() and not row[:i].any()]
+    names = dict.fromkeys(one.bench for one in model.evidence if one.bench)
+    for name, row in zip(names, first, strict=True):
+        whose = f"imported strands of bench {name}"
+        yield from _apart(model, within[row], whose, _OTHER)
 
 
 def _held(burning: BurnModel) -> BurnModel:
@@ -210,8 +226,13 @@ def _example(every: Sequence[Sequence[Strand]]) -> Iterator[str]:
     """Find the strands of the example, though nothing calls them invented."""
     for strands in every:
         named = any(one.invented for one in strands)
-        if not named and _readings(strands) <= _of_the_example():
+        if not named and of_the_example(strands):
             yield "these strands are those of the example, which nobody burned"
+
+
+def of_the_example(strands: Sequence[Strand]) -> bool:
+    """Return whether all of some strands are those of the example bench."""
+    return bool(strands) and _readings(strands) <= _burned_by_nobody()
 
 
 def _readings(strands: Sequence[Strand]) -> Counter[tuple[float, float]]:
@@ -220,7 +241,7 @@ def _readings(strands: Sequence[Strand]) -> Counter[tuple[float, float]]:
 
 
 @functools.cache
-def _of_the_example() -> Counter[tuple[float, float]]:
+def _burned_by_nobody() -> Counter[tuple[float, float]]:
     found: Counter[tuple[float, float]] = Counter()
     for name in ("strands.csv", "strands-new.csv"):
         lines = example_files()[name].splitlines()

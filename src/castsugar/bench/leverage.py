@@ -16,7 +16,7 @@ from castsugar.bench.world import World
 from castsugar.errors import CastsugarError
 from castsugar.evaluation import evaluate_columns
 from castsugar.motor.burn_evidence import FIRING, STRANDS
-from castsugar.motor.case import allowable_pressure
+from castsugar.motor.case import Case, allowable_pressure
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import Hardware
 
@@ -73,7 +73,7 @@ class Lever:
 def levers(world: World) -> tuple[Lever, ...]:
     """Return what moves the pressure margin of the first recipe, by leverage.
 
-    Those first that nothing else tells of; none without recipe, motor and case, or
+    The most first; none without recipe, motor and case, or
     where the recipe has no margin.
     """
     motor, recipe = world.motor, next(iter(world.recipes), "")
@@ -93,17 +93,8 @@ def levers(world: World) -> tuple[Lever, ...]:
         Lever(entry=e, slip=by, unit=unit, points=scale * slope * step, told_by=told)
         for e, by, unit, step, told in _entries(world, motor)
     ]
-    by = _SLIPS["pressure"]
-    found.append(
-        Lever(
-            entry=f"motor.case.{_rating(motor)}",
-            slip=by,
-            unit="%",
-            points=scale * by / (100.0 + by),
-            told_by=NOTHING,
-        )
-    )
-    return tuple(sorted(found, key=lambda x: (x.told_by != NOTHING, -x.points)))
+    found.append(_rating(motor.case, scale))
+    return tuple(sorted(found, key=lambda x: -x.points))
 
 
 def _p95(world: World, recipe: str, motor: Hardware) -> float:
@@ -113,11 +104,18 @@ def _p95(world: World, recipe: str, motor: Hardware) -> float:
     return 1e6 * float(columns["peak_pressure_p95_MPa"][0])
 
 
-def _rating(motor: Hardware) -> str:
-    """Return the key that sets the allowed pressure."""
-    rule = allowable_pressure(motor.case).rule if motor.case is not None else ""
+def _rating(case: Case, scale: float) -> Lever:
+    """Return the lever of what sets the allowed pressure; another limit may stop it.
+
+    `scale` is the p95 in percent of what is allowed.
+    """
+    now, by = allowable_pressure(case), _SLIPS["pressure"]
     keys = {"rated": "rated_pressure", "proof": "proof_pressure"}
-    return keys.get(rule.partition(" ")[0], "wall")
+    key = keys.get(now.rule.partition(" ")[0], "thickness")
+    more = replace(case, **{key: getattr(case, key) * (1.0 + 0.01 * by)})
+    points = scale * (1.0 - now.pressure / allowable_pressure(more).pressure)
+    entry = f"motor.case.{key.replace('thickness', 'wall')}"
+    return Lever(entry=entry, slip=by, unit="%", points=points, told_by=NOTHING)
 
 
 #: Entry, how much it may be off and in what unit, the step in ln S, what else tells.

@@ -70,7 +70,11 @@ def proofs_of(
         return []
     from castsugar.proof import prove
 
-    given = {**question.conditions.options(), "species": question.species}
+    given = {
+        **question.conditions.options(),
+        "kitchen": question.kitchen,
+        "species": question.species,
+    }
     return [
         prove(mix, temperature=row["flame_temperature_K"], **given)
         if row["status"] == "ok"

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from castsugar.bench.cross_checks import of_the_example
 from castsugar.bench.world import World
 from castsugar.errors import InputError
 from castsugar.motor.strand_model import pots
@@ -69,7 +70,7 @@ def refuse_invented(world: World, learnt: BurnedLearnt) -> None:
         for source in mix.sources
         if source.batches
         for strand in source.strands
-        if strand.invented
+        if strand.invented or of_the_example(source.strands)
     ]
     if told:
         listed = ", ".join(dict.fromkeys(told))

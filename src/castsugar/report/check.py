@@ -147,7 +147,7 @@ def _levers(levers: Sequence[Lever], show: Shown) -> Table:
         for one in levers
     )
     return Table(
-        heads=("moves the margin", "if off by", "points", "told also by"),
+        heads=("a slip in", "of", "% of margin", "seen by"),
         rows=rows,
         left=frozenset({0, 3}),
         spare=max(len(rows) - _LEAST, 0),
