@@ -8,11 +8,13 @@ from __future__ import annotations
 import json
 import re
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from castsugar import load_database
+from castsugar.bench.example import example_files
 from castsugar.bench.imported import FOLDER, OWN
 from castsugar.cli import batch_sharing as command
 from castsugar.cli.main import main
@@ -429,3 +431,46 @@ def test_a_good_file_and_what_is_no_file(
 
 def test_words_of_the_command_are_those_of_the_form() -> None:
     assert command.LICENCES == shared_strands.LICENCES
+
+
+def test_strands_of_the_example_are_not_shared(
+    anna: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Without a word that calls them invented, they are known by their readings."""
+    rows = [x for x in example_files()["strands.csv"].splitlines() if x[:1] != "#"]
+    (anna / "strands_of_anna.csv").write_text("\n".join(rows) + "\n", "utf-8")
+    law = LAW + 'mix = "60/20/20"\n'
+    (anna / "bench.toml").write_text(BENCH + law, "utf-8")
+    (line,) = refused(capsys, ["export", "--licence", "CC0-1.0"])
+    assert "invented" in line
+
+
+def test_a_bench_ten_times_as_fast_is_named(
+    anna: Path,
+    ben: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """A unit typed wrong elsewhere is a MISFIT here; a fifth slower is none."""
+    text = exported(capsys)
+    strands, _ = from_text(text, "a.csv", load_database())
+    shutil.copy(anna / "strands_of_anna.csv", ben)
+    (ben / "bench.toml").write_text(BENCH + LAW, "utf-8")
+    monkeypatch.chdir(ben)
+    for factor, told in ((0.8, False), (10.0, True)):
+        bench = ("0" if told else "1") * 16
+        moved = [
+            replace(
+                one,
+                bench=bench,
+                numbers={**one.numbers, "burn_rate_mm_s": factor * one.reading[1]},
+            )
+            for one in strands
+        ]
+        Path("other.csv").write_text(to_text(moved), "utf-8")
+        assert main(["batch", "import", "other.csv"]) == 0
+        capsys.readouterr()
+        assert main(["evaluate", "secret_house_mix", "--no-confirm"]) == 0
+        out = " ".join(capsys.readouterr().out.split())
+        assert (f"Imported strands of bench {bench}" in out) == told
+        Path(FOLDER, f"{bench}.csv").unlink()

@@ -68,9 +68,8 @@ def refuse_invented(world: World, learnt: BurnedLearnt) -> None:
         Path(strand.file).name
         for mix in learnt.mixes
         for source in mix.sources
-        if source.batches
         for strand in source.strands
-        if strand.invented or of_the_example(source.strands)
+        if (source.batches and strand.invented) or of_the_example(source.strands)
     ]
     if told:
         listed = ", ".join(dict.fromkeys(told))
