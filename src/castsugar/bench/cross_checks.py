@@ -14,6 +14,7 @@ import math
 import statistics
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
@@ -223,11 +224,15 @@ def _strands(world: World) -> Iterator[list[Strand]]:
 
 
 def _example(every: Sequence[Sequence[Strand]]) -> Iterator[str]:
-    """Find the strands of the example, though nothing calls them invented."""
-    for strands in every:
-        named = any(one.invented for one in strands)
-        if not named and of_the_example(strands):
-            yield "these strands are those of the example, which nobody burned"
+    """Find strands of the example, though nothing calls them invented."""
+    found = [
+        strands
+        for strands in every
+        if of_the_example(strands) and not any(one.invented for one in strands)
+    ]
+    if found:
+        files = ", ".join(dict.fromkeys(Path(one[0].file).name for one in found))
+        yield f"the strands of {files} are those of the example, which nobody burned"
 
 
 def of_the_example(strands: Sequence[Strand]) -> bool:
