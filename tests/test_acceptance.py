@@ -306,6 +306,7 @@ def test_any_output_takes_it(
     said = raw.decode(encoding)
     fits(said)
     assert _PLAIN.sub("", said) == _PLAIN.sub("", text)
+    assert said.count("?") == text.count("?")
 
 
 @pytest.mark.parametrize(

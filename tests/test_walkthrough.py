@@ -3,16 +3,11 @@
 from __future__ import annotations
 
 import importlib.util
-import io
-import shlex
 import shutil
-import sys
 from pathlib import Path
 from types import ModuleType
 
 import pytest
-
-from castsugar.cli.main import main
 
 # Exact: text against text.
 pytestmark = pytest.mark.exact
@@ -74,34 +69,3 @@ def test_prints_what_readme_shows(tmp_path: Path) -> None:
     for commands, shown in [WALK.main_job(README), *WALK.blocks(README)]:
         printed = WALK.run(commands, tmp_path)
         assert printed.rstrip("\n") == shown.rstrip("\n"), commands
-
-
-def shown(words: list[str], encoding: str, patch: pytest.MonkeyPatch) -> str:
-    """Return what a command prints on a screen of this encoding.
-
-    It ends well; the record of a change on invented numbers answers "no".
-    """
-    for name in ("stdout", "stderr"):
-        patch.setattr(sys, name, io.TextIOWrapper(io.BytesIO(), encoding))
-    assert main(words) == (words[0] == "justify"), (encoding, words)
-    sys.stdout.seek(0)
-    return sys.stdout.read()
-
-
-@pytest.mark.slow
-def test_prints_in_every_encoding(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Where the screen lacks a character too: the same exit code, nothing replaced."""
-    lines = [line for block, _ in WALK.blocks(README) for line in block.splitlines()]
-    asked = [shlex.split(line)[1:] for line in lines]
-    asked += [[*asked[1], "--json"], [*asked[-1], "--json"]]
-    printed = {}
-    for encoding in ("utf-8", "cp1252", "cp437", "ascii"):
-        folder = tmp_path / encoding
-        folder.mkdir()
-        monkeypatch.chdir(folder)
-        printed[encoding] = [shown(words, encoding, monkeypatch) for words in asked]
-    wanted = [text.count("?") for text in printed["utf-8"]]
-    for encoding, texts in printed.items():
-        assert [text.count("?") for text in texts] == wanted, encoding
