@@ -406,6 +406,7 @@ def test_light_sees_a_heavy_import() -> None:
     assert "numpy" in loaded
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_a_plain_question_loads_no_wing_that_it_does_not_need() -> None:
     """Without a cook and a motor, neither kitchen nor motor, nor pandas."""

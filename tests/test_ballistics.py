@@ -101,6 +101,7 @@ def test_a_formula_that_misses_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
     assert not any("misses" in note for note in cs.ballistics(BASE, pressure=3e6).notes)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 @pytest.mark.parametrize("pressure", [3e6, 6.9e6])
 def test_a_nozzle_exponent_gives_back_the_thrust_coefficient(pressure: float) -> None:
@@ -128,6 +129,7 @@ def test_a_nozzle_exponent_gives_back_the_thrust_coefficient(pressure: float) ->
     assert [found[0], found[2]] == pytest.approx([low, 1.151], abs=6e-4)
 
 
+@pytest.mark.slow
 @pytest.mark.published
 def test_the_smoke_is_liquid_carbonate() -> None:
     """JANAF: Cp of K2CO3(l) is 209.200 J/(mol K); 138.205 g/mol."""
@@ -137,6 +139,7 @@ def test_the_smoke_is_liquid_carbonate() -> None:
     assert states["condensed_density_kg_m3"].status == "from-memory"
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_the_doubt_of_c_star_is_that_of_the_table() -> None:
     row = cs.evaluate(BASE, pressure=3e6, data_uncertainty=True).iloc[0]
@@ -206,6 +209,7 @@ def test_an_efficiency_counts_once(found: Ballistics, world: cs.bench.World) -> 
     assert (told.value, told.status) == (0.9, "stated")
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_without_a_motor_the_expected_pair_is_taken() -> None:
     """The medians held beforehand, 0.92 and 0.91, and said to be assumed."""
@@ -224,6 +228,7 @@ def test_without_a_motor_the_expected_pair_is_taken() -> None:
 # Burn law.
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_the_covariance_is_that_at_one_megapascal(
     found: Ballistics, world: cs.bench.World

@@ -86,6 +86,7 @@ def test_the_scatter_between_batches_widens_the_pressure_of_the_next_one() -> No
     assert here == pytest.approx(known * math.hypot(0.005, 0.005), abs=0.01)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_one_firing_lowers_the_limit_no_further_than_it_knows() -> None:
     """Before the third the p95 is at least that without any, times exp(-1.96 u).
@@ -205,6 +206,7 @@ def driven(path: Path, recipes: list[tuple[float, float, float]]) -> object:
     return cs.evaluate(mixes, motor=hardware_of(read_bench(path), load_database()))
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_nothing_jumps_between_measured_mixes(bench: Path) -> None:
     """A band grows with the distance from what was burned, a little."""
@@ -466,6 +468,7 @@ def test_what_a_firing_does_to_a_motor_is_checked(
         hardware(**given)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_an_exhaust_below_an_exponent_of_one_has_a_pressure() -> None:
     """Its pressure is told, for that needs c* alone; no nozzle gives its thrust."""

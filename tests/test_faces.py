@@ -42,6 +42,7 @@ def same(row: dict[str, Any], printed: dict[str, Any]) -> None:
             assert row[key] == value, key
 
 
+@pytest.mark.slow
 def test_evaluate_in_one_s_own_world(folder: Path, capsys: Any) -> None:
     """Lots, cook, motor and burn laws of one reading of the file."""
     del folder
@@ -97,6 +98,7 @@ def test_strands(folder: Path, capsys: Any) -> None:
             assert 1e3 * rate == pytest.approx(strand["fitted_rate_mm_s"], rel=1e-8)
 
 
+@pytest.mark.slow
 def test_firing(folder: Path, capsys: Any) -> None:
     """A recording, reduced, beside mix and motor."""
     del folder
@@ -122,6 +124,7 @@ def test_firing(folder: Path, capsys: Any) -> None:
     assert len(str(test)) < 1000
 
 
+@pytest.mark.slow
 def test_weigh(folder: Path, capsys: Any) -> None:
     """The sheet of a batch: every line in grams."""
     del folder

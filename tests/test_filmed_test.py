@@ -44,6 +44,7 @@ def filmed(**changes: object) -> StaticTest:
     return review_frames(FRAMES, stand, **known)  # type: ignore[arg-type]
 
 
+@pytest.mark.slow
 def test_the_mean_pressure_is_that_of_its_own_ideal_velocity() -> None:
     """p A t = m eta c*(p): the ideal c* at the pressure found gives it back."""
     found = filmed()
@@ -55,6 +56,7 @@ def test_the_mean_pressure_is_that_of_its_own_ideal_velocity() -> None:
     assert found.row["characteristic_velocity_m_s"] == pytest.approx(ideal, rel=1e-6)
 
 
+@pytest.mark.slow
 def test_no_peak_no_exponent_no_efficiency() -> None:
     found = filmed(peak_thrust=30.0)
     told = {"burn_time", "mass_flow", "mean_pressure", "mean_rate", "peak_thrust"}

@@ -117,6 +117,7 @@ def test_state() -> None:
     assert state.to_frame().species[0] == next(iter(state.main_species()))
 
 
+@pytest.mark.slow
 def test_outcome(outcome: Outcome) -> None:
     """The best mix, its limit, and full rows."""
     document = read(outcome)

@@ -216,6 +216,7 @@ def test_weigh_shows_the_values_of_evaluate(ask: Any) -> None:
     same(sheet, plain["mixes"][0], shown)
 
 
+@pytest.mark.slow
 def test_learn_shows_the_values_of_evaluate(
     ask: Any, folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

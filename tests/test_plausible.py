@@ -516,6 +516,7 @@ def test_a_remark_stands_on_a_screen_or_beside_csv(
         assert told["text"].endswith(SAID)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 @pytest.mark.parametrize("command", FIRST, ids=lambda text: text.split()[0])
 def test_a_remark_stands_on_the_first_screen(

@@ -150,6 +150,7 @@ def test_what_is_not_proved_is_said(capsys: Capture) -> None:
     assert "Exit temperature" not in told
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_json_keeps_every_digit_of_a_claim(capsys: Capture) -> None:
     """The claim is a text: what is proved within 1e-6 K must not be rounded."""

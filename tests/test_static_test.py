@@ -133,6 +133,7 @@ def whole() -> StaticTest:
     return review(reduced(), mix=MIX, hardware=hardware())
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_nozzle_efficiency_is_that_of_the_motor() -> None:
     """A cone of 12 mm behind 8 mm that gives 93 % of the ideal thrust coefficient.

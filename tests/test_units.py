@@ -208,6 +208,7 @@ PAIRS = [(quantity, unit) for quantity, units in UNITS.items() for unit in units
 GAUGE = [("pressure", f"{unit}(g)") for unit in UNITS["pressure"]]
 
 
+@pytest.mark.slow
 @settings(derandomize=True, deadline=200)
 @given(pair=st.sampled_from(PAIRS + GAUGE), number=st.floats(1e-3, 1.0))
 def test_round_trip(pair: tuple[str, str], number: float) -> None:

@@ -50,6 +50,7 @@ def test_tells_the_whole_story() -> None:
         assert screen.splitlines()[-1].startswith("Next: castsugar")
 
 
+@pytest.mark.slow
 def test_a_wrong_text_would_be_found(tmp_path: Path) -> None:
     """The comparison runs the command: a changed digit in README differs."""
     if shutil.which("bash") is None:

@@ -339,6 +339,7 @@ def test_any_text_is_read_or_refused(text: str) -> None:
             assert str(error).startswith("bench.toml")  # noqa: PT017
 
 
+@pytest.mark.slow
 @given(
     note=st.text(
         st.characters(exclude_categories=["Cs"], exclude_characters="\x7f"),

@@ -119,6 +119,7 @@ def test_exit_above_a_typed_pressure() -> None:
         )
 
 
+@pytest.mark.slow
 def test_every_command_takes_the_same(
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,

@@ -190,6 +190,7 @@ def test_first_screen_and_check_say_it(
     assert "a slip in" in told
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_a_lever_is_what_the_margin_moves_by(tmp_path: Path) -> None:
     """Against the margin of a bench with the slip typed into it; first order."""

@@ -172,6 +172,7 @@ def test_what_was_added_is_answered_as_plain_values(path: Path) -> None:
     assert shot.results["characteristic_velocity_efficiency"] > 0.0
 
 
+@pytest.mark.slow
 def test_the_record_alone_foresees_the_same(path: Path) -> None:
     batch = read_batch(path)
     bench = thaw(batch.made.bench, path.parent)
@@ -202,6 +203,7 @@ def test_a_page_and_the_end_of_a_batch(
     assert document["events"][1]["measurement"]["lost"] == "1.4 g"
 
 
+@pytest.mark.slow
 def test_the_list_in_its_three_forms(capsys: pytest.CaptureFixture[str]) -> None:
     assert "No batches: none yet" in answered(["list"], capsys)
     note = 'a, "b"\n\x1b[31m<script>'
@@ -308,6 +310,7 @@ def test_what_cannot_be_kept_is_refused(
     assert not Path("batches").exists()
 
 
+@pytest.mark.slow
 def test_what_cannot_be_added_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
     write_strands()
     write_shot()
@@ -386,6 +389,7 @@ def test_the_batch_is_planned_as_the_weigh_sheet_plans_it(
     assert "1.5 g of the light corn syrup stay in its cup" in flat(page)
 
 
+@pytest.mark.slow
 def test_a_record_without_cups_is_read(capsys: pytest.CaptureFixture[str]) -> None:
     answered([*SYRUP, "--date", "2026-05-02"], capsys)
     path = Path("batches") / f"{ID}.jsonl"
@@ -425,6 +429,7 @@ def test_a_batch_keeps_how_it_was_made(capsys: pytest.CaptureFixture[str]) -> No
     assert capsys.readouterr().err.startswith(f"castsugar: {told}")
 
 
+@pytest.mark.slow
 def test_a_record_without_a_process_is_read(capsys: pytest.CaptureFixture[str]) -> None:
     """Nor with a scatter in what it kept of the bench file."""
     answered([*SYRUP, "--date", "2026-05-02"], capsys)
@@ -478,6 +483,7 @@ def test_odd_temperatures_and_days_are_said(
     assert "2099-01-01 is yet to come" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_what_bursts_a_case_stands_on_top(capsys: pytest.CaptureFixture[str]) -> None:
     """The shot peaks 2 MPa over the atmosphere, 2.1 MPa absolute; the case: 1 MPa."""
     write_shot()

@@ -178,6 +178,7 @@ def test_strands_of_closed_batches_are_shared_once(
     assert {cells[5] for cells in wet} == {f"{water:.6g}"}
 
 
+@pytest.mark.slow
 def test_what_is_invented_stays(
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
@@ -301,6 +302,7 @@ def test_an_import_is_said_and_never_called_yours(
     assert row_of(recipe, capsys) == before
 
 
+@pytest.mark.slow
 def test_nothing_counts_twice(
     anna: Path,
     ben: Path,
@@ -445,6 +447,7 @@ def test_strands_of_the_example_are_not_shared(
     assert "invented" in line
 
 
+@pytest.mark.slow
 def test_a_bench_ten_times_as_fast_is_named(
     anna: Path,
     ben: Path,

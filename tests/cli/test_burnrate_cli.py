@@ -126,6 +126,7 @@ def rows_of(document: dict, table: str, mix: str) -> list[dict]:
     return [row for row in document[table] if row["mix"] == mix]
 
 
+@pytest.mark.slow
 def test_numbers_of_two_mixes(run) -> None:
     """Law, bands, rate at a pressure, comparison: by straight lines through ln r."""
     text = two_mixes()
@@ -198,6 +199,7 @@ def test_a_in_psi_and_inches(tmp_path: Path) -> None:
     assert float(told) == pytest.approx(a, rel=0.02)
 
 
+@pytest.mark.slow
 def test_beyond_the_tests_is_marked(run) -> None:
     """A rate outside the tested pressures is the law continued, and that is said."""
     page = run(two_mixes(), "--at", "1500 psi")

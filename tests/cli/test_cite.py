@@ -46,6 +46,7 @@ def test_every_other_command_offers_it() -> None:
 BRINE = '--mass "60 g" --loose "52 ml" --tapped "46 ml" --temperature "20 C"'
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("typed", "burnt", "cooked"),
     [

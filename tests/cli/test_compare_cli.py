@@ -142,6 +142,7 @@ def test_verdicts_follow_from_their_intervals(four: dict[str, Any]) -> None:
     assert told == {"higher", "lower", "cannot tell"}
 
 
+@pytest.mark.slow
 def test_one_of_all_is_the_best(four: dict[str, Any]) -> None:
     """Chances of being best sum to 1; none where no direction is agreed."""
     for column in columns_of(four):
@@ -247,6 +248,7 @@ def test_limits_of_the_bench_are_judged(
     assert ("base", "relative_solids_20C", "kept") in verdicts
 
 
+@pytest.mark.slow
 def test_what_is_kept_says_what_it_rests_on(
     folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -307,6 +309,7 @@ def test_tags_are_text(four: dict[str, Any]) -> None:
     assert len(page.encode()) < 400_000
 
 
+@pytest.mark.slow
 def test_documents_are_as_the_schema_says(four: dict[str, Any], folder: Path) -> None:
     checked = schema("compare-2")
     jsonschema.Draft202012Validator.check_schema(checked)

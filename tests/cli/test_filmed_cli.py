@@ -56,6 +56,7 @@ def printed(words: list[str], capsys: pytest.CaptureFixture[str], code: int = 0)
     return found.out if code == 0 else found.err
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "more", [[], ["--mix", MIX], ["--mix", MIX, "--bench", "motor.toml",
                                   "--peak-scale", "2.1 kgf"]]
@@ -209,6 +210,7 @@ def test_a_burn_time_as_wide_as_it_is_may_still_agree(
     assert status == "OUTSIDE"
 
 
+@pytest.mark.slow
 def test_a_mass_that_the_grain_cannot_have_is_a_misfit(
     capsys: pytest.CaptureFixture[str],
 ) -> None:

@@ -178,6 +178,7 @@ def test_a_range_that_was_stated_is_not_asked_for(
     assert "what is the range" not in said
 
 
+@pytest.mark.slow
 def test_the_same_recording_gives_the_same_bytes(
     shot: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -355,6 +356,7 @@ def two_ports(right: np.ndarray) -> str:
     )
 
 
+@pytest.mark.slow
 def test_two_pressure_sensors_that_agree_are_averaged(
     shot: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -454,6 +456,7 @@ def test_the_thrust_names_the_likelier_of_two_sensors(
     )
 
 
+@pytest.mark.slow
 def test_what_the_file_does_not_say_is_an_option(
     shot: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

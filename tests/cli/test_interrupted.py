@@ -171,6 +171,7 @@ def unconfirmed(monkeypatch: pytest.MonkeyPatch) -> None:
 DRAWS = ["--draws", "100"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "words",
     [
@@ -366,6 +367,7 @@ def test_a_search_keeps_the_best(
     assert "best so far" in err
 
 
+@pytest.mark.slow
 def test_a_search_in_words(capsys: Capture, monkeypatch: pytest.MonkeyPatch) -> None:
     """It was found, not confirmed: both is said; no better one is hinted at."""
     Path("bench.toml").write_text(SEARCH)

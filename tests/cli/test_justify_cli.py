@@ -195,6 +195,7 @@ def test_sorbitol_burns_cooler_for_certain(sweet: dict[str, Any]) -> None:
     assert sweet["overturns"][0]["input"] == first["input"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["sweet.txt", "sweet.html"])
 def test_words_and_page_say_so_too(sweet: dict[str, Any], name: str) -> None:
     """Claim and budget; the page has the conflict with its number."""
@@ -240,6 +241,7 @@ def test_the_record_holds_a_still_of_the_triangle(full: dict[str, Any]) -> None:
     assert "<script" not in page
 
 
+@pytest.mark.slow
 def test_all_wings_in_one_record(full: dict[str, Any]) -> None:
     """Each wing has its column; the limit of the case is its rating, in MPa."""
     columns = {e["key"] for e in full["differences"]}
@@ -444,6 +446,7 @@ def test_tags_are_text_in_json_and_words(full: dict[str, Any]) -> None:
 # The schema.
 
 
+@pytest.mark.slow
 def test_records_are_as_the_schema_says(
     full: dict[str, Any], sweet: dict[str, Any], same: dict[str, Any]
 ) -> None:
@@ -505,6 +508,7 @@ def test_bad_input(
     assert sorted(p.name for p in folder.iterdir()) == before
 
 
+@pytest.mark.slow
 def test_wings_that_were_not_asked_for(
     folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

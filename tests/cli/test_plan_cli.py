@@ -115,6 +115,7 @@ def test_pieces_give_back_the_batch(ask) -> None:
     assert "gives back 500.0 g on the scale" in text
 
 
+@pytest.mark.slow
 def test_pieces_that_are_stated_are_kept_or_refused(ask) -> None:
     text = flat(ask("plan pieces base --batch '500 g' --grains 3 --delays 2"))
     assert re.search(r"3 grains, \d+ strands and 2 delay columns", text)
@@ -232,6 +233,7 @@ def test_heat_is_that_of_the_limit_and_says_where_most(ask) -> None:
     ] == pytest.approx(0.5)
 
 
+@pytest.mark.slow
 def test_correct_gives_back_the_slip(ask) -> None:
     """By hand: 41.2 + 6 g of syrup are 45.7 g in the pan: five times that, 228.5 g."""
     question = "plan correct base --batch '200 g' --extra 'corn syrup: 6 g'"

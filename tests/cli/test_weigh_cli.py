@@ -153,6 +153,7 @@ def test_a_sheet_above_what_is_allowed_is_no(capsys, bench) -> None:
     assert "more than the 300 g that you allow" in flat(ran(capsys, *words, code=1))
 
 
+@pytest.mark.slow
 def test_lot_on_demand(capsys, bench) -> None:
     words = ("base", "--bench", bench, "--batch", "200 g")
     for wanted, name in ((), "bag <A>"), (("--lot", "bag B"), "bag B"):
@@ -175,6 +176,7 @@ class Reader(HTMLParser):
         self.text += data
 
 
+@pytest.mark.slow
 def test_page_to_print(capsys, bench, tmp_path) -> None:
     page = tmp_path / "sheet.html"
     words = ("base", "--bench", bench, "--batch", "200 g", "--page", str(page))
@@ -247,6 +249,7 @@ def test_bad_input_with_a_bench(capsys, bench, words, says) -> None:
     assert says in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_same_input_same_bytes(capsys, bench) -> None:
     words = ("base", "--bench", bench, "--grains", "2")
     assert ran(capsys, *words) == ran(capsys, *words)
@@ -291,6 +294,7 @@ def test_pans_are_computed_anew(capsys) -> None:
     )
 
 
+@pytest.mark.slow
 def test_pieces_are_shared_by_the_pans(capsys, bench) -> None:
     """Half of what one pan casts, and once more what stays in cup and pan."""
     words = ("base", "--bench", bench, "--grains", "4", "--strands", "3")
@@ -353,6 +357,7 @@ def test_the_screen_is_24_lines_of_80(capsys, tmp_path, monkeypatch) -> None:
         assert not re.search(r"\d (MPa|kPa|mm|g|kg|°C|K|m/s|N|N s)\b", text)
 
 
+@pytest.mark.slow
 def test_the_mix_is_that_of_evaluate(capsys, tmp_path, monkeypatch) -> None:
     """Two commands, one value: nothing but the second solver differs."""
     monkeypatch.chdir(tmp_path)
@@ -375,6 +380,7 @@ def test_the_mix_is_that_of_evaluate(capsys, tmp_path, monkeypatch) -> None:
         assert mine[key] == pytest.approx(other[key], rel=1e-9), key
 
 
+@pytest.mark.slow
 def test_the_document_is_as_its_schema_says(capsys, bench) -> None:
     words = ("base", "--bench", bench, "--batch", "200 g", "--actual", "KNO3=121 g")
     found = as_json(capsys, *words)
@@ -395,6 +401,7 @@ def test_before_heat_there_is_a_list_to_tick(capsys, bench, tmp_path) -> None:
         assert word in ticks
 
 
+@pytest.mark.slow
 def test_ready_to_pour(capsys, bench) -> None:
     """The pan at the pour: its start less the water that leaves, with its band."""
     words = ("base", "--bench", bench, "--batch", "200 g")
@@ -406,6 +413,7 @@ def test_ready_to_pour(capsys, bench) -> None:
     assert text.count("common practice, no source") >= 3
 
 
+@pytest.mark.slow
 def test_the_case_stands_beside_the_pressure(capsys, tmp_path) -> None:
     """A rating is taken as it stands; the margin is (rating - 95 %) / rating."""
     path = tmp_path / "bench.toml"

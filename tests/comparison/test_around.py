@@ -177,6 +177,7 @@ def test_pictures_of_a_stated_mix_claim_no_optimum(made: object) -> None:
     assert base.name in words_of(both[0])
 
 
+@pytest.mark.slow
 def test_a_bar_at_the_new_mix_is_its_95_percent_band() -> None:
     """The same as a table of it says: quantiles of the same draws."""
     settings = wings()
@@ -190,6 +191,7 @@ def test_a_bar_at_the_new_mix_is_its_95_percent_band() -> None:
     assert list(bars[0].get_ydata()) == pytest.approx(expected, rel=1e-6)
 
 
+@pytest.mark.slow
 def test_what_base_and_new_break_is_told() -> None:
     found = syrup()
     goal = found.outcome.found.goal

@@ -361,6 +361,7 @@ def test_one_item_under_two_names_is_weighed_once() -> None:
 # What it rests on.
 
 
+@pytest.mark.slow
 def test_every_number_has_its_source() -> None:
     """A key of the sources, or words; the uncertainty is the one that was drawn."""
     sources = load_database().sources

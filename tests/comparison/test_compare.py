@@ -57,6 +57,7 @@ def test_paired_differences_cover() -> None:
     assert 0.93 <= held / seeds <= 0.97
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_pairing_takes_away_what_is_shared() -> None:
     """The water of damp nitrate hits 65/35 and 64/36 alike."""
@@ -83,6 +84,7 @@ def test_identical_mixes_cannot_be_told_apart() -> None:
         assert math.isnan(cell.best) or cell.best == 0.5
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_sorbitol_against_sucrose() -> None:
     """The flame is colder for certain; which source is right on sorbitol is the doubt.

@@ -224,6 +224,7 @@ def test_a_peak_has_the_interval_of_the_table_whatever_the_seed() -> None:
     assert rows[0] == rows[1] == table["peak_pressure_p95_MPa"][0]
 
 
+@pytest.mark.slow
 def test_draws_are_those_of_the_formula() -> None:
     """2.5, 50 and 97.5 of 100 of 2,048 draws: ranks are known to 0.4 and 1.1 of 100."""
     motor = hardware(several(-0.06, 1))
@@ -242,6 +243,7 @@ def test_draws_are_those_of_the_formula() -> None:
     assert found.values[PEAK].std() < again.values[PEAK].std()
 
 
+@pytest.mark.slow
 def test_switches_of_the_scatter() -> None:
     conditions = Conditions(motor=hardware(several(-0.06, 1)))
     for kind in ("batch", "firing"):
@@ -254,6 +256,7 @@ def test_switches_of_the_scatter() -> None:
         draw([recipe(BASE)], conditions=conditions, without=["process"], draws=100)
 
 
+@pytest.mark.slow
 def test_batches_scatter_with_a_heavy_tail() -> None:
     """A width of its own for each draw, by its weight; then the batch's own score."""
     model = several(-0.06, 1)
@@ -342,6 +345,7 @@ def test_what_stands_beside_two_mixes_moves_no_share_of_theirs() -> None:
     assert two.cells[1][PEAK].difference == three.cells[1][PEAK].difference
 
 
+@pytest.mark.slow
 def test_what_was_cooked_more_than_once_is_learnt_and_what_is_stated_is_stated() -> (
     None
 ):

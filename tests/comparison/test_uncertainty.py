@@ -102,6 +102,7 @@ def test_scores_are_even_independent_and_named() -> None:
     assert not np.array_equal(drawn(inputs, 512, 2)[key], scores[key])
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_monte_carlo_is_linear_propagation(dry: UncertainMixes) -> None:
     """Small uncertainties: both are the same within sampling, 3 / sqrt(2 x 2000)."""
@@ -346,6 +347,7 @@ def test_uncertainty_of_an_enthalpy() -> None:
     assert enthalpy_u(sucrose) == 3000.0
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_switching_off_what_matters_most(dry: UncertainMixes) -> None:
     """Without a share s of the variance the deviation is sqrt(1 - s) of before."""

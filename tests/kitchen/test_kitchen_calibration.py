@@ -549,6 +549,7 @@ def test_shown_band_is_converged() -> None:
     np.testing.assert_allclose(np.log(few[1:3] / many[1:3]), 0.0, atol=math.log(2.0))
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_two_flow_outs_at_the_edge_of_boiling() -> None:
     """The least sum of squares lies on a kink of the model: found, not given up."""

@@ -173,6 +173,7 @@ def test_wet_sorbitol_boils_down_in_balance() -> None:
     assert pressure == pytest.approx(AIR, rel=1e-3)
 
 
+@pytest.mark.slow
 def test_window_of_sorbitol() -> None:
     """Exact: from 5 K above where it freezes, to 130 C, in any company."""
     thin = "KNO3:50 sorbitol:50"

@@ -129,6 +129,7 @@ def test_a_reading_that_moves_a_little() -> None:
     assert burns.one_reading_moved(6, 30).max() <= 1e-3
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_ten_batches_keep_enough_points() -> None:
     """One stage of points alone would leave a handful; at least 60 count."""

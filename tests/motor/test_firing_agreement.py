@@ -141,6 +141,7 @@ def test_the_ratio_by_hand(one: Firing) -> None:
     assert found.probability == pytest.approx(beyond, rel=1e-6)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_both_rate_and_exponent_by_hand(one: Firing) -> None:
     """Equal rates, n of 0.45 and 0.35 with 0.04 and 0.03: chi-squared = (0.1/0.05)^2.

@@ -140,6 +140,7 @@ def error(fault: str, name: str) -> float:
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("fault", "name", "allowed"),
     [

@@ -176,6 +176,7 @@ def supplies(rows) -> np.ndarray:
     return np.r_[spread, jumps]
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 @pytest.mark.parametrize("rows", [DEXTROSE, SORBITOL], ids=["dextrose", "sorbitol"])
 def test_roots_of_plateau_laws_by_brute_force(rows) -> None:

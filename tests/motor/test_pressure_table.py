@@ -65,6 +65,7 @@ def rows(motor: Hardware, mixes=None, levels=()):
     )
 
 
+@pytest.mark.slow
 def test_no_seed_moves_a_limit() -> None:
     """Two seeds, two numbers of draws: the same bytes."""
     first = rows(hardware(seed=1, draws=2048))
@@ -73,6 +74,7 @@ def test_no_seed_moves_a_limit() -> None:
         np.testing.assert_array_equal(getattr(first, name), getattr(other, name))
 
 
+@pytest.mark.slow
 def test_a_mix_has_one_number() -> None:
     """Alone, among others, with other levels: to 1e-9."""
     motor, whole = hardware(), rows(hardware())

@@ -99,6 +99,7 @@ def test_equal_recipes_are_not_called_different() -> None:
         assert (pair.chance > 0.5) == (pair.ratio > 1.0)
 
 
+@pytest.mark.slow
 def test_many_batches_tell_two_recipes_apart() -> None:
     """Eight pots of each, 2 % apart from pot to pot: 10 % between recipes is seen."""
     rng = np.random.default_rng(9)

@@ -140,6 +140,7 @@ def test_columns_hang_together() -> None:
     assert single["total_impulse_N_s"] == run.total_impulse
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 @given(
     st.lists(st.floats(2e-3, 2e-2), min_size=2, max_size=5),

@@ -73,6 +73,7 @@ def test_a_choice_of_sugars() -> None:
     assert best.found.choice["sugar"] in ("sucrose", "sorbitol")
 
 
+@pytest.mark.slow
 def test_a_weighted_sum() -> None:
     """Half of c*: the same mix, half the objective."""
     half = asked(objective="weighted sum", weights={"characteristic_velocity_m_s": 0.5})
@@ -138,6 +139,7 @@ def test_mixes_that_were_made_or_burned_are_starts() -> None:
     assert known_mixes(task) == ((0.6, 0.4), (0.65, 0.35))
 
 
+@pytest.mark.slow
 def test_a_rounded_recipe_is_held_against_its_own_pressure() -> None:
     """58.6/41.4 burns slower than 59/41: its 95 % pressure lies lower.
 

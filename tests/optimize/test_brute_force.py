@@ -184,6 +184,7 @@ def test_five_problems_of_six_ingredients() -> None:
     assert sum(b > 0 for b in bind) >= 3
 
 
+@pytest.mark.slow
 def test_three_problems_with_kinks() -> None:
     """Limits on the larger of two functions: the optimum may sit on the kink."""
     bind = [check_optimum(*case) for case in feasible_cases(3, 3, kinks=True)]

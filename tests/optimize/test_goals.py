@@ -176,6 +176,7 @@ def test_most_impulse_counts_the_losses_that_are_known() -> None:
     assert found[1].found.objective < 0.9 * found[0].found.objective
 
 
+@pytest.mark.slow
 def test_least_syrup_that_pours_by_brute_force() -> None:
     """No mix of a lattice of half a percent pours with less."""
     kitchen = Kitchen(cook=Cook.hold(392.15, 480.0), draws=64)
@@ -247,6 +248,7 @@ def test_less_pressure_may_be_looked_for() -> None:
     assert found.found.status == "optimal"
 
 
+@pytest.mark.slow
 def test_the_price_of_a_bound_is_how_fast_the_distance_falls() -> None:
     """At x1 at most b: (0.7 - b) sqrt(1 + 1/4 + 1/4) away, in points."""
     found = least_change(effort=Effort(points=60)).found

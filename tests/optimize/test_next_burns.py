@@ -328,6 +328,7 @@ def test_little_known_is_still_a_proposal(hardware: Hardware | None) -> None:
     assert found.plan.from_motor == (hardware is not None)
 
 
+@pytest.mark.slow
 def test_limits_narrow_the_mixes_except_those_on_pressure() -> None:
     """A density is asked for; the pressure asked for is what the burns are about."""
     heavy = Requirement(column="density_kg_m3", at_least=1830.0)

@@ -132,6 +132,7 @@ def test_burning_comes_first_where_the_pressure_decides(
     )
 
 
+@pytest.mark.slow
 def test_sorted_by_gain_an_hour_and_none_below_zero(
     pour_world: Agenda, pressure_world: Agenda
 ) -> None:

@@ -142,6 +142,7 @@ def test_what_has_no_pour_model_keeps_nothing(bench: Any) -> None:
     assert told["best"] is None
 
 
+@pytest.mark.slow
 def test_the_best_mix_keeps_all_and_is_best(page: Page, start: dict[str, Any]) -> None:
     """By the goal of the bench, within its bounds of 55 to 60 % nitrate."""
     triangle, asked = triangle_of(page.world), page.asked(Settings())

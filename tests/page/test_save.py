@@ -126,6 +126,7 @@ def test_line_ends_of_the_file_stay(bench: Path) -> None:
     assert hand.data == old
 
 
+@pytest.mark.slow
 def test_byte_order_mark_stays(bench: Path) -> None:
     """The mark that an editor puts first is there once, also after an undo."""
     bench.write_bytes(b"\xef\xbb\xbf" + bench.read_bytes())
@@ -249,6 +250,7 @@ def test_limits_with_their_comments(hand: Hand) -> None:
     assert hand.page.start["limits"]["pour_viscosity_Pa_s-at_most"] == "12 Pa s"
 
 
+@pytest.mark.slow
 def test_limit_of_two_ends(bench: Path) -> None:
     """Each end has its own box."""
     text = bench.read_text("utf-8")

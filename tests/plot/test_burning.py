@@ -117,6 +117,7 @@ def test_every_tick_has_a_number() -> None:
                 assert not len(axis.get_minorticklocs())
 
 
+@pytest.mark.slow
 def test_numbers_of_a_narrow_axis_stand_apart() -> None:
     """On a phone, in psi: 700 and 1000 are neighbours of one size."""
     made = burned()

@@ -197,6 +197,7 @@ def test_names_are_escaped_and_bytes_repeat() -> None:
     assert "typed, %" in first
 
 
+@pytest.mark.slow
 def test_picture_of_a_real_search() -> None:
     """The table's own columns, an invented space; what the picture must hold."""
     space = Space(

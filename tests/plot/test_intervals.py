@@ -109,6 +109,7 @@ def texts(svg: str) -> list[str]:
     return [e.text or "" for e in root.iter("{http://www.w3.org/2000/svg}text")]
 
 
+@pytest.mark.slow
 def test_same_mix_has_no_difference(comparison: Comparison) -> None:
     """Every row of a mix beside itself is empty and cannot be told."""
     words = words_of(differences(comparison, 1))
@@ -256,6 +257,7 @@ def test_description_tells_every_row(comparison: Comparison) -> None:
     assert "relative solids at 20 °C, sorbitol: not computed" in desc
 
 
+@pytest.mark.slow
 def test_words_stay_inside_the_picture(comparison: Comparison) -> None:
     """Beside the bars on a page, above them on a phone."""
     draw = differences_drawing(comparison, 2, show=Shown(), invented=True)

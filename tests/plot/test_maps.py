@@ -79,6 +79,7 @@ def test_does_not_burn_and_below_900_K_are_two_marks(made: Map) -> None:
     assert not {COLD, FAINT} & set(areas_of(axes_of(made, "pours_probability")))
 
 
+@pytest.mark.slow
 def test_the_edge_of_900_K_lies_between_the_rows(made: Map) -> None:
     """At its vertices the flame, interpolated along the lattice, has 900 K."""
     axes = axes_of(made, "characteristic_velocity")
@@ -93,6 +94,7 @@ def test_the_edge_of_900_K_lies_between_the_rows(made: Map) -> None:
     assert np.interp(edge, nitrate, known) == pytest.approx(900.0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("width", [640, 340])
 def test_the_allowed_pressure_is_one_line_on_every_pressure(
     made: Map, width: int

@@ -136,6 +136,7 @@ def test_an_allowed_pressure_far_off_is_told_at_the_edge() -> None:
     assert axes.get_ylim()[1] < 15.0
 
 
+@pytest.mark.slow
 def test_decades_ask_for_a_logarithmic_axis() -> None:
     """A mix of 20 MPa beside 4 to 7: in decades less than three such ranges away."""
     high = {PEAK: 18.0, P95: 20.0, "specific_impulse_s": 100.0}

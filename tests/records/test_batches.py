@@ -336,6 +336,7 @@ def _together(work: Callable[..., None], arguments: list[tuple[Any, ...]]) -> No
         assert worker.exitcode == 0
 
 
+@pytest.mark.slow
 @pytest.mark.filterwarnings("ignore::DeprecationWarning")
 def test_four_processes_add_batches_at_once(tmp_path: Path) -> None:
     _together(_many_new, [(tmp_path,)] * 4)

@@ -663,6 +663,7 @@ def test_firings_are_held_against_what_was_believed(tmp_path: Path) -> None:
     assert later[0].predicted == pytest.approx(828.0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("limit", [0.0, 1.0])
 def test_a_peak_above_its_band_is_an_alarm(tmp_path: Path, limit: float) -> None:
     """A lower limit above the band lies above it, too.

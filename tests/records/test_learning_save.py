@@ -287,6 +287,7 @@ def test_without_a_motor_only_the_kitchen_is_written(world: Path) -> None:
     assert [text for text in found.refused if "no [motor] table" in text]
 
 
+@pytest.mark.slow
 def test_line_ends_and_mark_stay(world: Path) -> None:
     """A file from Windows stays one, byte order mark included."""
     path = world / "bench.toml"
@@ -300,6 +301,7 @@ def test_line_ends_and_mark_stay(world: Path) -> None:
     assert path.read_bytes().count(b"\n") == raw.count(b"\n")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("grown", [False, True])
 def test_strands_in_several_files(world: Path, *, grown: bool) -> None:
     """Each file gets an entry of its own; the strands of all are one law.
@@ -483,6 +485,7 @@ def test_a_strand_file_that_changed_is_shouted_about(world: Path) -> None:
     assert 'strands = "s.csv"' in found.text
 
 
+@pytest.mark.slow
 def test_only_part_is_withdrawn(world: Path) -> None:
     """Each firing is an entry of its own."""
     (world / "g.csv").write_text("another firing\n", "utf-8")

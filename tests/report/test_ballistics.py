@@ -49,6 +49,7 @@ def ask(
     return asked
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "words", [["base"], ALONE, [*ALONE, "--exit-pressure", "none"]]
 )

@@ -145,6 +145,7 @@ def test_the_command_takes_a_topic(capsys: pytest.CaptureFixture[str]) -> None:
     assert "did you mean 'storage'" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_a_mix_shows_what_it_raises(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

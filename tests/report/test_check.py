@@ -37,6 +37,7 @@ def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path / "bench.toml"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("units", ["si", "us"])
 def test_the_example(
     units: str, bench: Path, capsys: pytest.CaptureFixture[str]
@@ -73,6 +74,7 @@ def test_documents(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert table.count("\n") == len(found["points"]) + 1
 
 
+@pytest.mark.slow
 def test_answers_of_yes_and_no(bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """1 while something is missing; 0 where only usual values are assumed."""
     bench.write_text("", "utf-8")

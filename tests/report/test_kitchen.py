@@ -185,6 +185,7 @@ silica_gel = "5 g"
 """
 
 
+@pytest.mark.slow
 def test_a_known_pan_and_store(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -338,6 +339,7 @@ def test_a_measurement_is_kept_or_refused(
     assert "flow-out" in said(capsys, "parameters --full")[1]
 
 
+@pytest.mark.slow
 def test_what_comes_next_keeps_the_measurement(
     example: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -390,6 +392,7 @@ def test_units_of_the_bench(example: Path, capsys: pytest.CaptureFixture[str]) -
     assert "Cook 119 °C 8 min" in said(capsys, "judge base --units si")[1]
 
 
+@pytest.mark.slow
 def test_print_is_short(example: Path) -> None:
     """A few lines, no arrays: what was believed, measured, judged."""
     world = cs.bench.read(example / "bench.toml")
@@ -435,6 +438,7 @@ def test_a_dry_density_names_the_brine(
     assert "castsugar kitchen brine tells more" in " ".join(out.split())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("more", "words"),
     [
@@ -480,6 +484,7 @@ def test_a_tapped_mould_is_said(
     assert "mould tapped" in said(capsys, "judge base")[1]
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_bars_before_and_after(
     example: Path, capsys: pytest.CaptureFixture[str]

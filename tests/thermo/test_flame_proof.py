@@ -398,6 +398,7 @@ def test_an_expansion_is_proved_where_the_entropy_of_the_flame_is(
     assert high - low < 1e-6
 
 
+@pytest.mark.slow
 def test_a_wrong_entropy_spoils_the_proof_of_an_expansion() -> None:
     """The exit of another isentrope, and an entropy that is known too roughly."""
     found = prove("KNO3:65 sucrose:35", exit_pressure=101325.0).expansion

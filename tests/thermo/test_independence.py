@@ -59,6 +59,7 @@ def agree(found: Flow, every: Flow, rows: np.ndarray) -> None:
     np.testing.assert_allclose(c_star(found), c_star(every)[rows], rtol=1e-9)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("flow", FLOWS)
 def test_alone(flow: str) -> None:
     """30 mixes, each alone."""
@@ -67,6 +68,7 @@ def test_alone(flow: str) -> None:
         agree(solve(take(asked(flow), rows)), whole(flow), rows)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("flow", FLOWS)
 def test_in_pairs(flow: str) -> None:
     """30 mixes, each beside one of the other end of the region."""

@@ -168,6 +168,7 @@ TENTH = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("row", TENTH)
 def test_second_route(row: Row) -> None:
     """The other route against the same states: 0.01 K, 5 ppm, pinned 150 ppm."""

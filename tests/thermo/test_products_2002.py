@@ -365,6 +365,7 @@ def test_transition(cold: str, hot: str, expected: float) -> None:
 # The reader and the solver with this set.
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 @pytest.mark.parametrize("path", [FIRST, PATH], ids=lambda p: p.stem)
 def test_lowest_gibbs_energy_is_the_form_of_the_transitions(path: Path) -> None:

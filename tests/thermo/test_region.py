@@ -144,6 +144,7 @@ def test_random_mixes(flow: str) -> None:
     check_cold(asked, found.cold)
 
 
+@pytest.mark.slow
 def test_throat_at_a_join_of_fits() -> None:
     """A throat between the transition (723.117 K) and the join (723.15 K) of Na2CO3.
 

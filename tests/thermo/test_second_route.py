@@ -239,6 +239,7 @@ def wrong_velocity(*args: object) -> FlowSolution:
     return replace(found, characteristic_velocity=faster)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("wrong", [wrong_temperature, wrong_velocity])
 def test_disagreement_is_disputed(wrong, monkeypatch: pytest.MonkeyPatch) -> None:
     """Above 0.1 K or 50 ppm the row is disputed, and says so."""

@@ -43,6 +43,7 @@ def flux_excesses(asked: Job) -> tuple[Flow, np.ndarray]:
     return found, found.flux_excess[burns]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("flow", FLOWS)
 def test_sound_throats(flow: str) -> None:
     """Random mixes of the whole scope: beside every throat the flux is lower.
@@ -72,6 +73,7 @@ def test_sound_throats(flow: str) -> None:
         assert excess.min() > -1.5e-6
 
 
+@pytest.mark.slow
 def test_throats_beside_a_step() -> None:
     """Where fits or phases change within 1e-3 of a throat, one side is looked at.
 
@@ -185,6 +187,7 @@ def test_chamber_at_another_pressure(monkeypatch: pytest.MonkeyPatch) -> None:
     assert set(table["status"]) == {"no convergence: the chamber fails its check"}
 
 
+@pytest.mark.slow
 def test_difference_of_specific_impulse() -> None:
     """Both solvers reach the exit; they agree as closely as on c*."""
     table = cs.evaluate(weighed()[::2], flow="no-solidification", confirm=True)

@@ -85,6 +85,7 @@ def judged():
     return tolerances(sheet(), conditions())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("recipe", "decides"), [(BASE, "share"), (STIFF, "pour")])
 def test_every_line_moves_what_limits_it_by_its_limit(recipe, decides) -> None:
     """Weighed too much and too little by the tolerance, each mix asked anew.
