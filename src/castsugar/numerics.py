@@ -451,7 +451,7 @@ def linear_program(
     """Return amounts of least cost, matrix @ x = right, x >= 0, and their prices.
 
     The simplex method (G. B. Dantzig, *Linear Programming and Extensions*, ch. 5 and 9,
-    from memory) from a basis of helpers too dear to stay; none if they cannot leave.
+    from memory) from artificial variables too dear to stay; none if they cannot leave.
 
     Parameters
     ----------
