@@ -21,7 +21,7 @@ import castsugar as cs
 from castsugar import InputError, plausible, units
 from castsugar.bench import tables
 from castsugar.bench.bench import TABLES, check_bench
-from castsugar.bench.schema import Key, Keys, Place, keys_of, read_table
+from castsugar.bench.schema import Key, Keys, Place, read_table
 from castsugar.bench.search_tables import SEARCHABLE
 from castsugar.cli.main import build_parser, main
 from castsugar.errors import UnusualWarning
@@ -30,13 +30,13 @@ from castsugar.plausible import RANGES, PlausibleRange, range_of_limit
 PLACE = Place(Path("bench.toml"), "", "")
 
 KEYS: list[tuple[str, Keys]] = [
-    *((name, keys_of(table)) for name, table in TABLES.items()),
-    *((name, keys_of(table)) for name, table in tables.MEASUREMENTS.items()),
-    ("grain", keys_of(tables.Cylinder)),
-    ("areas", keys_of(tables.Areas)),
-    ("case", keys_of(tables.Case)),
-    ("law", keys_of(tables.StatedLaw)),
-    ("parameter", keys_of(tables.Stated)),
+    *((name, table.KEYS) for name, table in TABLES.items()),
+    *((name, table.KEYS) for name, table in tables.MEASUREMENTS.items()),
+    ("grain", tables.Cylinder.KEYS),
+    ("areas", tables.Areas.KEYS),
+    ("case", tables.Case.KEYS),
+    ("law", tables.StatedLaw.KEYS),
+    ("parameter", tables.Stated.KEYS),
 ]
 
 #: Numbers that no range of this table fits: a name for random numbers; a limit has the

@@ -12,7 +12,6 @@ import pytest
 import castsugar as cs
 from castsugar.bench.bench import check_bench, read_bench
 from castsugar.bench.burned import check_pots, scatter_of, strands_of
-from castsugar.bench.schema import keys_of
 from castsugar.bench.tables import Firing
 from castsugar.bench.tables import Scatter as Stated
 from castsugar.cli.main import main
@@ -81,7 +80,7 @@ def test_what_is_stated_of_the_scatter() -> None:
 
 
 def test_what_is_explained_as_taken_is_what_is_assumed() -> None:
-    keys, assumed = keys_of(Stated), Scatter()
+    keys, assumed = Stated.KEYS, Scatter()
     assert set(keys) == {*WIDTHS, "strands_to_motor"}
     assert {f.name for f in fields(Scatter)} > set(keys)
     for name, key in keys.items():
@@ -147,7 +146,7 @@ rate_u_shared = "4 %"
     bench = check_bench(Path("bench.toml"), text)
     assert bench.motor is not None
     one, two = bench.motor["firing"]
-    assert set(one) == {*keys_of(Firing), "line", "entry"}
+    assert set(one) == {*Firing.KEYS, "line", "entry"}
     assert (one["pressure"], one["rate"]) == pytest.approx((3.4e6, 9e-3))
     assert (one["rate_u"], one["c_star_efficiency"]) == (0.015, pytest.approx(0.92))
     assert (one["rate_u_shared"], two["rate_u_shared"]) == (0.0, pytest.approx(0.04))

@@ -12,7 +12,6 @@ import castsugar as cs
 from castsugar.bench import search_tables
 from castsugar.bench.bench import TABLES, Bench, check_bench
 from castsugar.bench.motor import hardware_of
-from castsugar.bench.schema import keys_of
 from castsugar.bench.search import search_asked, search_conditions
 from castsugar.bench.world import World
 from castsugar.cli.search_task import task_of
@@ -166,8 +165,8 @@ def test_every_key_is_tried() -> None:
     """No key of the tables is without a test in this file."""
     tried = set(tomllib.loads(SEARCH)["search"])
     tried |= {"minimise", "weights", "water_lost", "minutes", "choices", "goal"}
-    assert tried == set(keys_of(TABLES["search"]))
-    assert set(tomllib.loads(SEARCH)["scale"]) == set(keys_of(TABLES["scale"]))
+    assert tried == set(TABLES["search"].KEYS)
+    assert set(tomllib.loads(SEARCH)["scale"]) == set(TABLES["scale"].KEYS)
 
 
 def test_conditions_for_the_command_line() -> None:

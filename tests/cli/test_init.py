@@ -18,7 +18,7 @@ from castsugar.bench import example
 from castsugar.bench.bench import TABLES, check_bench
 from castsugar.bench.explain import DECLARED, explain
 from castsugar.bench.lots import lots_of
-from castsugar.bench.schema import Key, Place, Table, keys_of, read_table
+from castsugar.bench.schema import Key, Place, Table, read_table
 from castsugar.bench.tables import STATABLE, Kitchen
 from castsugar.cli.main import main
 from castsugar.columns import COLUMN
@@ -217,7 +217,7 @@ PLACE = Place(Path("bench.toml"), "", "")
 EVERY = [
     pytest.param(table, name, key, id=f"{table.__name__}-{name}")
     for table in DECLARED
-    for name, key in keys_of(table).items()
+    for name, key in table.KEYS.items()
 ]
 
 
@@ -246,7 +246,7 @@ def test_every_key_is_explained(table: type[Table], name: str, key: Key) -> None
 def test_every_table_is_explained(table: type[Table]) -> None:
     said = " ".join(explain(stem(table)).split())
     assert f"{table.HEAD}: {table.__doc__}" in said
-    assert all(name in said for name in keys_of(table))
+    assert all(name in said for name in table.KEYS)
 
 
 @pytest.mark.parametrize("column", searchable())
@@ -318,9 +318,9 @@ def test_comments_of_the_example_say_what_the_keys_mean() -> None:
     assert len(commented()) > 25
     for head, name, comment in commented():
         meanings = [
-            keys_of(table)[name].about
+            table.KEYS[name].about
             for table in DECLARED
-            if name in keys_of(table) and stem(table).startswith(head)
+            if name in table.KEYS and stem(table).startswith(head)
         ]
         said = re.split("[:;]", comment)[0].strip()
         if meanings:  # else a name of the user's own
@@ -331,5 +331,5 @@ def test_parameters_of_the_kitchen_are_keys() -> None:
     """All of the pour but fines and syrup, with the meaning that the kitchen has."""
     left = {"fines_gain", *BESIDE, *OF_SYRUP}
     known = {p.name: p.label for p in PARAMETERS if p.name not in left}
-    keys = keys_of(Kitchen)
+    keys = Kitchen.KEYS
     assert {name: keys[name].about for name in STATABLE} == known

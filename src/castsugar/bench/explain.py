@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from castsugar import units
 from castsugar.bench import search_tables, tables
 from castsugar.bench.bench import TABLES
-from castsugar.bench.schema import INVENTED, PLAIN, Key, Table, keys_of
+from castsugar.bench.schema import INVENTED, PLAIN, Key, Table
 from castsugar.columns import COLUMN
 from castsugar.errors import InputError, nearest_names
 from castsugar.plausible import RANGES
@@ -73,7 +73,7 @@ def _known() -> Iterator[tuple[tuple[str, ...], str]]:
         parts = re.findall(r"[a-z_]+", table.HEAD.partition(" ")[0])
         stem = ".".join(parts)
         yield (stem, parts[-1]), _of_table(table)
-        for name, key in keys_of(table).items():
+        for name, key in table.KEYS.items():
             meaning = key.about.replace(" ", "_")
             names = (f"{stem}.{name}", f"{stem}.{meaning}", name, meaning)
             yield names, _of_key(name, key, table)
@@ -111,7 +111,7 @@ def _of_column(name: str, *, drawn: bool) -> str:
 
 
 def _of_table(table: type[Table]) -> str:
-    keys = keys_of(table)
+    keys = table.KEYS
     needed = ", ".join(name for name, key in keys.items() if key.required)
     return _block(
         f"{table.HEAD}: {table.__doc__}",

@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
-from castsugar.bench.schema import keys_of
 from castsugar.bench.tables import Motor, Pan
 from castsugar.bench.world import World
 
@@ -298,7 +297,7 @@ def _assumed(world: World) -> Iterator[Point]:
         table = getattr(world.bench, name)
         for key in keys if table else ():
             if table[key] is None:
-                about = keys_of(_TABLES[name])[key].about
+                about = _TABLES[name].KEYS[key].about
                 yield Point(status=ASSUMED, entry=f"{name}.{key}", text=about)
     yield from _widths(world)
     for law in (world.bench.motor or {}).get("burn_law", ()):

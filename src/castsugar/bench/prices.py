@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +19,6 @@ _PRICE = re.compile(r"\s*(\d+\.?\d*|\.\d+)\s*([^\s\d/]+)\s*/\s*([A-Za-z]+)\s*")
 Price = tuple[float, str]
 
 
-@dataclass(frozen=True, kw_only=True)
 class PriceList(Table, head="[prices]", used="search for the cheapest, and next"):
     """what ingredients cost: names, each with a price; lots may say their own"""
 

@@ -7,7 +7,7 @@ import functools
 import math
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, ClassVar, Protocol
 
@@ -179,47 +179,34 @@ INVENTED = "invented"
 
 
 class Table:
-    """Base of the tables of the bench file, each a frozen dataclass: its declaration.
+    """Base of the tables of the bench file, each a declaration that nobody makes.
 
-    The metadata of a field is its :class:`Key`; the reader, the complaints about it,
-    the options of the command line and ``castsugar init --explain`` go by that. What
-    is read is a dict of the fields. The docstring says what the table is.
+    Its attributes are :class:`Key`; the reader, the complaints about it, the options
+    of the command line and ``castsugar init --explain`` go by them. What is read is a
+    dict of the keys. The docstring says what the table is.
     """
 
-    #: How its head is written, and which commands use it.
+    #: How its head is written, which commands use it, its keys in their order.
     HEAD: ClassVar[str]
     USED: ClassVar[str]
+    KEYS: ClassVar[Keys] = {}
 
     def __init_subclass__(cls, *, head: str = "", used: str = "") -> None:
         """Keep what is said of a table; one that extends another may say nothing."""
+        own = {name: one for name, one in vars(cls).items() if isinstance(one, Key)}
+        cls.KEYS = {**cls.KEYS, **own}
         cls.HEAD = head or getattr(cls, "HEAD", "")
         cls.USED = used or getattr(cls, "USED", "")
 
 
-def key(
-    about: str,
-    example: Any = None,
-    known: str = "",
-    *,
-    default: Any = None,
-    required: bool = False,
-    **said: Any,
-) -> Any:
-    """Return a field of a table; `known` is its range, `about` if that is one."""
+def key(about: str, example: Any = None, known: str = "", **said: Any) -> Any:
+    """Return a key of a table; `known` is its range, `about` if that is one."""
     known = known or (about if about in plausible.RANGES else "")
-    said |= {"about": about, "example": example, "range": known}
-    made = {"key": Key(required=required, default=default, **said)}
-    return field(metadata=made) if required else field(default=default, metadata=made)
+    return Key(about=about, example=example, range=known, **said)
 
 
 #: A key that must be given.
 needed = functools.partial(key, required=True)
-
-
-def keys_of(table: type[Table]) -> Keys:
-    """Return the keys of a table, in their order."""
-    declared: Any = table
-    return {one.name: one.metadata["key"] for one in fields(declared)}
 
 
 class Where(Protocol):
@@ -290,7 +277,7 @@ def read_table(raw: Any, keys: Keys | type[Table], place: Where) -> dict[str, An
         File, line, key, what was got, what is allowed.
     """
     if isinstance(keys, type):
-        keys = keys_of(keys)
+        keys = keys.KEYS
     _check_names(raw, keys, place)
     found = {}
     for name, key in keys.items():

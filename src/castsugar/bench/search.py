@@ -12,7 +12,7 @@ from typing import Any
 from castsugar import units
 from castsugar.bench.bench import Bench
 from castsugar.bench.lots import prices_of
-from castsugar.bench.schema import Place, keys_of
+from castsugar.bench.schema import Place
 from castsugar.bench.search_tables import CASE, SCALE_STEP, Search
 from castsugar.columns import COLUMN
 from castsugar.costs import Prices
@@ -316,7 +316,7 @@ def search_conditions(bench: Bench) -> SearchConditions:
     if table["cook"] is not None:
         with placed(place, "cook"):
             parse_cook(table["cook"], table["minutes"])
-    shared = set(keys_of(Search)) & {f.name for f in fields(SearchConditions)}
+    shared = set(Search.KEYS) & {f.name for f in fields(SearchConditions)}
     return SearchConditions(**{key: table[key] for key in shared})
 
 

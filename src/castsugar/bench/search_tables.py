@@ -110,7 +110,6 @@ REST = "balance"
 BOUNDS = "'55 % to 70 %', '1 %' for a fixed share, or 'balance' for what takes the rest"
 
 
-@dataclass(frozen=True, kw_only=True)
 class Recipes(Table, head="[recipes]", used="every command that takes a recipe"):
     """what you make: names of your own, each a recipe or a table of mix and process"""
 
@@ -118,12 +117,10 @@ class Recipes(Table, head="[recipes]", used="every command that takes a recipe")
     process: str = key("how it is made", "melted dry", default="", choices=PROCESSES)
 
 
-@dataclass(frozen=True, kw_only=True)
 class Premixes(Table, head="[premixes]", used="every command that takes a recipe"):
     """blends that you keep ready: names of your own, each with its parts"""
 
 
-@dataclass(frozen=True, kw_only=True)
 class Scale(Table, head="[scale]", used="weigh, search, compare, justify and batch"):
     """your scale"""
 
@@ -137,7 +134,6 @@ class Scale(Table, head="[scale]", used="weigh, search, compare, justify and bat
     vessel: float = key("what is weighed into, empty", "60 g", "vessel")
 
 
-@dataclass(frozen=True, kw_only=True)
 class Limit(Table, head="[limits.COLUMN]", used="every command that judges a mix"):
     """what a mix must keep, by column; castsugar init --explain limits.COLUMN lists"""
 
@@ -152,7 +148,6 @@ class Limit(Table, head="[limits.COLUMN]", used="every command that judges a mix
     )
 
 
-@dataclass(frozen=True, kw_only=True)
 class Cost(Table, head='[costs."WHAT"]', used="next"):
     """what a measurement costs you: under its name, or that of a gram of mix"""
 

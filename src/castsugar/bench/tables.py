@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from castsugar.bench.conditions import typed_values
 from castsugar.bench.prices import read_price
-from castsugar.bench.schema import Place, Table, key, keys_of, needed, read_table
+from castsugar.bench.schema import Place, Table, key, needed, read_table
 from castsugar.mix.mix import PROCESSES
 from castsugar.units import SHOWN_AS
 
@@ -19,7 +18,6 @@ _COOKS = f"kitchen, {_EVALUATES} and learn"
 _FIRES = f"{_EVALUATES}, firing and learn"
 
 
-@dataclass(frozen=True, kw_only=True)
 class Units(Table, head="[units]", used="every command"):
     """the units that you think in; files for scripts keep SI"""
 
@@ -38,7 +36,6 @@ class Units(Table, head="[units]", used="every command"):
 FLOWS = ("no-solidification", "equilibrium", "frozen")
 
 
-@dataclass(frozen=True, kw_only=True)
 class Conditions(Table, head="[conditions]", used=f"{_EVALUATES} and learn"):
     """under what mixes burn, the same in every command"""
 
@@ -66,7 +63,6 @@ def _process(about: str, default: str = "") -> Any:
 _LAYER, _METALS = ("pan_diameter",), ("steel", "aluminium", "glass")
 
 
-@dataclass(frozen=True, kw_only=True)
 class Kitchen(Table, head="[kitchen]", used=_COOKS):
     """how you cook"""
 
@@ -128,12 +124,11 @@ class Kitchen(Table, head="[kitchen]", used=_COOKS):
 #: Parameters that the user may state; those of a syrup belong to its lot.
 STATABLE = tuple(
     name
-    for name, one in keys_of(Kitchen).items()
+    for name, one in Kitchen.KEYS.items()
     if one.kind == "table" and name != "measured"
 )
 
 
-@dataclass(frozen=True, kw_only=True)
 class Stated(Table, head="[kitchen.PARAMETER]", used=_COOKS):
     """a parameter of the kitchen that you state, such as [kitchen.packing]"""
 
@@ -146,14 +141,12 @@ class Stated(Table, head="[kitchen.PARAMETER]", used=_COOKS):
     )
 
 
-@dataclass(frozen=True, kw_only=True)
 class _Measured(Table, head="[[kitchen.measured]]", used=_COOKS):
     kind: str = needed("what was measured", "pan weight")
     date: str = key("when it was measured, for the record", "2026-05-02", default="")
     note: str = key("a remark for the record", "windy day", default="")
 
 
-@dataclass(frozen=True, kw_only=True)
 class _Pot(_Measured):
     recipe: str = needed("what was in the pan", _RECIPE)
     cook: str = needed(
@@ -171,7 +164,6 @@ def _salt() -> Any:
     )
 
 
-@dataclass(frozen=True, kw_only=True)
 class PanWeight(_Pot, head='[[kitchen.measured]] kind = "pan weight"'):
     """weigh the pan before and after: how fast it dries"""
 
@@ -195,7 +187,6 @@ class PanWeight(_Pot, head='[[kitchen.measured]] kind = "pan weight"'):
     )
 
 
-@dataclass(frozen=True, kw_only=True)
 class BulkDensity(_Measured, head='[[kitchen.measured]] kind = "bulk density"'):
     """weigh a cup of tapped powder: how densely the grains pack"""
 
@@ -204,7 +195,6 @@ class BulkDensity(_Measured, head='[[kitchen.measured]] kind = "bulk density"'):
     salt: str = _salt()
 
 
-@dataclass(frozen=True, kw_only=True)
 class Brine(_Measured, head='[[kitchen.measured]] kind = "brine"'):
     """let ground nitrate settle in its own saturated brine: how the grains pack"""
 
@@ -220,7 +210,6 @@ class Brine(_Measured, head='[[kitchen.measured]] kind = "brine"'):
     salt: str = _salt()
 
 
-@dataclass(frozen=True, kw_only=True)
 class ClearPoint(_Measured, head='[[kitchen.measured]] kind = "clear point"'):
     """stir nitrate into warm syrup until it stays: how much of it dissolves"""
 
@@ -239,7 +228,6 @@ class ClearPoint(_Measured, head='[[kitchen.measured]] kind = "clear point"'):
     syrup: str = key("which syrup", "corn syrup", default="corn syrup")
 
 
-@dataclass(frozen=True, kw_only=True)
 class BallFall(_Measured, head='[[kitchen.measured]] kind = "ball fall"'):
     """time a ball in the cold syrup: its solids and grade"""
 
@@ -257,14 +245,12 @@ class BallFall(_Measured, head='[[kitchen.measured]] kind = "ball fall"'):
     )
 
 
-@dataclass(frozen=True, kw_only=True)
 class BoilingWater(_Measured, head='[[kitchen.measured]] kind = "boiling water"'):
     """read thermometer or dial in boiling water: what they are off"""
 
     reading: float = needed("what it shows", "98.5 C", "reading in boiling water")
 
 
-@dataclass(frozen=True, kw_only=True)
 class FlowOut(_Pot, head='[[kitchen.measured]] kind = "flow-out"'):
     """time mix that runs out of a cup: its viscosity; inert salt first"""
 
@@ -302,7 +288,6 @@ MEASUREMENTS: dict[str, type[Table]] = {
 # The motor.
 
 
-@dataclass(frozen=True, kw_only=True)
 class Motor(Table, head="[motor]", used=_FIRES):
     """your motor: nozzle, grain, case, and how your mixes burn"""
 
@@ -391,7 +376,6 @@ class Motor(Table, head="[motor]", used=_FIRES):
     firing: Any = key("what static tests taught, as [[motor.firing]]")
 
 
-@dataclass(frozen=True, kw_only=True)
 class Cylinder(Table, head="[motor.grain]", used=_FIRES):
     """a grain of hollow cylinders"""
 
@@ -404,7 +388,6 @@ class Cylinder(Table, head="[motor.grain]", used=_FIRES):
     )
 
 
-@dataclass(frozen=True, kw_only=True)
 class Areas(Table, head="[motor.grain]", used=_FIRES):
     """a grain of any shape: burning area over burnt web"""
 
@@ -420,7 +403,6 @@ class Areas(Table, head="[motor.grain]", used=_FIRES):
     port: float = key("diameter of the smallest gas passage", "14 mm", "core diameter")
 
 
-@dataclass(frozen=True, kw_only=True)
 class Case(Table, head="[motor.case]", used=_FIRES):
     """what your case may hold; test it with water, cold, from a distance"""
 
@@ -446,7 +428,6 @@ def _degraded() -> Any:
     return key("degraded share of the sugar", "2 %", default=0.0)
 
 
-@dataclass(frozen=True, kw_only=True)
 class Strands(Table, head="[[motor.burn_law]]", used=_FIRES):
     """how a mix burns: your own strands"""
 
@@ -459,7 +440,6 @@ class Strands(Table, head="[[motor.burn_law]]", used=_FIRES):
     date: str = key("when they burned, if no column says it", "2026-05-02", default="")
 
 
-@dataclass(frozen=True, kw_only=True)
 class StatedLaw(Table, head="[[motor.burn_law]]", used=_FIRES):
     """how a mix burns: a law that you state"""
 
@@ -477,7 +457,6 @@ class StatedLaw(Table, head="[[motor.burn_law]]", used=_FIRES):
     )
 
 
-@dataclass(frozen=True, kw_only=True)
 class Borrowed(Table, head="[[motor.burn_law]]", used=_FIRES):
     """how a mix burns: a published law, with a wide band"""
 
@@ -496,7 +475,6 @@ def _efficiency_u(of: str) -> Any:
     return key(about, "2 %", "uncertainty of an efficiency", needs=(of,))
 
 
-@dataclass(frozen=True, kw_only=True)
 class Firing(Table, head="[[motor.firing]]", used=_FIRES):
     """what a static test taught: one measured rate, and what the motor delivered"""
 
@@ -535,7 +513,6 @@ def _scatter(about: str, assumed: float, known: str = "scatter of burn rates") -
     return key(about, "6 %", known, default=assumed)
 
 
-@dataclass(frozen=True, kw_only=True)
 class Scatter(Table, head="[scatter]", used=_FIRES):
     """by how much burn rates scatter; what is not stated is assumed"""
 
@@ -563,7 +540,6 @@ def _lot_u(of: str, *other: str) -> Any:
     return key(about, "0.5 %", "uncertainty of a lot", needs=(of, *other))
 
 
-@dataclass(frozen=True, kw_only=True)
 class Lot(Table, head='[lots."NAME"]', used=f"{_EVALUATES} and learn"):
     """what is in a bag or a bottle, under a name of your own"""
 
@@ -613,7 +589,6 @@ class Lot(Table, head='[lots."NAME"]', used=f"{_EVALUATES} and learn"):
 PRESSURE_VESSELS = ("pressure cooker", "autoclave")
 
 
-@dataclass(frozen=True, kw_only=True)
 class Pan(Table, head="[pan]", used="weigh and batch; every command for its cautions"):
     """your pan, and what stays behind"""
 
@@ -626,7 +601,6 @@ class Pan(Table, head="[pan]", used="weigh and batch; every command for its caut
     sealed: bool = key("a lid that holds steam: never for hot mix", False)
 
 
-@dataclass(frozen=True, kw_only=True)
 class Casting(Table, head="[casting]", used="weigh and batch"):
     """what is cast beside grains: strands to burn, columns that delay"""
 

@@ -53,7 +53,6 @@ _HOT = ("pan weight", "flow-out")
 
 def add_parsers(inner: Any) -> None:
     """Add one sub-command a kind of measurement."""
-    from castsugar.bench.schema import keys_of
     from castsugar.bench.tables import MEASUREMENTS
 
     for kind, table in MEASUREMENTS.items():
@@ -64,7 +63,7 @@ def add_parsers(inner: Any) -> None:
             description=f"{text[0].upper()}{text[1:]}. --how says how it is done.",
             allow_abbrev=False,
         )
-        _add_keys(parser, dict(keys_of(table)))
+        _add_keys(parser, dict(table.KEYS))
         parser.add_argument(
             "--how", action="store_true", help="say how to measure it, step by step"
         )
@@ -222,10 +221,9 @@ def _entry(options: argparse.Namespace) -> dict[str, Any]:
 
 def _check_keys(kind: str, entry: dict[str, Any]) -> None:
     """Refuse a measurement without its readings."""
-    from castsugar.bench.schema import keys_of
     from castsugar.bench.tables import MEASUREMENTS
 
-    keys = keys_of(MEASUREMENTS[kind])
+    keys = MEASUREMENTS[kind].KEYS
     missing = [_option(n) for n, key in keys.items() if key.required and n not in entry]
     if missing:
         command = f"kitchen {kind.replace(' ', '-')}"

@@ -18,7 +18,6 @@ from castsugar.bench.editing import toml_text
 from castsugar.bench.kitchen import learn
 from castsugar.bench.lots import Lots, lots_of
 from castsugar.bench.motor import hardware_of
-from castsugar.bench.schema import keys_of
 from castsugar.bench.tables import MEASUREMENTS
 from castsugar.data.load import Database
 from castsugar.errors import InputError, nearest_names
@@ -212,7 +211,7 @@ def measurement_of(text: str, batch: Batch, date: str) -> dict[str, Any]:
             raise InputError(f"--measured {text!r}: {key!r} comes twice")
         entry[name] = value
     kind = _kind(str(entry.get("kind", "")), text)
-    known = keys_of(MEASUREMENTS[kind])
+    known = MEASUREMENTS[kind].KEYS
     own = {"recipe": batch.recipe_as_made(), "batch": f"{1e3 * batch.made.mass:.10g} g"}
     if batch.made.cook and "cook" not in entry:
         own["cook"] = batch.made.cook
