@@ -332,7 +332,7 @@ def _losses(
     solved: Sequence[FlowSolution | None],
 ) -> tuple[Losses | None, ...]:
     """Return bounds of what every mix loses in the motor."""
-    if question.motor is None or question.leaving is None:
+    if question.motor is None or question.leaving is None or not solved:
         return ()
     from castsugar.motor.losses import ChamberGas, expected_losses
     from castsugar.thermo.second_opinion.gas_transport import gas_transport

@@ -236,30 +236,6 @@ def _smooth(order: FloatArray, gone: BoolArray, level: float) -> FloatArray:
     return np.asarray(np.where(gone, np.nan, inside))
 
 
-def quantile_of_normals(
-    weights: FloatArray, mean: FloatArray, sd: FloatArray, share: float
-) -> float:
-    """Return the quantile of a weighted sum of normals, by halving.
-
-    Parameters
-    ----------
-    weights, mean, sd : ndarray, shape (points,)
-    share : float
-        Below it.
-    """
-    low = float((mean - 10.0 * sd).min()) - 1e-12
-    high = float((mean + 10.0 * sd).max()) + 1e-12
-    for _ in range(200):
-        middle = 0.5 * (low + high)
-        if middle in (low, high):
-            break
-        with np.errstate(divide="ignore", invalid="ignore"):
-            z = (middle - mean) / sd
-        below = float(weights @ np.where(np.isnan(z), 0.5, ndtr(z)))
-        low, high = (middle, high) if below < share else (low, middle)
-    return 0.5 * (low + high)
-
-
 # ----------------------------------------------------------------------------
 # One root between two places, one maximum between two places. scipy.optimize has both;
 # loading it takes longer than a command that needs nothing else of it.
@@ -324,6 +300,28 @@ def root(
             share += steep * at_a / (at_c - at_a) * at_b / (at_c - at_b)
         share = min(max(share, least), 1.0 - least)
     return best
+
+
+def quantile_of_normals(
+    weights: FloatArray, mean: FloatArray, sd: FloatArray, share: float
+) -> float:
+    """Return the quantile of a weighted sum of normals.
+
+    Parameters
+    ----------
+    weights, mean, sd : ndarray, shape (points,)
+    share : float
+        Below it.
+    """
+
+    def over(value: float) -> float:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            z = (value - mean) / sd
+        return float(weights @ np.where(np.isnan(z), 0.5, ndtr(z))) - share
+
+    low = float((mean - 10.0 * sd).min()) - 1e-12
+    high = float((mean + 10.0 * sd).max()) + 1e-12
+    return root(over, low, high, within=1e-15 * max(abs(low), abs(high)))
 
 
 def maximum(

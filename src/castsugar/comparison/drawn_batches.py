@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -62,7 +63,7 @@ class Cooking:
     solids: FloatArray
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class InPot:
     """A recipe on a kitchen's stove.
 
@@ -103,12 +104,13 @@ class InPot:
 
     def median(self) -> float:
         """Return the pour viscosity of the table; NaN without a model. [Pa s]"""
-        return float(self._verdict().viscosity[1, 0])
+        return float(self._verdict.viscosity[1, 0])
 
     def castings(self) -> tuple[FloatArray, FloatArray]:
         """Return the density ratio of the table and its uncertainty, (1,) each."""
-        return self._verdict().density_ratio
+        return self._verdict.density_ratio
 
+    @cached_property
     def _verdict(self) -> Verdict:
         pot = pots_of(self.recipe.pot(self.recipe.weighed({}, 1)), self.kitchen)
         return judge(pot, self.kitchen, window=False)

@@ -526,17 +526,24 @@ def _of_items(
     blends: Blends,
 ) -> tuple[FloatArray, list[tuple[SyrupUse, ...]], list[str]]:
     """Sort the items of blends, then mix them by their shares."""
-    syrups = [(i.syrup,) if i.syrup else () for i in blends.items]
+    uses = [item.syrup for item in blends.items]
     sorted_ = [
-        _sorted(i.constituents, s) for i, s in zip(blends.items, syrups, strict=True)
+        _sorted(item.constituents, (use,) if use else ())
+        for item, use in zip(blends.items, uses, strict=True)
     ]
     parts = np.array([row for row, _ in sorted_]).reshape(-1, len(_SORTS))
+    known: dict[bytes, tuple[dict[int, SyrupUse], str]] = {}  # by what is in the pot
     used, gaps = [], []
-    for row in blends.shares:
-        present = np.flatnonzero(row > 0.0)
-        uses = [(use, float(row[i])) for i in present for use in syrups[i]]
-        used.append(tuple(replace(u, mass_fraction=share) for u, share in uses))
-        gaps.append(next((sorted_[i][1] for i in present if sorted_[i][1]), ""))
+    for row, there in zip(blends.shares, blends.shares > 0.0, strict=True):
+        key = there.tobytes()
+        if key not in known:
+            present = np.flatnonzero(there).tolist()
+            gap = next((sorted_[i][1] for i in present if sorted_[i][1]), "")
+            known[key] = {i: use for i in present if (use := uses[i])}, gap
+        own, gap = known[key]
+        several = (replace(u, mass_fraction=float(row[i])) for i, u in own.items())
+        used.append(tuple(own.values() if len(own) < 2 else several))
+        gaps.append(gap)
     return blends.shares @ parts, used, gaps
 
 
