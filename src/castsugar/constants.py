@@ -44,6 +44,9 @@ DEFAULT_FLOW: Final = "no-solidification"
 #: Typed in the place of an exit pressure: the chamber only.
 NO_EXIT: Final = "none"
 
+#: Half a 95 % interval over its standard uncertainty, of a normal. JCGM 100:2008, G.1.
+COVERAGE: Final = 1.959964
+
 #: Relative standard uncertainty of how dense a grain is, where a motor states how dense
 #: and not how surely; common practice, no source.
 DENSITY_RATIO_U = 0.01

@@ -7,8 +7,9 @@ from dataclasses import replace
 import pytest
 from firings import recorded, stand
 
+from castsugar.constants import COVERAGE
 from castsugar.errors import InputError
-from castsugar.motor.firing.quantities import COVERAGE, Measured
+from castsugar.motor.firing.quantities import Measured
 from castsugar.motor.firing.reduction import reduce_recording
 from support.firings import FAULTED, FAULTS, Firing, fired, fleet
 from support.motors import Motor

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import pytest
 
+from castsugar.constants import COVERAGE
 from castsugar.errors import CastsugarError, InputError
 from castsugar.motor import scatter
 from castsugar.motor.firing.frames import (
@@ -24,7 +25,7 @@ from castsugar.motor.firing.frames import (
     rate_at_mean,
 )
 from castsugar.motor.firing.law_doubts import rivals_of
-from castsugar.motor.firing.quantities import COVERAGE, Measured, Stand
+from castsugar.motor.firing.quantities import Measured, Stand
 from castsugar.motor.grain import AreaTable, HollowCylinder
 
 # Exact: definitions, worked out by hand beside each.

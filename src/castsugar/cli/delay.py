@@ -157,8 +157,8 @@ def forecast_thrusting(
     InputError
         A motor that may have no stable pressure.
     """
+    from castsugar.constants import COVERAGE
     from castsugar.motor.delay_inputs import Thrusting
-    from castsugar.motor.firing.quantities import COVERAGE
     from castsugar.static_test import forecast
 
     found = forecast(mix, hardware, pressure=pressure, seed=seed)

@@ -11,6 +11,7 @@ from castsugar.checks import shown
 from castsugar.columns import COLUMN
 from castsugar.comparison.compare import CANNOT_TELL, HIGHER, LOWER, Cell
 from castsugar.comparison.uncertain_inputs import Input
+from castsugar.constants import COVERAGE
 from castsugar.errors import InputError, unknown_name
 from castsugar.limits import check_column
 
@@ -214,9 +215,6 @@ def judged(
 # ----------------------------------------------------------------------------
 # What would overturn a verdict, and what knowing better would settle.
 
-#: Half-width of a 95 % interval over the standard deviation, of a normal.
-_WIDE = 1.959964
-
 #: Nothing that an input may do in so many standard uncertainties is worth telling.
 FAR = 10.0
 
@@ -284,7 +282,7 @@ def overturn_of(cell: Cell) -> Overturn:
     steps, alone = math.nan, False
     if cell.verdict == CANNOT_TELL:
         rest = spread * math.sqrt(max(1.0 - first.share, 0.0))
-        alone = abs(middle) > _WIDE * rest
+        alone = abs(middle) > COVERAGE * rest
     elif math.isfinite(first.effect) and first.effect != 0.0:
         steps = -middle / first.effect
     return Overturn(

@@ -11,9 +11,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from castsugar.arrays import FloatArray
-from castsugar.constants import STANDARD_ATMOSPHERE
+from castsugar.constants import COVERAGE, STANDARD_ATMOSPHERE
 from castsugar.motor.efficiency import Efficiency, learn_efficiencies
-from castsugar.motor.firing.quantities import COVERAGE
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.nozzle import (
     SEPARATES,

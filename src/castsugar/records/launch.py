@@ -15,12 +15,12 @@ from typing import Any
 
 from castsugar.bench.bench import Bench
 from castsugar.bench.motor import hardware_of
+from castsugar.constants import COVERAGE
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.motor.firing.law_doubts import SIZE_DOUBT
-from castsugar.motor.firing.quantities import COVERAGE
 from castsugar.motor.grain import HollowCylinder
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.peak_causes import peak_causes, worst

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
+from castsugar.constants import COVERAGE
 from castsugar.mix.text import parse_recipe
 from castsugar.records.batch import Batch
-from castsugar.records.learning.checks import COVERAGE, Check, Skipped
+from castsugar.records.learning.checks import Check, Skipped
 from castsugar.records.prediction import RESULTS, allowed_pressure, bound_of, key_of
 from castsugar.records.record import Event
 from castsugar.report import numbers

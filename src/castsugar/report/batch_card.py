@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from functools import partial
 from typing import Any
 
+from castsugar.constants import COVERAGE
 from castsugar.motor.real_grain import RealGrains
 from castsugar.records.batch import Batch
 from castsugar.records.launch import (
@@ -19,7 +20,6 @@ from castsugar.records.launch import (
     Day,
     Rule,
 )
-from castsugar.records.learning.checks import COVERAGE
 from castsugar.report import numbers
 from castsugar.report.batch import Told, state
 from castsugar.report.document import Part, part, read_parts

@@ -7,10 +7,11 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from castsugar import plausible
+from castsugar.constants import COVERAGE
 from castsugar.data.load import Database
 from castsugar.mix.weighing import BROWNED
 from castsugar.motor.firing.faults import explain_efficiency, impossible
-from castsugar.motor.firing.quantities import AT_LEAST, COVERAGE, Measured
+from castsugar.motor.firing.quantities import AT_LEAST, Measured
 from castsugar.motor.pressure_table import untold
 from castsugar.records.batch import Batch
 from castsugar.records.prediction import allowed_pressure, bound_of

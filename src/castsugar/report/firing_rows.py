@@ -6,13 +6,14 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+from castsugar.constants import COVERAGE
 from castsugar.errors import InputError
 from castsugar.motor.firing.alarms import Alarm
 from castsugar.motor.firing.channel import Channel
 from castsugar.motor.firing.expectation import LEVEL
 from castsugar.motor.firing.frames import Filmed
 from castsugar.motor.firing.inference import InferredLaw
-from castsugar.motor.firing.quantities import AT_LEAST, COVERAGE, Measured, Stand
+from castsugar.motor.firing.quantities import AT_LEAST, Measured, Stand
 from castsugar.motor.nozzle import impulse_class
 from castsugar.report import numbers
 from castsugar.report.document import Part

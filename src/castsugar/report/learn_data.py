@@ -8,18 +8,14 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from castsugar.constants import COVERAGE
 from castsugar.data.records import Syrup
 from castsugar.kitchen.parameters import PARAMETERS, Belief
 from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.efficiency import Efficiency
 from castsugar.motor.firing.quantities import Measured
 from castsugar.records.learning.burn_laws import band_of, centre_of
-from castsugar.records.learning.checks import (
-    COVERAGE,
-    Check,
-    Skipped,
-    end_of_band,
-)
+from castsugar.records.learning.checks import Check, Skipped, end_of_band
 from castsugar.records.learning.firings import Fired
 from castsugar.records.learning.learnt import COLUMNS, Learning
 from castsugar.report.batch_list import damaged_of

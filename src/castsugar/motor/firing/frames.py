@@ -18,15 +18,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from castsugar import plausible
+from castsugar.constants import COVERAGE
 from castsugar.errors import InputError, unknown_name
 from castsugar.motor import scatter
-from castsugar.motor.firing.quantities import (
-    COVERAGE,
-    Measured,
-    Stand,
-    area_parts,
-    scaled,
-)
+from castsugar.motor.firing.quantities import Measured, Stand, area_parts, scaled
 from castsugar.motor.grain import Grain
 
 # ----------------------------------------------------------------------------

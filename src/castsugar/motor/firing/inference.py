@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from castsugar.arrays import FloatArray
+from castsugar.constants import COVERAGE
 from castsugar.errors import InputError
 from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.firing.alarms import Alarm, alarms_of
@@ -65,8 +66,8 @@ _WIDENED, _STORED_DOUBT = 1.25, 0.35
 #: A ln(Kn phi) that scatters less does not change.
 _STEADY = 1e-6
 
-#: 95 % points: chi-squared with one degree of freedom, and a normal deviate.
-_CHI_SQUARED, _NORMAL = 3.8415, 1.959964
+#: The 95 % point of chi-squared with one degree of freedom.
+_CHI_SQUARED = 3.8415
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -197,7 +198,7 @@ def infer_law(
     raw = burnt_web(replace(course, free_volume=None))
     stored = _exponent(_solve(np.log(raw.pressure), np.log(raw.kn), line.inverse)[0])
     u = math.hypot(
-        _WIDENED * 0.5 * (line.high - line.low) / _NORMAL,
+        _WIDENED * 0.5 * (line.high - line.low) / COVERAGE,
         _STORED_DOUBT * (line.exponent - stored),
     )
     least = LEAST_CHANGE_ALONE if reduction.thrust is None else LEAST_CHANGE
@@ -326,7 +327,7 @@ def _reason(line: _Line, u: float, change: float, *, suspect: bool) -> str:
         ),
         (
             not LEAST_EXPONENT < line.low <= line.high < MOST_EXPONENT
-            or not _NORMAL * u < VAGUE,
+            or not COVERAGE * u < VAGUE,
             f"its band is wider than ±{VAGUE:g}",
         ),
     )

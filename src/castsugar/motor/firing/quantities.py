@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from castsugar.checks import positive
-from castsugar.constants import STANDARD_ATMOSPHERE, STANDARD_GRAVITY
+from castsugar.constants import COVERAGE, STANDARD_ATMOSPHERE, STANDARD_GRAVITY
 from castsugar.errors import InputError
 from castsugar.motor.firing.channel import (
     THRESHOLD,
@@ -25,9 +25,6 @@ from castsugar.motor.firing.channel import (
 
 #: Where an alarm leaves only one end of a result.
 AT_LEAST, AT_MOST = "at least", "at most"
-
-#: Normal coverage factor of 95 %.
-COVERAGE = 1.959964
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

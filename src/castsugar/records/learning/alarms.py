@@ -12,6 +12,7 @@ import numpy as np
 
 from castsugar.bench.bench import Bench, read_bench
 from castsugar.bench.motor import hardware_of
+from castsugar.constants import COVERAGE
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.files.reading import sha256_of
@@ -25,7 +26,7 @@ from castsugar.motor.pressure_table import compositions
 from castsugar.motor.strands import Strand
 from castsugar.readings.strand_files import read_strands
 from castsugar.records.batch import Batch
-from castsugar.records.learning.checks import COVERAGE, Check, Skipped, is_discarded
+from castsugar.records.learning.checks import Check, Skipped, is_discarded
 from castsugar.records.learning.firings import Fired, frozen_firing
 from castsugar.records.learning.material import file_fault
 from castsugar.records.prediction import allowed_pressure, bound_of, mix_of, thaw

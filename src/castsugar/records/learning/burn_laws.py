@@ -10,6 +10,7 @@ from typing import Any
 
 from castsugar.bench.bench import Bench
 from castsugar.bench.burned import strands_of
+from castsugar.constants import COVERAGE
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError
 from castsugar.files.reading import sha256_of
@@ -24,7 +25,6 @@ from castsugar.motor.pressure_table import burn_law_of, differs
 from castsugar.motor.strands import MixResult, Strand, analyse_mix
 from castsugar.readings.strand_files import read_strands, stand_in
 from castsugar.records.batch import Batch
-from castsugar.records.learning.checks import COVERAGE
 from castsugar.records.learning.material import FileFault, file_fault
 
 # ----------------------------------------------------------------------------

@@ -10,6 +10,7 @@ import numpy as np
 
 from castsugar.bench.bench import read_measurement
 from castsugar.bench.kitchen import measurement
+from castsugar.constants import COVERAGE
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError
 from castsugar.kitchen.calibration import compare
@@ -36,8 +37,8 @@ FEW = 17
 #: A band whose ends lie further apart than this factor holds nearly anything.
 WIDE = 10.0
 
-#: Normal coverage factor of 95 %, and where 90 % of a normal lie below.
-COVERAGE, _NINE_OF_TEN = 1.959964, 1.281552
+#: Where 90 % of a normal lie below.
+_NINE_OF_TEN = 1.281552
 
 #: Chance below which too few inside is called more than bad luck.
 ODD = 0.05
