@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from castsugar.bench.bench import Bench
 from castsugar.bench.lots import lots_of
@@ -14,7 +14,6 @@ from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.kitchen import calibration, measurements, viscometry
 from castsugar.kitchen.calibration import Learnt
-from castsugar.kitchen.handling import Grain, Store
 from castsugar.kitchen.heat import Cook, parse_cook
 from castsugar.kitchen.measurements import Measurement
 from castsugar.kitchen.packing import GRINDS, POWDERED, Grind
@@ -24,6 +23,9 @@ from castsugar.kitchen.thermometer import boiling_water
 from castsugar.kitchen.water import air_pressure
 from castsugar.mix.mix import Mix
 from castsugar.mix.text import parse_recipe
+
+if TYPE_CHECKING:
+    from castsugar.kitchen.handling import Grain, Store
 
 
 def learn(bench: Bench | None, cook: Cook | None, database: Database) -> Learnt:
@@ -89,6 +91,8 @@ def pan_of(bench: Bench | None) -> Pan | None:
 
 def store_of(bench: Bench | None) -> Store:
     """Return where the grains of a bench file are kept."""
+    from castsugar.kitchen.handling import Store
+
     table = bench.kitchen if bench else {}
     humidity = table.get("room_humidity")
     return Store(
@@ -100,6 +104,8 @@ def store_of(bench: Bench | None) -> Store:
 
 def grain_of(bench: Bench | None) -> Grain:
     """Return the grain that is cast: that of [motor.grain] where it is a cylinder."""
+    from castsugar.kitchen.handling import Grain
+
     shape = ((bench.motor or {}) if bench else {}).get("grain") or {}
     if "outer" not in shape:
         return Grain()

@@ -16,7 +16,6 @@ from castsugar.checks import day, one_of
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.errors import DataError, InputError
 from castsugar.mix.mix import PROCESSES
-from castsugar.motor.firing.frames import Frames
 from castsugar.motor.strands import Strand
 from castsugar.readings.sheets import Sheet, quantities, read_sheet
 from castsugar.readings.tables import TRANSLATED, Heading
@@ -324,6 +323,8 @@ def _filmed(sheet: Sheet) -> tuple[float, ...]:
     DataError
         Frames that are no numbers, or end before they start; no strand's time.
     """
+    from castsugar.motor.firing.frames import Frames
+
     found = []
     for i, line in enumerate(sheet.lines):
         cells = [_text(sheet, name, i).replace(",", ".") for name in _FILMED]
