@@ -213,9 +213,8 @@ class UncertainMixes:
         recipes = [Recipe.of(mix, doubts) for mix in listed]
         keys = [recipe.identity for recipe in recipes]
         each = dict(zip(keys, recipes, strict=True))
-        places = {
-            key: placed(recipe, conditions, doubts) for key, recipe in each.items()
-        }
+        made = placed([*each.values()], conditions, doubts)
+        places = dict(zip(each, made, strict=True))
         if conditions.motor is not None:
             cast = [place.cast() for place in places.values()]
             benches = in_motor(cast, conditions.motor, doubts)
@@ -246,10 +245,9 @@ class UncertainMixes:
         NaN where a row could not be computed; infinite where a mix jams or a motor
         has no stable pressure.
         """
-        found = {
-            key: input_values(place, self.conditions, self.doubts, scores, count)
-            for key, place in self._places.items()
-        }
+        places = [*self._places.values()]
+        values = input_values(places, self.conditions, self.doubts, scores, count)
+        found = dict(zip(self._places, values, strict=True))
         return {
             name: np.stack([found[key][name] for key in self._keys], axis=1)
             for name in self.columns
@@ -293,12 +291,14 @@ class UncertainMixes:
             Item to column to change, in the column's unit (of ln for
             :data:`castsugar.comparison.drawn_batches.DECADES`).
         """
+        places = [*self._places.values()]
+        weighed = [
+            np.vstack([place.recipe.weighed({}, 1), place.recipe.one_step(step)])
+            for place in places
+        ]
+        values = solved(places, self.conditions, self.doubts, {}, weighed)
         own = {}
-        for key, place in self._places.items():
-            weighed = np.vstack(
-                [place.recipe.weighed({}, 1), place.recipe.one_step(step)]
-            )
-            found = solved(place, self.conditions, self.doubts, {}, weighed)
+        for (key, place), found in zip(self._places.items(), values, strict=True):
             moved = {n: on_scale(n, found[n]) for n in self.columns}
             own[key] = {
                 item: {n: float(less(v[1 + i], v[0])) for n, v in moved.items()}
