@@ -199,6 +199,24 @@ class Parser(argparse.ArgumentParser):
         remark(f"castsugar: {text}; see {self.prog} --help")
         sys.exit(BAD_INPUT)
 
+    def meant(self, words: Sequence[str]) -> Parser:
+        """Return the parser of the command, or of its part, that words name."""
+        found = self
+        for word in words:
+            parts = [
+                action.choices
+                for action in found._actions
+                if isinstance(action, argparse._SubParsersAction)
+            ]
+            found = next((own[word] for own in parts if word in own), found)
+        return found
+
+    def stray(self, words: Sequence[str]) -> NoReturn:
+        """Complain about words that are left over; a near option is named."""
+        near = nearest_names(words[0].partition("=")[0], [*self._option_string_actions])
+        hint = f" (did you mean {near[0]}?)" if near else ""
+        self.error(f"{_STRAY} {' '.join(words)}{hint}")
+
     def check(self, words: Sequence[str]) -> None:
         """Refuse words that would not come through as they were typed."""
         for word in words:
@@ -276,7 +294,10 @@ def _read(words: tuple[str, ...], options: argparse.Namespace) -> None:
     Parser(prog="castsugar").check(words)
     options.words = spelled(words)
     first = next((word for word in options.words if not word.startswith("-")), "")
-    build_parser(first).parse_args(options.words, options)
+    parser = build_parser(first)
+    _, left = parser.parse_known_args(options.words, options)
+    if left:
+        parser.meant(options.words).stray(left)
 
 
 def _run(options: argparse.Namespace) -> int:
