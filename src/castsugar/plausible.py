@@ -103,7 +103,7 @@ RANGES: Final[dict[str, PlausibleRange]] = {
     # Grain.
     "outer diameter": _mm(2, 500, 5, 300),
     "core diameter": _mm(0.5, 400, 2, 200),
-    "segment length": _mm(1, 3000, 5, 500),
+    "segment length": _mm(1, 3000, 10, 500),
     "segments": _number(1, 50, 1, 12),
     "burning ends": _number(0, 2),
     "web": _of("", "mm")(0, 500, 0, 150),
