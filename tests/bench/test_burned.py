@@ -11,12 +11,18 @@ import pytest
 
 import castsugar as cs
 from castsugar.bench.bench import check_bench, read_bench
-from castsugar.bench.burned import check_pots, scatter_of, strands_of
+from castsugar.bench.burned import (
+    burning_of,
+    check_pots,
+    scatter_of,
+    strands_of,
+)
 from castsugar.bench.tables import Firing
 from castsugar.bench.tables import Scatter as Stated
 from castsugar.cli.main import main
 from castsugar.data.load import load_database
 from castsugar.motor.scatter import WIDTHS, Scatter
+from castsugar.plausible import collected
 from castsugar.records.prediction import freeze, thaw
 
 # Exact: what is typed comes back in SI; text against text.
@@ -266,3 +272,39 @@ def test_a_record_keeps_scatter_process_and_firings(bench: Callable[..., Path]) 
     assert again.kitchen["process"] == "boiled down"
     assert again.motor["burn_law"][0]["process"] == "melted dry"
     assert again.motor["firing"][0]["process"] == "melted dry"
+
+
+# --- Strands of another mix ----------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("law", "said"),
+    [
+        ('mix = "60/20/20"', ""),
+        ('mix = "60.3 / 20 / 20"', ""),
+        ('mix = "58/14/28"', "strands called '58/14/28' are taken for the recipe"),
+        ('mix = "58:42"', ""),  # of another number of parts: a name, no recipe
+        ('mix = "red"', ""),
+    ],
+)
+def test_a_name_that_reads_as_another_recipe_is_remarked(
+    bench: Callable[..., Path], law: str, said: str
+) -> None:
+    name = law.split('"')[1]
+    head, *rows = STRANDS.splitlines()
+    named = "\n".join([f"{head},mix", *(f"{row},{name}" for row in rows)])
+    path = bench(MOTOR.replace('batch = "pot 1"', law), named + "\n")
+    with collected() as remarks:
+        burning_of(read_bench(path), load_database())
+    assert [said in one.text for one in remarks] == [True] * bool(said)
+
+
+def test_strands_of_two_recipes_are_remarked(bench: Callable[..., Path]) -> None:
+    path = bench(MOTOR + SECOND.replace("two.csv", "one.csv"))
+    with collected() as remarks:
+        burning_of(read_bench(path), load_database())
+    (one,) = remarks
+    assert one.text.startswith("bench.toml line 12: its strands are those of another")
+    with collected() as remarks:
+        burning_of(read_bench(bench(MOTOR + SECOND)), load_database())
+    assert not remarks

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -10,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from castsugar import plausible
 from castsugar.bench.bench import Bench
 from castsugar.bench.imported import burned_elsewhere, read_imported
 from castsugar.bench.schema import Place
@@ -39,6 +41,10 @@ from castsugar.readings.tables import is_invented
 
 #: Shares of two recipes closer than this are rounding: they are one mix. [-]
 _ROUNDING = 1e-6
+
+#: A name that reads as parts, such as 58/14/28, and how far rounding takes it off. [%]
+_PART, _NAMED = re.compile(r"[0-9]+(?:\.[0-9]+)?"), 1.5
+_RATIO = re.compile(rf"{_PART.pattern}(?: ?[/:] ?{_PART.pattern})+")
 
 #: Standard uncertainty (ln) of an efficiency where a firing states none. Assumed.
 _READING_U = 0.02
@@ -115,7 +121,7 @@ def burning_of(
     files = {} if files is None else files
     for place, entry in _entries(bench, "burn_law"):
         with _said_at(place):
-            evidence += _evidence(entry, bench, database, (seen, files))
+            evidence += _evidence(entry, bench, database, (place, seen, files))
     for place, entry in _entries(bench, "firing"):
         with _said_at(place):
             evidence.append(_fired(entry, place.index, bench, database))
@@ -165,7 +171,7 @@ def _evidence(
     entry: Mapping[str, Any],
     bench: Bench,
     database: Database,
-    noted: tuple[_Seen, Files],
+    noted: tuple[Place, _Seen, Files],
 ) -> list[Burned]:
     """Return what one entry says of burn rates; its strands and file are noted."""
     invented = bench.invented_in(entry["entry"])
@@ -179,9 +185,11 @@ def _evidence(
     if "strands" not in entry:
         law = replace(_stated(entry), invented=invented)
         return [replace(stated_law(law, parts), process=_process(entry, bench))]
-    seen, files = noted
+    place, seen, files = noted
     name, strands = strands_of(entry, bench, files)
-    seen.setdefault(tuple(sorted(parts.items())), []).append(strands)
+    for said in (_other_name(name, parts), _other_rows(strands, parts, seen)):
+        if said:
+            plausible.remark(f"{bench.path.name} line {place.line()}: {said}")
     name = name or entry["recipe"]
     made_up = invented or any(s.invented for s in strands)
     return burned_by_batch(
@@ -192,6 +200,33 @@ def _evidence(
         cautions=analyse_mix(name, strands).cautions,
         invented=(f"{entry['entry']}: {entry['strands']}",) if made_up else (),
     )
+
+
+def _other_name(name: str, parts: Mapping[str, float]) -> str:
+    """Say that the name of strands reads as another recipe; empty if not."""
+    shown = [float(x) for x in _PART.findall(name)] if _RATIO.fullmatch(name) else []
+    if not math.fsum(shown) or len(shown) != len(parts):
+        return ""
+    own = [100.0 * x for x in parts.values()]
+    named = [100.0 * x / math.fsum(shown) for x in shown]
+    if max(abs(x - y) for x, y in zip(own, named, strict=True)) < _NAMED:
+        return ""
+    told = "/".join(f"{x:.3g}" for x in own)
+    return f"strands called {name!r} are taken for the recipe {told}"
+
+
+def _other_rows(strands: list[Strand], parts: Mapping[str, float], seen: _Seen) -> str:
+    """Note strands by their recipe; say that another has the same; empty if not."""
+
+    def rows(of: Sequence[Strand]) -> set[tuple[Any, ...]]:
+        return {(s.mix, s.line, s.length, s.time) for s in of}
+
+    recipe = tuple(sorted(parts.items()))
+    others = [rows(one) for key, all_ in seen.items() if key != recipe for one in all_]
+    seen.setdefault(recipe, []).append(strands)
+    if not any(rows(strands) & other for other in others):
+        return ""
+    return "its strands are those of another recipe too; they burned as one mix"
 
 
 def _process(entry: Mapping[str, Any], bench: Bench) -> str:
