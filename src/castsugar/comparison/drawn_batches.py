@@ -37,6 +37,7 @@ from castsugar.rows import other_set, shipped_species
 from castsugar.thermo import solver
 from castsugar.thermo.gibbs.solution import Flow
 from castsugar.thermo.solver import Job
+from castsugar.thermo.species import SpeciesTable
 
 # ----------------------------------------------------------------------------
 # Drawn batches of one recipe in the pot, one row a draw.
@@ -259,35 +260,31 @@ class Place:
         )
 
 
-def placed(
-    recipes: Sequence[Recipe], conditions: Conditions, doubts: Doubts
-) -> list[Place]:
-    """Put recipes under conditions, no motor yet; ask the other product set."""
+def placed(recipe: Recipe, conditions: Conditions, doubts: Doubts) -> Place:
+    """Put a recipe under conditions, the motor left out; ask the other product set."""
     kitchen = conditions.kitchen
-    places = [
-        Place(
-            recipe=recipe,
-            stove=InPot.of(recipe, kitchen) if kitchen is not None else None,
-            velocity=np.empty(0),
-            bench=None,
-            rival={},
-        )
-        for recipe in recipes
-    ]
+    place = Place(
+        recipe=recipe,
+        stove=InPot.of(recipe, kitchen) if kitchen is not None else None,
+        velocity=np.empty(0),
+        bench=None,
+        rival={},
+    )
     table = conditions.species or shipped_species()
-    cast = [_cast(place, {}, place.recipe.weighed({}, 1))[0] for place in places]
-    own = rival = _burnt(cast, replace(conditions, species=table), doubts, {})
-    if doubts.product_data:
-        other = replace(conditions, species=other_set(table))
-        rival = _burnt(cast, other, doubts, {})
-    return [
-        replace(
-            place,
-            velocity=here["characteristic_velocity_m_s"],
-            rival={n: float(np.nan_to_num(there[n] - here[n])[0]) for n in THERMO},
-        )
-        for place, here, there in zip(places, own, rival, strict=True)
-    ]
+    middle = recipe.weighed({}, 1)
+
+    def burnt(species: SpeciesTable) -> Columns:
+        own = replace(conditions, species=species)
+        return _burnt(place, own, doubts, {}, middle)[0]
+
+    own = burnt(table)
+    place = replace(place, velocity=own["characteristic_velocity_m_s"])
+    if not doubts.product_data:
+        return place
+    other = burnt(other_set(table))
+    return replace(
+        place, rival={n: float(np.nan_to_num(other[n] - own[n])[0]) for n in THERMO}
+    )
 
 
 def inputs_of(place: Place) -> list[Input]:
@@ -320,37 +317,22 @@ def common(doubts: Doubts) -> list[Input]:
 
 
 def input_values(
-    places: Sequence[Place],
-    conditions: Conditions,
-    doubts: Doubts,
-    scores: Scores,
-    count: int,
-) -> list[Columns]:
-    """Return the columns of recipes at scores, (count,) each."""
-    weighed = [place.recipe.weighed(scores, count) for place in places]
-    return solved(places, conditions, doubts, scores, weighed)
+    place: Place, conditions: Conditions, doubts: Doubts, scores: Scores, count: int
+) -> Columns:
+    """Return the columns of a recipe at scores, (count,) each."""
+    weighed = place.recipe.weighed(scores, count)
+    return solved(place, conditions, doubts, scores, weighed)
 
 
 def solved(
-    places: Sequence[Place],
+    place: Place,
     conditions: Conditions,
     doubts: Doubts,
     scores: Scores,
-    weighed: Sequence[FloatArray],
-) -> list[Columns]:
-    """Return the columns of weighed batches of recipes."""
-    cast = [_cast(p, scores, w) for p, w in zip(places, weighed, strict=True)]
-    burnt = _burnt([blends for blends, _ in cast], conditions, doubts, scores)
-    return [
-        _whole(place, scores, found, cooking)
-        for place, found, (_, cooking) in zip(places, burnt, cast, strict=True)
-    ]
-
-
-def _whole(
-    place: Place, scores: Scores, found: Columns, cooking: Cooking | None
+    weighed: FloatArray,
 ) -> Columns:
-    """Return thermo columns with the other product set, kitchen and motor."""
+    """Return the columns of weighed batches."""
+    found, cooking = _burnt(place, conditions, doubts, scores, weighed)
     data = scores.get(PRODUCT_DATA)
     if data is not None:
         found |= {n: found[n] + data * change for n, change in place.rival.items()}
@@ -384,31 +366,32 @@ def _cast(
 
 def _job(
     conditions: Conditions,
+    doubts: Doubts,
+    scores: Scores,
     blends: Blends,
-    pressure: FloatArray,
 ) -> Job:
+    score = scores.get(PRESSURE, np.zeros(len(blends)))
     return Job(
         table=conditions.species or shipped_species(),
         elements=blends.elements,
         enthalpy=blends.enthalpy,
-        pressure=pressure,
+        pressure=conditions.pressure * np.exp(doubts.pressure * score),
         exit_pressure=conditions.exit_pressure,
         flow=conditions.flow,
     )
 
 
 def _burnt(
-    cast: Sequence[Blends], conditions: Conditions, doubts: Doubts, scores: Scores
-) -> list[Columns]:
-    """Return the thermo columns of batches of several recipes, solved together."""
-    zero = [np.zeros(len(blends)) for blends in cast]
-    score = np.concatenate([scores.get(PRESSURE, none) for none in zero])
-    pressure = conditions.pressure * np.exp(doubts.pressure * score)
-    whole = Blends.joined([blends.bare for blends in cast])
-    found = _thermo(solver.solve(_job(conditions, whole, pressure)), whole)
-    ends = np.cumsum([len(none) for none in zero])[:-1]
-    parts = {name: np.split(values, ends) for name, values in found.items()}
-    return [{name: own[i] for name, own in parts.items()} for i in range(len(cast))]
+    place: Place,
+    conditions: Conditions,
+    doubts: Doubts,
+    scores: Scores,
+    weighed: FloatArray,
+) -> tuple[Columns, Cooking | None]:
+    """Return the thermo columns of batches, and what the kitchen says."""
+    blends, cooking = _cast(place, scores, weighed)
+    flow = solver.solve(_job(conditions, doubts, scores, blends))
+    return _thermo(flow, blends), cooking
 
 
 def _thermo(flow: Flow, blends: Blends) -> Columns:
@@ -425,8 +408,7 @@ def jacobian_of(
     weighed = place.recipe.weighed(scores, 1 + 2 * len(inputs))
     blends, _ = _cast(place, scores, weighed)
     middle = blends.take(slice(0, 1))
-    pressure = np.full(1, conditions.pressure)
-    job = replace(_job(conditions, middle, pressure), differentiate=True)
+    job = replace(_job(conditions, doubts, {}, middle), differentiate=True)
     flow = solver.solve(job)
     values = _thermo(flow, middle)
     by_charge = np.concatenate([flow.by_elements[0], flow.by_enthalpy[0][:, None]], 1)
@@ -460,8 +442,7 @@ def _with_common(
         result[:, column] += [place.rival[n] for n in THERMO[:5]]
     if PRESSURE in keys:
         pair = {PRESSURE: np.array([1.0, -1.0])}
-        alone = [replace(place, bench=None)]
-        (found,) = input_values(alone, conditions, doubts, pair, 2)
+        found = input_values(replace(place, bench=None), conditions, doubts, pair, 2)
         column = keys.index(PRESSURE)
         result[:, column] += [0.5 * (found[n][0] - found[n][1]) for n in THERMO[:5]]
     return result

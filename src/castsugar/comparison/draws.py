@@ -213,8 +213,9 @@ class UncertainMixes:
         recipes = [Recipe.of(mix, doubts) for mix in listed]
         keys = [recipe.identity for recipe in recipes]
         each = dict(zip(keys, recipes, strict=True))
-        made = placed([*each.values()], conditions, doubts)
-        places = dict(zip(each, made, strict=True))
+        places = {
+            key: placed(recipe, conditions, doubts) for key, recipe in each.items()
+        }
         if conditions.motor is not None:
             cast = [place.cast() for place in places.values()]
             benches = in_motor(cast, conditions.motor, doubts)
@@ -245,9 +246,10 @@ class UncertainMixes:
         NaN where a row could not be computed; infinite where a mix jams or a motor
         has no stable pressure.
         """
-        places = [*self._places.values()]
-        values = input_values(places, self.conditions, self.doubts, scores, count)
-        found = dict(zip(self._places, values, strict=True))
+        found = {
+            key: input_values(place, self.conditions, self.doubts, scores, count)
+            for key, place in self._places.items()
+        }
         return {
             name: np.stack([found[key][name] for key in self._keys], axis=1)
             for name in self.columns
@@ -291,14 +293,12 @@ class UncertainMixes:
             Item to column to change, in the column's unit (of ln for
             :data:`castsugar.comparison.drawn_batches.DECADES`).
         """
-        places = [*self._places.values()]
-        weighed = [
-            np.vstack([place.recipe.weighed({}, 1), place.recipe.one_step(step)])
-            for place in places
-        ]
-        values = solved(places, self.conditions, self.doubts, {}, weighed)
         own = {}
-        for (key, place), found in zip(self._places.items(), values, strict=True):
+        for key, place in self._places.items():
+            weighed = np.vstack(
+                [place.recipe.weighed({}, 1), place.recipe.one_step(step)]
+            )
+            found = solved(place, self.conditions, self.doubts, {}, weighed)
             moved = {n: on_scale(n, found[n]) for n in self.columns}
             own[key] = {
                 item: {n: float(less(v[1 + i], v[0])) for n, v in moved.items()}

@@ -139,14 +139,6 @@ class Blends:
         }
         return Blends(**kept)
 
-    @property
-    def bare(self) -> Blends:
-        """The rows without what was weighed, so that those of other items may join."""
-        nothing = np.empty((len(self), 0))
-        return replace(
-            self, ingredients=(), moles=nothing, items=(), shares=nothing, mixes=()
-        )
-
     @classmethod
     def joined(cls, parts: Sequence[Blends]) -> Blends:
         """Return rows of the same items again as one."""
