@@ -220,7 +220,7 @@ def test_a_lever_is_what_the_margin_moves_by(tmp_path: Path) -> None:
     assert told["motor.case.rated_pressure"] == "nothing else"
 
 
-@pytest.mark.slow
+@pytest.mark.simulation
 @pytest.mark.frozen
 def test_no_mistake_that_something_contradicts_is_silent() -> None:
     """Five benches of the register; the whole of it is in benchmarks/validation."""

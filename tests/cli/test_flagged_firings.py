@@ -56,6 +56,7 @@ FAULTS: dict[str, Callable[[Course, Course], Course]] = {
 }
 
 
+@pytest.mark.simulation
 def pressures(capsys: pytest.CaptureFixture[str]) -> list[float]:
     """Return the p95 of the next batch of two recipes."""
     capsys.readouterr()

@@ -270,7 +270,14 @@ def failures(
     return found
 
 
-@pytest.mark.parametrize("part", range(10))
+#: Parts that the gate runs; the others when the command line is touched.
+GATE = 3
+
+
+@pytest.mark.parametrize(
+    "part",
+    [pytest.param(n, marks=[pytest.mark.simulation] * (n >= GATE)) for n in range(10)],
+)
 def test_in_one_process(part: int, world: dict[str, bytes], tmp_path: Path) -> None:
     """Exit codes that mean something, in time, without eating the memory."""
     numbers = range(part, CASES, 10)

@@ -123,7 +123,7 @@ def test_forward_of_inverse_returns_the_question(check) -> None:
     check_some(40, check)
 
 
-@pytest.mark.slow
+@pytest.mark.simulation
 @pytest.mark.parametrize("check", [check_water, check_heat])
 def test_forward_of_inverse_returns_the_question_on_500_benches(check) -> None:
     check_some(500, check)

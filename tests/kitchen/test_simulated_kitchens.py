@@ -25,7 +25,7 @@ def study() -> ModuleType:
 
 
 @pytest.mark.exact
-@pytest.mark.slow
+@pytest.mark.simulation
 @pytest.mark.parametrize("row", ["nothing", "flow-out", "all"])
 def test_bands_hold_the_truth(study: ModuleType, row: str) -> None:
     """95 of 100, less three standard errors of 40; a band of everything holds it, too.

@@ -1,6 +1,6 @@
 """Is the p95 of the peak honest? Worlds with known truth.
 
-A tenth of ``benchmarks/validation/scatter.py`` in the slow lane, limits three standard
+A tenth of ``benchmarks/validation/scatter.py`` here, limits three standard
 errors wider; one cheap witness of each in the quick lane. The limits are those of a
 prototype of the model in worlds of its own, less 0.03; no source outside the project.
 """
@@ -28,7 +28,7 @@ def margin(share, worlds: int):
 
 
 @pytest.mark.exact
-@pytest.mark.slow
+@pytest.mark.simulation
 @pytest.mark.parametrize("name", burns.KINDS)
 def test_p95_is_kept_by_as_many_as_it_says(name: str) -> None:
     """At, next to, between and outside measured mixes, in 50 worlds of each kind.
@@ -63,7 +63,7 @@ def test_p95_is_kept_in_a_few_worlds() -> None:
 
 
 @pytest.mark.exact
-@pytest.mark.slow
+@pytest.mark.simulation
 @pytest.mark.parametrize("batch", burns.ONE_BATCH)
 def test_equal_mixes_of_one_batch_each(batch: float) -> None:
     """At most 5 % wrong verdicts, whatever the scatter between batches is."""
@@ -72,7 +72,7 @@ def test_equal_mixes_of_one_batch_each(batch: float) -> None:
 
 
 @pytest.mark.exact
-@pytest.mark.slow
+@pytest.mark.simulation
 @pytest.mark.parametrize(("batches", "batch"), burns.REPEATED)
 def test_equal_mixes_of_several_batches_each(batches: int, batch: float) -> None:
     """At most 5 % wrong verdicts; no verdict of the wrong sign on -6 %."""

@@ -410,7 +410,7 @@ def test_same_seed_same_bits_and_wild_laws() -> None:
 
 
 @pytest.mark.exact
-@pytest.mark.slow
+@pytest.mark.simulation
 @pytest.mark.parametrize(("scatter", "doubt"), [(0.03, 0.0), (0.04, 0.04)])
 def test_nine_new_columns_in_ten_lie_in_the_band(scatter: float, doubt: float) -> None:
     """500 seeds of the whole chain: strands of a known law, fit, length for 6 s; then a

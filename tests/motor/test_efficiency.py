@@ -214,7 +214,7 @@ def covered(firings: int, workshops: int) -> float:
     return inside / workshops
 
 
-@pytest.mark.slow
+@pytest.mark.simulation
 @pytest.mark.parametrize("firings", [0, 1, 2, 3, 5, 10])
 def test_next_impulse_is_covered(firings: int) -> None:
     # Standard error of a share of 0.95 in 400 workshops: 0.011.

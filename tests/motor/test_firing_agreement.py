@@ -70,7 +70,7 @@ def known_law(rate: float = 5e-3, exponent: float = 0.35) -> BurnLaw:
 
 
 @pytest.mark.exact
-@pytest.mark.slow
+@pytest.mark.simulation
 def test_firings_of_the_strands_law_disagree_in_one_of_twenty() -> None:
     """And the interval of the ratio of the rates holds 1 as often as it says.
 
@@ -85,7 +85,7 @@ def test_firings_of_the_strands_law_disagree_in_one_of_twenty() -> None:
 
 
 @pytest.mark.exact
-@pytest.mark.slow
+@pytest.mark.simulation
 def test_an_area_that_rises_and_falls_rings_as_seldom() -> None:
     """100 firings: 5 % are counted as 0 to 12 % but for a chance of 0.1 %."""
     found = compared("bates", 1.0, 100)
@@ -93,7 +93,7 @@ def test_an_area_that_rises_and_falls_rings_as_seldom() -> None:
 
 
 @pytest.mark.exact
-@pytest.mark.slow
+@pytest.mark.simulation
 @pytest.mark.parametrize("factor", [0.8, 1.25])
 def test_a_law_that_is_25_percent_off_is_found(factor: float) -> None:
     """Nearly always: 25 % are 7 times the scatter of strands."""

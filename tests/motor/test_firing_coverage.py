@@ -46,7 +46,7 @@ def widths(found: Row) -> dict[str, float]:
     }
 
 
-@pytest.mark.slow
+@pytest.mark.simulation
 @pytest.mark.parametrize("kind", ["bates", "one end", "rod"])
 def test_intervals_cover(kind: str) -> None:
     """Areas that rise and fall, rise, fall: not much wider than they must be.
@@ -59,14 +59,14 @@ def test_intervals_cover(kind: str) -> None:
     assert all(ratio <= 1.3 for ratio in widths(found).values()), widths(found)
 
 
-@pytest.mark.slow
+@pytest.mark.simulation
 def test_intervals_cover_with_one_throat_diameter() -> None:
     """Whether it grew is not known to the reduction."""
     held = shares(study(250, FAULTED, throat_after=None))
     assert all(share >= 0.90 for share in held.values()), held
 
 
-@pytest.mark.slow
+@pytest.mark.simulation
 def test_intervals_cover_when_the_zero_jumps() -> None:
     """By 2 % of the peak, in the middle. A weaker check: a straight line is the wrong
     zero here. 88 % or more.

@@ -1,6 +1,6 @@
 """Fleets of simulated firings: what is seen, and what is told.
 
-A tenth of ``benchmarks/validation/firing.py`` in the slow lane, limits three standard
+A tenth of ``benchmarks/validation/firing.py`` here, limits three standard
 errors wider.
 """
 
@@ -13,7 +13,7 @@ from judged_firings import CLEAN, ROWS, STRUCK, alarmed, figures, row, share
 pytestmark = pytest.mark.exact
 
 
-@pytest.mark.slow
+@pytest.mark.simulation
 def test_a_tenth_of_the_fleets() -> None:
     """Alarms on sound and faulty firings, intervals, burn laws, corrections."""
     counts = dict.fromkeys(ROWS, STRUCK // 10) | {"clean": CLEAN // 10}

@@ -414,7 +414,7 @@ def test_gas_of_a_stated_igniter() -> None:
 
 
 @pytest.mark.exact
-@pytest.mark.slow
+@pytest.mark.simulation
 @pytest.mark.parametrize("path", ["0.25", "1", "4"])
 def test_a_throat_that_grows_early_or_late(path: str) -> None:
     """1.5 % in diameter: c* is covered in 94 of 100 or more (standard error 1.9 %)."""

@@ -42,7 +42,7 @@ def test_spikes_at_rest_change_nothing() -> None:
 
 
 @pytest.mark.parametrize("kind", ["bates", "spiky"])
-@pytest.mark.slow
+@pytest.mark.simulation
 def test_the_band_of_the_burn_time_hangs_on_no_rest(kind: str) -> None:
     """0.6 to 27 s of quiet before, 1 to 20 burn times after."""
     motors = [f.motor for f in fleet(32, 6, (kind,))]

@@ -96,7 +96,7 @@ def slow(rate: float, before: float, count: int) -> list[Firing]:
 
 
 @pytest.mark.exact
-@pytest.mark.slow
+@pytest.mark.simulation
 @pytest.mark.parametrize(
     ("rate", "before"), [(30.0, 1.0), (30.0, 0.3), (15.0, 1.0), (12.0, 1.0)]
 )

@@ -17,12 +17,12 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent))
 import forecast_worlds as worlds
 
-#: Motors of the slow lane.
+#: Motors of a simulation.
 COUNT = 60
 
 
 @pytest.mark.exact
-@pytest.mark.slow
+@pytest.mark.simulation
 @pytest.mark.parametrize("seed", [3])
 def test_so_many_firings_lie_in_their_bands(seed: int) -> None:
     """95 of 100 peaks and impulses, 92 to 98 asked of 200, and 95 below the p95."""

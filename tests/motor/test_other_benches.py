@@ -222,7 +222,7 @@ def test_colder_strands_are_brought_to_a_temperature() -> None:
     assert (found.kind, found.bench) == (FOREIGN, "00112233445566ff")
 
 
-@pytest.mark.slow
+@pytest.mark.simulation
 def test_an_import_narrows_and_stays_honest() -> None:
     """A tenth of the worlds of ``benchmarks/validation/clubs.py``, limits 3 s.e. wider.
 

@@ -118,7 +118,7 @@ def test_too_few_strands_for_bands() -> None:
     assert choice.chosen.breaks == ()
 
 
-@pytest.mark.slow
+@pytest.mark.simulation
 def test_straight_data_keep_one_law() -> None:
     """At least 93 % of 500."""
     kept = 0
@@ -129,7 +129,7 @@ def test_straight_data_keep_one_law() -> None:
     assert kept / SEEDS >= 0.93
 
 
-@pytest.mark.slow
+@pytest.mark.simulation
 def test_intervals_of_a_law_in_bands_cover() -> None:
     """Breaks were searched for, intervals are of first order: 90 % is asked of 95 %."""
     at = np.array([2e5, 1e6, 6e6])

@@ -191,7 +191,7 @@ def test_three_problems_with_kinks() -> None:
     assert sum(b > 0 for b in bind) >= 1
 
 
-@pytest.mark.slow
+@pytest.mark.simulation
 def test_many_more_problems() -> None:
     """A hundred more, with and without kinks."""
     for kinks in (False, True):

@@ -480,7 +480,7 @@ def test_the_document_keeps_its_schema(three: Proposal) -> None:
 # ---------------------------------------------------------------- simulated workshops
 
 
-@pytest.mark.slow
+@pytest.mark.simulation
 def test_worth_beats_corners_where_rates_bend() -> None:
     """Three more batches each in 24 workshops: better mixes, less often too much."""
     ends = {"worth": [], "corners": []}

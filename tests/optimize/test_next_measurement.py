@@ -184,7 +184,7 @@ def foresight_pot(task: Task, fractions: np.ndarray):  # type: ignore[no-untyped
     return pots_of(put_together(task.settings.items, fractions), KITCHEN)
 
 
-@pytest.mark.slow
+@pytest.mark.simulation
 def test_gains_are_those_of_measurements_that_are_made() -> None:
     """Three kitchen measurements: the same order, each within a third."""
     task = world(pours(10.0), rating=60e6)

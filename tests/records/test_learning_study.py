@@ -251,7 +251,7 @@ def test_bands_narrow_with_every_batch(tmp_path: Path) -> None:
         assert four < 0.7 * one
 
 
-@pytest.mark.slow
+@pytest.mark.simulation
 def test_the_truth_lies_in_the_narrowed_band(tmp_path: Path) -> None:
     """In 90 to 100 % of 160 workshops with 4 batches each, for every quantity but one.
 

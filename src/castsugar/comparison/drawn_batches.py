@@ -271,11 +271,11 @@ def placed(recipe: Recipe, conditions: Conditions, doubts: Doubts) -> Place:
         rival={},
     )
     table = conditions.species or shipped_species()
-    middle = recipe.weighed({}, 1)
+    blends, _ = _cast(place, {}, recipe.weighed({}, 1))
 
     def burnt(species: SpeciesTable) -> Columns:
         own = replace(conditions, species=species)
-        return _burnt(place, own, doubts, {}, middle)[0]
+        return _thermo(solver.solve(_job(own, doubts, {}, blends)), blends)
 
     own = burnt(table)
     place = replace(place, velocity=own["characteristic_velocity_m_s"])
