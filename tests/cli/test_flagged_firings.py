@@ -56,7 +56,6 @@ FAULTS: dict[str, Callable[[Course, Course], Course]] = {
 }
 
 
-@pytest.mark.simulation
 def pressures(capsys: pytest.CaptureFixture[str]) -> list[float]:
     """Return the p95 of the next batch of two recipes."""
     capsys.readouterr()
@@ -65,6 +64,7 @@ def pressures(capsys: pytest.CaptureFixture[str]) -> list[float]:
     return [row["peak_pressure_p95_MPa"] for row in rows]
 
 
+@pytest.mark.simulation
 def test_a_flagged_firing_moves_no_pressure(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
