@@ -6,10 +6,10 @@ import itertools
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from castsugar import plausible, units
 from castsugar.arrays import FloatArray
@@ -242,6 +242,10 @@ class Cook:
         warmed = self.pour_temperature - self.temperatures[0]
         return self.pan.most_evaporated(self.duration, warmed)
 
+    def take(self, rows: NDArray[np.intp]) -> Cook:
+        """Return the cook of some rows: this one, for all."""
+        return self
+
     @property
     def heating_rate(self) -> float:
         """How fast the bulk warms at most; as the pan says where it is held. [K/s]"""
@@ -273,6 +277,47 @@ class Cook:
         place = 0.5 * (1.0 + _NODES)
         weights = 0.5 * (end - start)[:, None] * _WEIGHTS
         return weights, cold[:, None] + (hot - cold)[:, None] * place
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cooks:
+    """One cook a row: what a pot asks of each, (n, 1); methods as of :class:`Cook`.
+
+    Attributes
+    ----------
+    pour_temperature, hottest : ndarray
+        [K]
+    dried : ndarray
+        [s]
+    evaporated : ndarray
+        [-]
+    """
+
+    pour_temperature: FloatArray
+    hottest: FloatArray
+    dried: FloatArray
+    evaporated: FloatArray
+
+    @classmethod
+    def of(cls, cooks: Sequence[Cook]) -> Cooks:
+        """Return cooks as columns."""
+        told = [
+            (c.pour_temperature, c.hottest, c.drying(), c.most_evaporated())
+            for c in cooks
+        ]
+        return cls(*np.array(told).reshape(-1, 4).T[:, :, None])
+
+    def take(self, rows: NDArray[np.intp]) -> Cooks:
+        """Return those of some rows."""
+        return Cooks(*(getattr(self, one.name)[rows] for one in fields(self)))
+
+    def drying(self) -> FloatArray:
+        """Return the times at 119 C that dry a usual layer as much. [s]"""
+        return self.dried
+
+    def most_evaporated(self) -> FloatArray:
+        """Return the water that the heater can evaporate, per mass of mix. [-]"""
+        return self.evaporated
 
 
 def _check_rising(times: Sequence[float]) -> None:

@@ -274,8 +274,9 @@ def pour_heat(
     heats = [*_HEATS[limit > _HEATS], max(limit, _HEATS[0])]
     chances = []
     for heat in heats:
-        at = kitchen.changed(cook=kitchen.cook.ending_at(float(heat)))
-        chances.append(float(pour_chance(pot, values, at, thickest)[0]))
+        at = kitchen.cook.ending_at(float(heat))
+        chance = pour_chance(pot, values, at, kitchen.air_pressure, thickest)
+        chances.append(float(chance[0]))
     best = int(np.argmax(chances))
     low, high = (float(end[0]) for end in window)
     return PourHeat(

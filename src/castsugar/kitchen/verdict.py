@@ -13,7 +13,7 @@ from castsugar.arrays import BoolArray, FloatArray
 from castsugar.draw_set import FEW_DRAWS
 from castsugar.kitchen import casting, glass, suspension, water
 from castsugar.kitchen.boiling import Rows, salt_taken
-from castsugar.kitchen.heat import HOTTEST, Cook, degradation_rate
+from castsugar.kitchen.heat import HOTTEST, Cook, Cooks, degradation_rate
 from castsugar.kitchen.parameters import Kitchen, Values
 from castsugar.kitchen.pot import (
     Pot,
@@ -40,8 +40,11 @@ from castsugar.numerics import smooth_quantiles
 GRID = np.arange(90.0, 150.1, 5.0) + ICE_POINT
 _HALVINGS = 6
 
-#: Which rows pour when the cook ends at a temperature.
-Pours = Callable[[float, NDArray[np.intp]], BoolArray]
+#: Where the cook ends, of all rows or of each. [K]
+Ends = float | FloatArray
+
+#: Which rows pour when the cook ends there.
+Pours = Callable[[Ends, NDArray[np.intp]], BoolArray]
 
 
 def pour_window(
@@ -52,7 +55,8 @@ def pour_window(
     Parameters
     ----------
     pours : callable
-        Of a temperature [K] and row numbers, says which of those rows pour.
+        Of a temperature [K], or one a row, and row numbers, says which of those rows
+        pour.
     rows : ndarray of int, shape (count,)
         Which are asked.
     hottest : float
@@ -83,31 +87,34 @@ def pour_window(
     first = fine.argmax(axis=1)
     broken = ~fine & (np.arange(grid.size) > first[:, None])
     last = np.where(broken.any(axis=1), broken.argmax(axis=1) - 1, grid.size - 1)
-    low, high = grid[first], grid[last]
     before = np.flatnonzero(some & (first > 0))
     after = np.flatnonzero(some & (last < grid.size - 1))
-    low[before] = _edge(pours, rows[before], grid[first[before] - 1], low[before])
-    high[after] = _edge(pours, rows[after], grid[last[after] + 1], high[after])
+    outside = np.concatenate([grid[first[before] - 1], grid[last[after] + 1]])
+    inside = np.concatenate([grid[first[before]], grid[last[after]]])
+    ends = _halved(pours, rows[np.concatenate([before, after])], outside, inside)
+    low, high = grid[first], grid[last]
+    low[before], high[after] = np.split(ends, [before.size])
     return np.where(some, low, np.nan), np.where(some, high, np.nan)
 
 
-def _edge(
+def _halved(
     pours: Pours, rows: NDArray[np.intp], outside: FloatArray, inside: FloatArray
 ) -> FloatArray:
-    """Halve the distance between a temperature that pours and one that does not.
-
-    Rows that look at the same temperature are asked together.
-    """
-    outside, inside = outside.copy(), inside.copy()
+    """Halve the distance between temperatures that pour and ones that do not."""
     for _ in range(_HALVINGS):
         middle = 0.5 * (outside + inside)
-        for temperature in np.unique(middle):
-            same = middle == temperature
-            fine = pours(float(temperature), rows[same])
-            here = np.flatnonzero(same)
-            inside[here[fine]] = temperature
-            outside[here[~fine]] = temperature
+        fine = pours(middle, rows)
+        inside = np.where(fine, middle, inside)
+        outside = np.where(fine, outside, middle)
     return inside
+
+
+def _moved(cook: Cook, ends: Ends) -> Cook | Cooks:
+    """Return a cook moved to where it ends: one for all rows, or one each."""
+    if isinstance(ends, float):
+        return cook.ending_at(ends)
+    each, place = np.unique(ends, return_inverse=True)
+    return Cooks.of([cook.ending_at(end) for end in each.tolist()]).take(place)
 
 
 def degradation_limit(cook: Cook, limit: float) -> float:
@@ -486,11 +493,13 @@ def pouring_window(
         As of :func:`pour_window`. [K]
     """
 
-    def fine(temperature: float, rows: NDArray[np.intp]) -> NDArray[np.bool_]:
-        if kitchen.cook.ending_at(temperature).hottest > HOTTEST + 1e-9:
-            return np.zeros(len(rows), dtype=bool)
-        at = kitchen.changed(cook=kitchen.cook.ending_at(temperature))
-        return _pours_often(pot.take(rows), values, at, thickest, level)
+    def fine(temperature: Ends, rows: NDArray[np.intp]) -> BoolArray:
+        cook = _moved(kitchen.cook, temperature)
+        found = np.array(np.broadcast_to(np.ravel(cook.hottest <= HOTTEST + 1e-9), len(rows)))
+        some = np.flatnonzero(found)
+        asked = (pot.take(rows[some]), values, cook.take(some), kitchen.air_pressure)
+        found[some] = _pours_often(*asked, thickest=thickest, level=level)
+        return found
 
     limit = degradation_limit(kitchen.cook, kitchen.degradation_limit)
     browns = pot.browning()
@@ -501,12 +510,13 @@ def pouring_window(
     if melts.size:
         tops = hottest_pour(pot, kitchen)
 
-        def below(temperature: float, rows: NDArray[np.intp]) -> BoolArray:
+        def below(temperature: Ends, rows: NDArray[np.intp]) -> BoolArray:
             some = temperature <= tops[rows] + 1e-9
             kept = rows[some]
             if kept.size:
-                liquid = _liquid_at(pot.take(kept), values, kitchen, temperature)
-                some[some] = liquid & fine(temperature, kept)
+                at = temperature[some] if np.ndim(temperature) else temperature
+                liquid = _liquid_at(pot.take(kept), values, kitchen, at)
+                some[some] = liquid & fine(at, kept)
             return some
 
         low[melts], end = pour_window(below, melts, float(grid[-1]), grid)
@@ -526,10 +536,9 @@ def hottest_pour(pot: Pot, kitchen: Kitchen) -> FloatArray:
 
 
 def _liquid_at(
-    pot: Pot, values: Values, kitchen: Kitchen, temperature: float
+    pot: Pot, values: Values, kitchen: Kitchen, temperature: Ends
 ) -> BoolArray:
     """Say which rows would still be liquid a margin below a pour temperature."""
-    cook = kitchen.cook.ending_at(temperature)
     melts = np.zeros(len(pot))
     for name in MELTS:
         there = getattr(pot, name) > 0.0
@@ -537,31 +546,42 @@ def _liquid_at(
     # Half of the draws are no colder than their median.
     middle = temperature + float(np.median(values.thermometer)) - MARGIN
     found = middle >= melts
+    cook = _moved(kitchen.cook, temperature)
     for part in _blocks(np.flatnonzero(~found)):
-        some = pot.take(part)
-        left = water_left(some, values, cook, kitchen.air_pressure)
-        cold = temperature + values.thermometer - MARGIN
+        some, at = pot.take(part), cook.take(part)
+        left = water_left(some, values, at, kitchen.air_pressure)
+        cold = at.pour_temperature + values.thermometer - MARGIN
         held = standing(some, values, left, cold)
         found[part] = unfrozen(some, values, held).mean(axis=1) >= 0.5
     return found
 
 
 def pour_chance(
-    pot: Pot, values: Values, kitchen: Kitchen, thickest: float = suspension.POURS_BELOW
+    pot: Pot,
+    values: Values,
+    cook: Cook | Cooks,
+    pressure: float,
+    thickest: float = suspension.POURS_BELOW,
 ) -> FloatArray:
     """Return the share of the draws in which every row pours after the cook, (n,).
 
-    Arguments as for :func:`pouring_window`.
+    Arguments as for :func:`castsugar.kitchen.pot.poured` and :func:`pouring_window`.
     """
     found = np.empty(len(pot))
     for part in _blocks(np.arange(len(pot))):
-        drawn = poured(pot.take(part), values, kitchen.cook, kitchen.air_pressure)
+        drawn = poured(pot.take(part), values, cook.take(part), pressure)
         found[part] = suspension.pours(*drawn, thickest).mean(axis=1)
     return found
 
 
 def _pours_often(
-    pot: Pot, values: Values, kitchen: Kitchen, thickest: float, level: float
+    pot: Pot,
+    values: Values,
+    cook: Cook | Cooks,
+    pressure: float,
+    *,
+    thickest: float,
+    level: float,
 ) -> BoolArray:
     """Say in which rows so large a share of the draws pours, by no more than tell."""
     draws = np.size(values.packing)
@@ -571,8 +591,8 @@ def _pours_often(
     left = np.arange(len(pot))
     for first, end in itertools.pairwise(cuts):
         if left.size and end > first:
-            part, some = values.take(slice(first, end)), pot.take(left)
-            share = pour_chance(some, part, kitchen, thickest)
+            part, at = values.take(slice(first, end)), cook.take(left)
+            share = pour_chance(pot.take(left), part, at, pressure, thickest)
             sure[left] += np.rint(share * (end - first))
             least, most = sure[left] / draws, (sure[left] + draws - end) / draws
             left = left[(least < level) & (most >= level)]
