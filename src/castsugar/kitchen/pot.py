@@ -172,7 +172,9 @@ class Slurry:
     crowding: FloatArray
 
 
-def water_left(pot: Pot, values: Values, cook: Cook | Cooks, pressure: float) -> FloatArray:
+def water_left(
+    pot: Pot, values: Values, cook: Cook | Cooks, pressure: float
+) -> FloatArray:
     """Return the water left at the end of a cook, per mass as weighed.
 
     What is stated leaves, and no more; otherwise drying, or boiling if it takes more.

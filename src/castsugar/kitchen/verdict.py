@@ -495,7 +495,9 @@ def pouring_window(
 
     def fine(temperature: Ends, rows: NDArray[np.intp]) -> BoolArray:
         cook = _moved(kitchen.cook, temperature)
-        found = np.array(np.broadcast_to(np.ravel(cook.hottest <= HOTTEST + 1e-9), len(rows)))
+        found = np.array(
+            np.broadcast_to(np.ravel(cook.hottest <= HOTTEST + 1e-9), len(rows))
+        )
         some = np.flatnonzero(found)
         asked = (pot.take(rows[some]), values, cook.take(some), kitchen.air_pressure)
         found[some] = _pours_often(*asked, thickest=thickest, level=level)
