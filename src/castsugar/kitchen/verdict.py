@@ -504,9 +504,11 @@ def pouring_window(
         return found
 
     limit = degradation_limit(kitchen.cook, kitchen.degradation_limit)
-    browns = pot.browning()
+    browns, top = pot.browning(), min(limit, float(grid[-1]))
     low, high = np.full((2, len(pot)), np.nan)
-    plain, melts = np.flatnonzero(browns == 1.0), np.flatnonzero(browns < 1.0)
+    jammed = _jammed(pot, values, top, level)
+    plain = np.flatnonzero((browns == 1.0) & ~jammed)
+    melts = np.flatnonzero(browns < 1.0)
     if plain.size:
         low[plain], high[plain] = pour_window(fine, plain, limit, grid)
     if melts.size:
@@ -516,7 +518,9 @@ def pouring_window(
             some = temperature <= tops[rows] + 1e-9
             kept = rows[some]
             if kept.size:
-                at = temperature[some] if np.ndim(temperature) else temperature
+                at = (
+                    temperature if isinstance(temperature, float) else temperature[some]
+                )
                 liquid = _liquid_at(pot.take(kept), values, kitchen, at)
                 some[some] = liquid & fine(at, kept)
             return some
@@ -525,6 +529,23 @@ def pouring_window(
         edge = float(np.max(np.diff(grid))) / 2**_HALVINGS
         high[melts] = np.where(tops[melts] - end <= edge, tops[melts], end)
     return low, high
+
+
+def _jammed(pot: Pot, values: Values, hottest: float, level: float) -> BoolArray:
+    """Say which rows are too crowded even with all their water at the hottest.
+
+    They pour nowhere: with less water or heat less dissolves. Not told where fines
+    pack between the grains: what dissolves may leave them more crowded.
+    """
+    found = np.zeros(len(pot), dtype=bool)
+    if pot.fines_ratio > 1.0:
+        return found
+    for part in _blocks(np.arange(len(pot))):
+        some = pot.take(part)
+        wet = water_at_start(some, values)
+        held = standing(some, values, wet, hottest + values.thermometer)
+        found[part] = suspension.pours(0.0, held.crowding).mean(axis=1) < level
+    return found
 
 
 def hottest_pour(pot: Pot, kitchen: Kitchen) -> FloatArray:
