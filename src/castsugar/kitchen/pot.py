@@ -538,7 +538,9 @@ def _of_items(
     for row in blends.shares:
         present = np.flatnonzero(row > 0.0)
         uses = [(use, float(row[i])) for i in present for use in syrups[i]]
-        used.append(tuple(replace(u, mass_fraction=share) for u, share in uses))
+        if len(uses) > 1:  # a lone one needs no share
+            uses = [(replace(u, mass_fraction=share), share) for u, share in uses]
+        used.append(tuple(use for use, _ in uses))
         gaps.append(next((sorted_[i][1] for i in present if sorted_[i][1]), ""))
     return blends.shares @ parts, used, gaps
 
