@@ -83,8 +83,11 @@ def after_boiling(
     }
     held = _quiet_from({**rows, **known}, dried, scarce)
     below = np.where(scarce, np.minimum(rows["nitrate"] / full, dried), dried)
+    quiet = scarce & (held >= below)
+    if quiet.all():
+        return held
     ends = _left_with(rows, solids, below, values, boiling, limit)
-    return np.where(scarce & (held >= below), held, ends)
+    return np.where(quiet, held, ends)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
