@@ -6,7 +6,8 @@ import itertools
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -279,19 +280,8 @@ class Cook:
         return weights, cold[:, None] + (hot - cold)[:, None] * place
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Cooks:
-    """One cook a row: what a pot asks of each, (n, 1); methods as of :class:`Cook`.
-
-    Attributes
-    ----------
-    pour_temperature, hottest : ndarray
-        [K]
-    dried : ndarray
-        [s]
-    evaporated : ndarray
-        [-]
-    """
+class Cooks(NamedTuple):
+    """What a pot asks of a :class:`Cook`, of one a row: (n, 1) each, [K], [s], [-]."""
 
     pour_temperature: FloatArray
     hottest: FloatArray
@@ -309,14 +299,14 @@ class Cooks:
 
     def take(self, rows: NDArray[np.intp]) -> Cooks:
         """Return those of some rows."""
-        return Cooks(*(getattr(self, one.name)[rows] for one in fields(self)))
+        return Cooks(*(one[rows] for one in self))
 
     def drying(self) -> FloatArray:
-        """Return the times at 119 C that dry a usual layer as much. [s]"""
+        """Return :meth:`Cook.drying`. [s]"""
         return self.dried
 
     def most_evaporated(self) -> FloatArray:
-        """Return the water that the heater can evaporate, per mass of mix. [-]"""
+        """Return :meth:`Cook.most_evaporated`. [-]"""
         return self.evaporated
 
 
