@@ -12,13 +12,14 @@ from kitchen_checks.pots import AIR, hold, kitchen, retail, weigh
 from scipy.integrate import quad
 
 import castsugar as cs
-from castsugar.kitchen import heat, verdict, water
+from castsugar.kitchen import heat, pour_window, water
 from castsugar.kitchen.heat import cook_of_points
 from castsugar.kitchen.parameters import Values
 from castsugar.kitchen.pot import Pot, poured
+from castsugar.kitchen.pour_window import degradation_limit
 from castsugar.kitchen.suspension import CLASS_NAMES, flow_class
 from castsugar.kitchen.validity import ICE_POINT as C
-from castsugar.kitchen.verdict import degradation_limit, judge
+from castsugar.kitchen.verdict import judge
 
 pytestmark = pytest.mark.exact
 
@@ -259,8 +260,8 @@ def test_what_is_too_crowded_with_all_its_water_pours_nowhere(
         told.append(jammed(pot, *given))
         return np.zeros(len(pot), dtype=bool)
 
-    jammed = verdict._jammed
-    monkeypatch.setattr(verdict, "_jammed", none)
+    jammed = pour_window._jammed
+    monkeypatch.setattr(pour_window, "_jammed", none)
     for some in (pots, pots.as_dummy()):
         again = judge(some, rules).window
         assert np.isnan(again[:, told[-1]]).all()

@@ -39,6 +39,9 @@ SYRUP_SOLIDS = (0.5, 1.0)
 #: Limits of the viscosity grade of a drawn syrup [DE].
 SYRUP_GRADE = (20.0, 110.0)
 
+#: Rows that are drawn together: their arrays fit the cache.
+BLOCK = 64
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Pot:
@@ -436,6 +439,11 @@ def _syrup(
     share = rows["syrup_solids"] + values.syrup_solids * rows["syrup_solids_u"]
     solids = rows["syrup"] * np.clip(share, *SYRUP_SOLIDS)
     return rows["syrup"] - solids, solids
+
+
+def blocks(rows: NDArray[np.intp]) -> list[NDArray[np.intp]]:
+    """Cut rows into blocks by index."""
+    return [rows[i : i + BLOCK] for i in range(0, len(rows), BLOCK)]
 
 
 # ----------------------------------------------------------------------------

@@ -25,8 +25,9 @@ from castsugar.kitchen.pot import (
     water_at_start,
     water_left,
 )
+from castsugar.kitchen.pour_window import windows
 from castsugar.kitchen.validity import ICE_POINT
-from castsugar.kitchen.verdict import Verdict, intervals, judge, windows
+from castsugar.kitchen.verdict import Verdict, intervals, judge
 from castsugar.mix.basis import basis, stamped
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import Mix, MixLike, as_mixes
