@@ -214,6 +214,15 @@ def test_of_many_mixes_only_what_the_answer_needs_is_kept(
     assert sum(sizes) <= 80 < 8 * len(kept[0].table)
 
 
+def test_a_column_holds_more_words_than_two_bytes_count() -> None:
+    """Exact."""
+    words = [f"{k}" for k in range(70_000)]
+    column = parts.Texts(len(words))
+    for start in (0, 40_000):
+        column.put(start, words[start : start + 40_000])
+    assert [*column] == column[:] == words
+
+
 def test_a_rule_makes_the_mixes_of_every_range() -> None:
     """Exact: a range of a rule is that range of all its mixes."""
     triangle = Triangle(step=0.1, total=0.9, fixed=(0.1,))

@@ -106,9 +106,8 @@ def pouring_window(
     limit = degradation_limit(kitchen.cook, kitchen.degradation_limit)
     browns, top = pot.browning(), min(limit, float(grid[-1]))
     low, high = np.full((2, len(pot)), np.nan)
-    jammed = _jammed(pot, values, top, level)
-    plain = np.flatnonzero((browns == 1.0) & ~jammed)
-    melts = np.flatnonzero(browns < 1.0)
+    plain, melts = np.flatnonzero(browns == 1.0), np.flatnonzero(browns < 1.0)
+    plain = plain[~_jammed(pot.take(plain), values, top, level)]
     if plain.size:
         low[plain], high[plain] = pour_window(fine, plain, limit, grid)
     if melts.size:
@@ -116,11 +115,10 @@ def pouring_window(
 
         def below(temperature: Ends, rows: NDArray[np.intp]) -> BoolArray:
             some = temperature <= tops[rows] + 1e-9
-            kept = rows[some]
+            kept, at = rows[some], temperature
+            if not isinstance(at, float):
+                at = at[some]
             if kept.size:
-                at = (
-                    temperature if isinstance(temperature, float) else temperature[some]
-                )
                 liquid = _liquid_at(pot.take(kept), values, kitchen, at)
                 some[some] = liquid & fine(at, kept)
             return some
