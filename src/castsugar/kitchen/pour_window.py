@@ -114,14 +114,12 @@ def pouring_window(
         tops = hottest_pour(pot, kitchen)
 
         def below(temperature: Ends, rows: NDArray[np.intp]) -> BoolArray:
-            some = temperature <= tops[rows] + 1e-9
-            kept, at = rows[some], temperature
-            if not isinstance(at, float):
-                at = at[some]
-            if kept.size:
-                liquid = _liquid_at(pot.take(kept), values, kitchen, at)
-                some[some] = liquid & fine(at, kept)
-            return some
+            found = np.zeros(len(rows), dtype=bool)
+            cool = np.flatnonzero(temperature <= tops[rows] + 1e-9)
+            flows = cool[fine(_of(temperature, cool), rows[cool])]
+            at = _of(temperature, flows)
+            found[flows] = _liquid_at(pot.take(rows[flows]), values, kitchen, at)
+            return found
 
         low[melts], end = pour_window(below, melts, float(grid[-1]), grid)
         edge = float(np.max(np.diff(grid))) / 2**_HALVINGS
@@ -284,6 +282,11 @@ def _halved(
         inside = np.where(fine, middle, inside)
         outside = np.where(fine, outside, middle)
     return inside
+
+
+def _of(ends: Ends, some: NDArray[np.intp]) -> Ends:
+    """Return the ends of some rows."""
+    return ends if isinstance(ends, float) else ends[some]
 
 
 def _moved(cook: Cook, ends: Ends) -> Cook | Cooks:
