@@ -189,7 +189,7 @@ def test_no_more_parts_are_under_way_than_there_is_room() -> None:
 def test_of_many_mixes_only_what_the_answer_needs_is_kept(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Exact: the same screen and table; 175 bytes a mix make 175 MB of a million."""
+    """Exact: the same screen and table; 80 bytes a mix make 80 MB of a million."""
     monkeypatch.chdir(tmp_path)
     assert main(["init"]) == 0
     capsys.readouterr()
@@ -210,8 +210,17 @@ def test_of_many_mixes_only_what_the_answer_needs_is_kept(
     assert screens[1] == screens[2]
     values = [*kept[1].table.values(), *kept[1]._judged.values()]
     assert all(len(one) == 66 for one in values)
-    sizes = [4 if isinstance(one, parts.Texts) else 8 for one in values]
-    assert sum(sizes) <= 175 < 8 * len(kept[0].table)
+    sizes = [2 if isinstance(one, parts.Texts) else 8 for one in values]
+    assert sum(sizes) <= 80 < 8 * len(kept[0].table)
+
+
+def test_a_column_holds_more_words_than_two_bytes_count() -> None:
+    """Exact."""
+    words = [f"{k}" for k in range(70_000)]
+    column = parts.Texts(len(words))
+    for start in (0, 40_000):
+        column.put(start, words[start : start + 40_000])
+    assert [*column] == column[:] == words
 
 
 def test_a_rule_makes_the_mixes_of_every_range() -> None:

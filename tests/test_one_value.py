@@ -304,7 +304,7 @@ def test_a_large_table_says_that_it_takes_few_draws(
     # 66 and 231 mixes: 11 x 12 / 2 and 21 x 22 / 2.
     words = ("map", "KNO3", "powdered sugar", "corn syrup", "--step", step)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("castsugar.kitchen.verdict.pour_window", _no_window)
+        patch.setattr("castsugar.kitchen.pour_window.pour_window", _no_window)
         assert main([*words, "--cook", "119 C", "--minutes", "8"]) == 0
     told = capsys.readouterr()
     assert ("256 of 2,048 draws" in told.out + told.err) == few

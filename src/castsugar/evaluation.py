@@ -304,7 +304,6 @@ def evaluate_columns(  # noqa: PLR0913 - keyword-only options
     columns = rows.not_asked("kitchen", count) | rows.not_asked("motor", count)
     cooked = None
     if kitchen is not None:
-        weighed = blends
         cooked = _cook(blends, kitchen, windows and not castable_windows, chances)
         blends = cooked.blends
         columns |= cooked.columns()
@@ -326,8 +325,9 @@ def evaluate_columns(  # noqa: PLR0913 - keyword-only options
     own_flags = cooked.flags() if cooked else ["; ".join(f) for f in blends.flags]
     columns |= rows.mix_columns(blends) | rows.flow_columns(found, blends, own_flags)
     columns |= rows.not_confirmed(len(blends))
-    if kitchen is not None and castable_windows:
-        columns |= _castable_windows(weighed, kitchen, columns)
+    if cooked and kitchen is not None and castable_windows:
+        burns = np.array([status == "ok" for status in columns["status"]], dtype=bool)
+        columns |= cooked.castable_windows(kitchen, burns)
     if data_uncertainty:
         other = other_set(job.table)
         columns |= uncertainty.columns(job, blends, found, other, executor)
@@ -357,16 +357,6 @@ def _cook(
     from castsugar.kitchen import pour_table
 
     return pour_table.cook(blends, kitchen, window=windows, chances=chances)
-
-
-def _castable_windows(
-    weighed: Blends, kitchen: Kitchen, columns: rows.Columns
-) -> rows.Columns:
-    """Return the pour windows of what burns and is castable."""
-    from castsugar.kitchen import pour_table
-
-    burns = np.array([status == "ok" for status in columns["status"]], dtype=bool)
-    return pour_table.castable_windows(weighed, kitchen, burns)
 
 
 def _drive(

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -10,13 +12,14 @@ from kitchen_checks.pots import AIR, hold, kitchen, retail, weigh
 from scipy.integrate import quad
 
 import castsugar as cs
-from castsugar.kitchen import heat, water
+from castsugar.kitchen import heat, pour_window, water
 from castsugar.kitchen.heat import cook_of_points
 from castsugar.kitchen.parameters import Values
 from castsugar.kitchen.pot import Pot, poured
+from castsugar.kitchen.pour_window import degradation_limit
 from castsugar.kitchen.suspension import CLASS_NAMES, flow_class
 from castsugar.kitchen.validity import ICE_POINT as C
-from castsugar.kitchen.verdict import degradation_limit, judge
+from castsugar.kitchen.verdict import judge
 
 pytestmark = pytest.mark.exact
 
@@ -237,5 +240,33 @@ def test_window_of_a_profile_that_starts_cold() -> None:
 def test_window_of_a_profile_with_a_short_peak() -> None:
     """A peak above the end must not leave the range of the models."""
     cook = cs.Cook((0.0, 5.0, 10.0), (100 + C, 150 + C, 100 + C))
-    row = cs.kitchen_table(weigh(60, 15, 25), cs.Kitchen(cook=cook)).iloc[0]
-    assert row.flow_class != "not computed"
+    mixes = [weigh(60, 15, 25), "KNO3:55 erythritol:25 sorbitol:20"]
+    table = cs.kitchen_table(mixes, cs.Kitchen(cook=cook))
+    assert "not computed" not in set(table["flow_class"])
+
+
+def test_what_is_too_crowded_with_all_its_water_pours_nowhere(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Exact: the windows are those of asking every row at every heat.
+
+    The other way round a row without a window may be none of these: it is too thick.
+    """
+    recipes = [(n, s, 100 - n - s) for n in range(30, 96, 5) for s in range(0, 21, 5)]
+    pots, rules = retail([one for one in recipes if one[2] >= 0]), kitchen(draws=64)
+    values = rules.belief.draw(64, rules.seed)
+    found, told = judge(pots, rules).window, []
+
+    def none(pot: Pot, *given: Any) -> np.ndarray:
+        told.append(jammed(pot, *given))
+        return np.zeros(len(pot), dtype=bool)
+
+    jammed = pour_window._jammed
+    monkeypatch.setattr(pour_window, "_jammed", none)
+    for some in (pots, pots.as_dummy()):
+        again = judge(some, rules).window
+        assert np.isnan(again[:, told[-1]]).all()
+        assert 5 < told[-1].sum() < np.isnan(again[0]).sum() < len(some)
+        if some is pots:
+            np.testing.assert_array_equal(found, again)
+    assert jammed(replace(pots, fines_ratio=2.0), values, 400.0, 0.5).sum() == 0

@@ -17,8 +17,8 @@ from castsugar.kitchen import drying_time, pour_heat
 from castsugar.kitchen.curves import water_curve
 from castsugar.kitchen.heat import LONGEST, Cook
 from castsugar.kitchen.parameters import unmeasured
+from castsugar.kitchen.pour_window import degradation_limit
 from castsugar.kitchen.validity import ICE_POINT
-from castsugar.kitchen.verdict import degradation_limit
 
 pytestmark = pytest.mark.exact
 

@@ -161,7 +161,7 @@ def _told(
         bench=options.bench or "",
     )
     likely = _likely(found)
-    some_rows = [found.row(place) for place in likely.tolist()]
+    some_rows = _rows(task, found, likely)
     facts = pan_facts(kitchen=kitchen, bench=conditions.shelf.bench)
     facts |= mix_facts(some_rows, ())
     if motor is not None:
@@ -186,6 +186,16 @@ def _mixes(task: Task, places: IntArray) -> list[Mix]:
     """Return some of the mixes as objects."""
     blends = task.rule.blends(places)
     return [blends.mix(row) for row in range(len(blends))]
+
+
+def _rows(task: Task, found: Many, places: IntArray) -> list[dict[str, Any]]:
+    """Return some rows; computed again of so many mixes that not all is kept."""
+    from castsugar.cli.parts import WHOLE
+    from castsugar.rows import records
+
+    if len(found) <= WHOLE:
+        return [found.row(place) for place in places.tolist()]
+    return records(task.computed(places)[1])
 
 
 def _windows_said(options: argparse.Namespace, conditions: Question) -> tuple[str, ...]:

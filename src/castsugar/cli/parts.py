@@ -22,7 +22,7 @@ from castsugar.cli.output import is_parquet, write_in_parts
 from castsugar.cli.workers import workers_of
 from castsugar.columns import COLUMN, COLUMNS
 from castsugar.limits import Judgement, Limit, judge
-from castsugar.mix.rule import Rule
+from castsugar.mix.rule import Rule, Some
 from castsugar.report.sweep import BREAKS, WINDOW, broken_limits
 
 if TYPE_CHECKING:
@@ -45,12 +45,7 @@ CHUNKS = 1
 WHOLE = 130_000
 
 #: What is kept of each of more mixes, beside shares, limits and what is shown.
-_KEPT = (
-    *("status", "flags", "flow_class", "relative_solids_pour", "pours_probability"),
-    *("flame_temperature_K", "characteristic_velocity_m_s", "specific_impulse_s"),
-    *("oxygen_balance_percent", "density_kg_m3", "water_as_cast_percent"),
-    *("density_ratio", "density_ratio_u", "peak_pressure_p95_MPa"),
-)
+_KEPT = ("status", "flags", "characteristic_velocity_m_s", "pours_probability")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,12 +96,16 @@ class Task:
 
     def part(self, start: int, stop: int) -> Part:
         """Compute a range."""
+        return self._made(start, *self.computed(slice(start, stop)))
+
+    def computed(self, some: Some) -> tuple[Blends, Columns]:
+        """Compute some of the mixes; return them and the columns of the table."""
         from castsugar.evaluation import evaluate_columns
 
-        blends = self.rule.blends(slice(start, stop))
+        blends = self.rule.blends(some)
         columns = evaluate_columns(blends, **self.options)
         _withhold(columns, blends.outside)
-        return self._made(start, blends, columns)
+        return blends, columns
 
     def undone(self, start: int, stop: int) -> Part:
         """Return a range that was not reached."""
@@ -179,7 +178,7 @@ class Texts(Sequence[str]):
     """A column of words, each different one once."""
 
     def __init__(self, count: int) -> None:
-        self._codes = np.zeros(count, np.uint32)
+        self._codes: np.ndarray[Any, Any] = np.zeros(count, np.uint16)
         self._places = {"": 0}
         self._words = [""]
 
@@ -189,6 +188,8 @@ class Texts(Sequence[str]):
             if word not in self._places:
                 self._places[word] = len(self._words)
                 self._words.append(word)
+        if len(self._words) > np.iinfo(self._codes.dtype).max:
+            self._codes = self._codes.astype(np.uint32)
         codes = [self._places[word] for word in words]
         self._codes[start : start + len(words)] = codes
 

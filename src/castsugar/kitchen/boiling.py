@@ -83,8 +83,11 @@ def after_boiling(
     }
     held = _quiet_from({**rows, **known}, dried, scarce)
     below = np.where(scarce, np.minimum(rows["nitrate"] / full, dried), dried)
+    quiet = scarce & (held >= below)
+    if quiet.all():
+        return held
     ends = _left_with(rows, solids, below, values, boiling, limit)
-    return np.where(scarce & (held >= below), held, ends)
+    return np.where(quiet, held, ends)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -132,7 +135,7 @@ class _Scarce:
         quiet = over <= 0.0
         found[quiet] = self.dried[quiet]
         left, over = np.flatnonzero(~quiet), over[~quiet]
-        pots = self.take(left)
+        pots, ended = self.take(left), []
         for step in range(1, _STEPS + 1):
             if not left.size:
                 break
@@ -140,13 +143,13 @@ class _Scarce:
             under = pots.excess(low)
             quiet = under <= 0.0
             if quiet.any():
-                ended = pots.take(quiet)
-                wet = low[quiet] * 10.0 ** (_DECADES / _STEPS)
-                found[left[quiet]] = ended.between(
-                    wet, low[quiet], over[quiet], under[quiet]
-                )
+                ended.append((left[quiet], low[quiet], over[quiet], under[quiet]))
                 left, pots, under = left[~quiet], pots.take(~quiet), under[~quiet]
             over = under
+        if ended:
+            left, dry, over, under = map(np.concatenate, zip(*ended, strict=True))
+            wet = dry * 10.0 ** (_DECADES / _STEPS)
+            found[left] = self.take(left).between(wet, dry, over, under)
         return found
 
     def between(
@@ -172,8 +175,9 @@ class _Scarce:
             going = (np.abs(at) > _ENOUGH) & (a - b > _ENOUGH)
             if not going.any():
                 break
-            a, b, over, under, last = (v[going] for v in (a, b, over, under, last))
-            rows, pots = rows[going], pots.take(going)
+            if not going.all():
+                a, b, over, under, last = (v[going] for v in (a, b, over, under, last))
+                rows, pots = rows[going], pots.take(going)
         return np.exp(found)
 
 

@@ -7,9 +7,10 @@ import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from castsugar import plausible, units
 from castsugar.arrays import FloatArray
@@ -242,6 +243,10 @@ class Cook:
         warmed = self.pour_temperature - self.temperatures[0]
         return self.pan.most_evaporated(self.duration, warmed)
 
+    def take(self, rows: NDArray[np.intp]) -> Cook:
+        """Return the cook of some rows: this one, for all."""
+        return self
+
     @property
     def heating_rate(self) -> float:
         """How fast the bulk warms at most; as the pan says where it is held. [K/s]"""
@@ -273,6 +278,36 @@ class Cook:
         place = 0.5 * (1.0 + _NODES)
         weights = 0.5 * (end - start)[:, None] * _WEIGHTS
         return weights, cold[:, None] + (hot - cold)[:, None] * place
+
+
+class Cooks(NamedTuple):
+    """What a pot asks of a :class:`Cook`, of one a row: (n, 1) each, [K], [s], [-]."""
+
+    pour_temperature: FloatArray
+    hottest: FloatArray
+    dried: FloatArray
+    evaporated: FloatArray
+
+    @classmethod
+    def of(cls, cooks: Sequence[Cook]) -> Cooks:
+        """Return cooks as columns."""
+        told = [
+            (c.pour_temperature, c.hottest, c.drying(), c.most_evaporated())
+            for c in cooks
+        ]
+        return cls(*np.array(told).reshape(-1, 4).T[:, :, None])
+
+    def take(self, rows: NDArray[np.intp]) -> Cooks:
+        """Return those of some rows."""
+        return Cooks(*(one[rows] for one in self))
+
+    def drying(self) -> FloatArray:
+        """Return :meth:`Cook.drying`. [s]"""
+        return self.dried
+
+    def most_evaporated(self) -> FloatArray:
+        """Return :meth:`Cook.most_evaporated`. [-]"""
+        return self.evaporated
 
 
 def _check_rising(times: Sequence[float]) -> None:

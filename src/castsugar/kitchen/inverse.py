@@ -18,13 +18,9 @@ from castsugar.kitchen.curves import known_pot, water_share
 from castsugar.kitchen.heat import HOTTEST, LONGEST, Cook
 from castsugar.kitchen.parameters import POUR_RANGE, Kitchen, Values
 from castsugar.kitchen.pot import Pot, standing, viscosity, water_at_start, water_left
+from castsugar.kitchen.pour_window import hottest_pour, pour_chance, pouring_window
 from castsugar.kitchen.suspension import POURS_BELOW, pours
-from castsugar.kitchen.verdict import (
-    ENDS,
-    hottest_pour,
-    pour_chance,
-    pouring_window,
-)
+from castsugar.kitchen.verdict import ENDS
 from castsugar.mix.mix import Mix
 from castsugar.numerics import smooth_quantile
 
@@ -274,8 +270,9 @@ def pour_heat(
     heats = [*_HEATS[limit > _HEATS], max(limit, _HEATS[0])]
     chances = []
     for heat in heats:
-        at = kitchen.changed(cook=kitchen.cook.ending_at(float(heat)))
-        chances.append(float(pour_chance(pot, values, at, thickest)[0]))
+        at = kitchen.cook.ending_at(float(heat))
+        chance = pour_chance(pot, values, at, kitchen.air_pressure, thickest)
+        chances.append(float(chance[0]))
     best = int(np.argmax(chances))
     low, high = (float(end[0]) for end in window)
     return PourHeat(

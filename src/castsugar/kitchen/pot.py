@@ -14,7 +14,7 @@ from castsugar.data.load import load_database
 from castsugar.data.records import Ingredient
 from castsugar.kitchen import liquid, packing, solubility, suspension, water
 from castsugar.kitchen.boiling import Rows, after_boiling, salt_taken, takes
-from castsugar.kitchen.heat import Cook
+from castsugar.kitchen.heat import Cook, Cooks
 from castsugar.kitchen.parameters import Kitchen, Values
 from castsugar.kitchen.sugars import (
     DRY_DEXTROSE,
@@ -38,6 +38,9 @@ SYRUP_SOLIDS = (0.5, 1.0)
 
 #: Limits of the viscosity grade of a drawn syrup [DE].
 SYRUP_GRADE = (20.0, 110.0)
+
+#: Rows that are drawn together: their arrays fit the cache.
+BLOCK = 64
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -172,7 +175,9 @@ class Slurry:
     crowding: FloatArray
 
 
-def water_left(pot: Pot, values: Values, cook: Cook, pressure: float) -> FloatArray:
+def water_left(
+    pot: Pot, values: Values, cook: Cook | Cooks, pressure: float
+) -> FloatArray:
     """Return the water left at the end of a cook, per mass as weighed.
 
     What is stated leaves, and no more; otherwise drying, or boiling if it takes more.
@@ -183,7 +188,8 @@ def water_left(pot: Pot, values: Values, cook: Cook, pressure: float) -> FloatAr
         n rows, all with a model.
     values : Values
         Single values, or arrays of shape (draws,).
-    cook : Cook
+    cook : Cook or Cooks
+        One a row: with draws only.
     pressure : float
         Of the air. [Pa]
 
@@ -225,7 +231,7 @@ def standing(
         As for :func:`water_left`.
     left : ndarray
         Water left, of :func:`water_left`.
-    temperature : ndarray, shape () or (draws,)
+    temperature : ndarray, shape (), (draws,) or (n, draws)
         True bulk temperature. [K]
     """
     rows = columns(pot, values)
@@ -365,7 +371,7 @@ def _thickening(grades: FloatArray, values: Values) -> FloatArray:
 def poured(
     pot: Pot,
     values: Values,
-    cook: Cook,
+    cook: Cook | Cooks,
     pressure: float,
 ) -> tuple[FloatArray, FloatArray]:
     """Return viscosity [Pa s] and crowding at the end of a cook.
@@ -376,7 +382,7 @@ def poured(
 
 
 def at_pour(
-    pot: Pot, values: Values, cook: Cook, left: FloatArray
+    pot: Pot, values: Values, cook: Cook | Cooks, left: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Return what :func:`poured` does, of the water that is left."""
     temperature = cook.pour_temperature + values.thermometer
@@ -433,6 +439,11 @@ def _syrup(
     share = rows["syrup_solids"] + values.syrup_solids * rows["syrup_solids_u"]
     solids = rows["syrup"] * np.clip(share, *SYRUP_SOLIDS)
     return rows["syrup"] - solids, solids
+
+
+def blocks(rows: NDArray[np.intp]) -> list[NDArray[np.intp]]:
+    """Cut rows into blocks by index."""
+    return [rows[i : i + BLOCK] for i in range(0, len(rows), BLOCK)]
 
 
 # ----------------------------------------------------------------------------

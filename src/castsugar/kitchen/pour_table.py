@@ -25,8 +25,9 @@ from castsugar.kitchen.pot import (
     water_at_start,
     water_left,
 )
+from castsugar.kitchen.pour_window import windows
 from castsugar.kitchen.validity import ICE_POINT
-from castsugar.kitchen.verdict import Verdict, intervals, judge, windows
+from castsugar.kitchen.verdict import Verdict, intervals, judge
 from castsugar.mix.basis import basis, stamped
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import Mix, MixLike, as_mixes
@@ -144,17 +145,24 @@ def kitchen_intervals(
     ]
 
 
+#: Nitrate of mixes that anybody casts, and what of it may be moisture. [mass fraction]
+CASTABLE, _MOIST = (0.40, 0.85), 0.005
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Cooked:
     """What came out of the pot.
 
     Attributes
     ----------
+    pot : Pot
+        As weighed.
     blends : Blends
         Cast with the water that the kitchen leaves.
     verdict : Verdict
     """
 
+    pot: Pot
     blends: Blends
     verdict: Verdict
 
@@ -166,6 +174,16 @@ class Cooked:
         """Return the quantiles that were asked for, by column and level."""
         found = self.verdict.chances.items()
         return {(_BANDED[name], level): values for (name, level), values in found}
+
+    def castable_windows(self, kitchen: Kitchen, burns: BoolArray) -> Columns:
+        """Return the pour windows of what burns and has a castable share of nitrate.
+
+        NaN for all others: not asked.
+        """
+        low, high = CASTABLE
+        nitrate = self.pot.nitrate
+        asked = burns & (nitrate >= low - _MOIST) & (nitrate <= high + _MOIST)
+        return _window_columns(windows(self.pot, kitchen, asked))
 
     def flags(self) -> list[str]:
         """Return what is special about each row, in mix and kitchen."""
@@ -217,7 +235,7 @@ def cook(
         if solids:
             other = blends.cast_again(lost, solids, browned=browned)
             again = other.where(measured, again)
-        return Cooked(blends=again, verdict=verdict)
+        return Cooked(pot=pot, blends=again, verdict=verdict)
     cast = []
     each = zip(blends.mixes, lost, browned, measured, strict=True)
     for mix, share, brown, mine in each:
@@ -225,22 +243,7 @@ def cook(
         mix = mix.with_syrup_solids(solids) if solids else mix
         mix = mix.with_water_lost(min(max(float(share), 0.0), 1.0))
         cast.append(replace(mix, browned=float(brown)))
-    return Cooked(blends=of_mixes(cast), verdict=verdict)
-
-
-#: Nitrate of mixes that anybody casts, and what of it may be moisture. [mass fraction]
-CASTABLE, _MOIST = (0.40, 0.85), 0.005
-
-
-def castable_windows(blends: Blends, kitchen: Kitchen, burns: BoolArray) -> Columns:
-    """Return the pour windows of mixes that burn and have a castable share of nitrate.
-
-    NaN for all others: not asked. `blends` as weighed.
-    """
-    pot = pots_of(blends, kitchen)
-    low, high = CASTABLE
-    asked = burns & (pot.nitrate >= low - _MOIST) & (pot.nitrate <= high + _MOIST)
-    return _window_columns(windows(pot, kitchen, asked))
+    return Cooked(pot=pot, blends=of_mixes(cast), verdict=verdict)
 
 
 def _window_columns(edges: FloatArray) -> Columns:

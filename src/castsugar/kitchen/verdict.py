@@ -2,156 +2,33 @@
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from castsugar.arrays import BoolArray, FloatArray
-from castsugar.draw_set import FEW_DRAWS
+from castsugar.arrays import FloatArray
 from castsugar.kitchen import casting, glass, suspension, water
 from castsugar.kitchen.boiling import Rows, salt_taken
-from castsugar.kitchen.heat import HOTTEST, Cook, degradation_rate
 from castsugar.kitchen.parameters import Kitchen, Values
 from castsugar.kitchen.pot import (
     Pot,
     Slurry,
     at_pour,
+    blocks,
     columns,
-    poured,
     standing,
-    unfrozen,
     viscosity,
     water_at_start,
     water_left,
 )
-from castsugar.kitchen.solubility import melting_point
-from castsugar.kitchen.sugars import HOTTEST as HOTTEST_MELT
-from castsugar.kitchen.sugars import MAJOR, MARGIN, MELTS, SUGARS, Setting, settings
+from castsugar.kitchen.pour_window import windows
+from castsugar.kitchen.sugars import MAJOR, SUGARS, Setting, settings
 from castsugar.kitchen.validity import ICE_POINT
 from castsugar.numerics import smooth_quantiles
 
 # ----------------------------------------------------------------------------
-# The pour window: at which temperatures a mix pours without breaking its sugar.
-
-#: Temperatures looked at [K], and halvings of the distance between them.
-GRID = np.arange(90.0, 150.1, 5.0) + ICE_POINT
-_HALVINGS = 6
-
-#: Which rows pour when the cook ends at a temperature.
-Pours = Callable[[float, NDArray[np.intp]], BoolArray]
-
-
-def pour_window(
-    pours: Pours, rows: NDArray[np.intp], hottest: float, grid: FloatArray = GRID
-) -> tuple[FloatArray, FloatArray]:
-    """Return the lowest and highest temperature of the first stretch that pours.
-
-    Parameters
-    ----------
-    pours : callable
-        Of a temperature [K] and row numbers, says which of those rows pour.
-    rows : ndarray of int, shape (count,)
-        Which are asked.
-    hottest : float
-        Where the sugar's limit lies; nothing above counts. [K]
-    grid : ndarray
-        Temperatures looked at, rising: a window between two of them is missed. [K]
-
-    Returns
-    -------
-    low, high : ndarray, shape (count,)
-        [K], within 1/64 of a step of the grid; NaN where there is no window between
-        its lowest temperature and the limit.
-    """
-    if hottest < grid[0]:
-        nothing = np.full(len(rows), np.nan)
-        return nothing, nothing.copy()
-    top = min(hottest, float(grid[-1]))
-    grid = np.append(grid[top > grid], top)
-    fine = np.zeros((len(rows), grid.size), dtype=bool)
-    going = np.arange(len(rows))
-    for column, t in enumerate(grid.tolist()):
-        if not going.size:
-            break
-        fine[going, column] = pours(t, rows[going])
-        ended = fine[going].any(axis=1) & ~fine[going, column]
-        going = going[~ended]
-    some = fine.any(axis=1)
-    first = fine.argmax(axis=1)
-    broken = ~fine & (np.arange(grid.size) > first[:, None])
-    last = np.where(broken.any(axis=1), broken.argmax(axis=1) - 1, grid.size - 1)
-    low, high = grid[first], grid[last]
-    before = np.flatnonzero(some & (first > 0))
-    after = np.flatnonzero(some & (last < grid.size - 1))
-    low[before] = _edge(pours, rows[before], grid[first[before] - 1], low[before])
-    high[after] = _edge(pours, rows[after], grid[last[after] + 1], high[after])
-    return np.where(some, low, np.nan), np.where(some, high, np.nan)
-
-
-def _edge(
-    pours: Pours, rows: NDArray[np.intp], outside: FloatArray, inside: FloatArray
-) -> FloatArray:
-    """Halve the distance between a temperature that pours and one that does not.
-
-    Rows that look at the same temperature are asked together.
-    """
-    outside, inside = outside.copy(), inside.copy()
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (outside + inside)
-        for temperature in np.unique(middle):
-            same = middle == temperature
-            fine = pours(float(temperature), rows[same])
-            here = np.flatnonzero(same)
-            inside[here[fine]] = temperature
-            outside[here[~fine]] = temperature
-    return inside
-
-
-def degradation_limit(cook: Cook, limit: float) -> float:
-    """Return the end temperature at which a cook, shifted as a whole, reaches a limit.
-
-    Parameters
-    ----------
-    cook : Cook
-        Its shape is kept.
-    limit : float
-        Share of degraded sugar.
-
-    Returns
-    -------
-    float
-        [K], between 40 and 200 C.
-
-    Examples
-    --------
-    >>> round(degradation_limit(Cook.hold(392.15, 600.0), 0.02) - 273.15)
-    122
-    """
-    target = -np.log1p(-limit)
-    times, temperatures = cook.nodes()
-    shifts = temperatures - cook.pour_temperature
-    low, high = 40.0 + ICE_POINT, 200.0 + ICE_POINT
-    for _ in range(50):
-        middle = 0.5 * (low + high)
-        at = np.clip(middle + shifts, ICE_POINT, 200.0 + ICE_POINT)
-        if float(np.sum(times * degradation_rate(at))) > target:
-            high = middle
-        else:
-            low = middle
-    return float(low)
-
-
-# ----------------------------------------------------------------------------
 # What a kitchen says about many mixes: flow, window, setting, storage, with bands.
-
-#: Rows that are drawn together: their arrays fit the cache.
-BLOCK = 64
-
-#: Shares of the draws after which rows that are decided are asked no more.
-_ASKED = (0.0, 0.54, 1.0)
 
 #: Temperature at which a grain sets and is stored [K].
 ROOM = 20.0 + ICE_POINT
@@ -318,24 +195,6 @@ def judge(
     )
 
 
-def windows(pot: Pot, kitchen: Kitchen, asked: BoolArray) -> FloatArray:
-    """Return the pour windows of the rows that are asked, NaN elsewhere, (2, n). [K]
-
-    By the first draws, :data:`castsugar.draw_set.FEW_DRAWS` at most.
-    """
-    edges = np.full((2, len(pot)), np.nan)
-    if kitchen.too_hot:
-        return edges
-    model = np.array([not why for why in pot.gap], dtype=bool)
-    for mine in (True, False):
-        rows = np.flatnonzero(asked & model & (pot.measured_syrup == mine))
-        if rows.size:
-            known = kitchen.belief if mine else kitchen.belief.of_another_syrup()
-            few = known.draw(min(kitchen.draws, FEW_DRAWS), kitchen.seed)
-            edges[:, rows] = pouring_window(pot.take(rows), few, kitchen)
-    return edges
-
-
 #: Ends of a 95 % band.
 ENDS = (0.025, 0.975)
 
@@ -363,7 +222,7 @@ def intervals(pot: Pot, kitchen: Kitchen) -> dict[str, FloatArray]:
         rows = np.flatnonzero(told & (pot.measured_syrup == mine))
         known = kitchen.belief if mine else kitchen.belief.of_another_syrup()
         values = known.draw(kitchen.draws, kitchen.seed)
-        for block in _blocks(rows):
+        for block in blocks(rows):
             drawn = drawn_columns(pot.take(block), values, kitchen)
             for name, array in drawn.items():
                 found[name][:, block] = smooth_quantiles(array, ENDS)
@@ -435,7 +294,7 @@ def _bands(
     quantiles = {one: np.empty(count) for one in asked}
     classes = np.empty((count, len(suspension.CLASSES)))
     cold = any(name == _SOLIDS for name, _ in asked)
-    for rows in _blocks(np.arange(count)):
+    for rows in blocks(np.arange(count)):
         part = pot.take(rows)
         left = water_left(part, values, kitchen.cook, kitchen.air_pressure)
         eta, crowding = at_pour(part, values, kitchen.cook, left)
@@ -451,137 +310,6 @@ def _bands(
             for level, found in zip(levels, smooth_quantiles(own, levels), strict=True):
                 quantiles[name, level][rows] = found
     return quantiles, classes
-
-
-def pouring_window(
-    pot: Pot,
-    values: Values,
-    kitchen: Kitchen,
-    *,
-    level: float = 0.5,
-    thickest: float = suspension.POURS_BELOW,
-    grid: FloatArray = GRID,
-) -> tuple[FloatArray, FloatArray]:
-    """Return the temperatures between which every row pours often enough.
-
-    The cook is moved as a whole, as in :meth:`Cook.ending_at`, and keeps the limit of
-    the sugar.
-
-    Parameters
-    ----------
-    pot : Pot
-        n rows with a model.
-    values : Values
-    kitchen : Kitchen
-    level : float
-        Share of the draws that must pour.
-    thickest : float
-        Viscosity from which nothing pours. [Pa s]
-    grid : ndarray
-        As for :func:`pour_window`. [K]
-
-    Returns
-    -------
-    low, high : ndarray, shape (n,)
-        As of :func:`pour_window`. [K]
-    """
-
-    def fine(temperature: float, rows: NDArray[np.intp]) -> NDArray[np.bool_]:
-        if kitchen.cook.ending_at(temperature).hottest > HOTTEST + 1e-9:
-            return np.zeros(len(rows), dtype=bool)
-        at = kitchen.changed(cook=kitchen.cook.ending_at(temperature))
-        return _pours_often(pot.take(rows), values, at, thickest, level)
-
-    limit = degradation_limit(kitchen.cook, kitchen.degradation_limit)
-    browns = pot.browning()
-    low, high = np.full((2, len(pot)), np.nan)
-    plain, melts = np.flatnonzero(browns == 1.0), np.flatnonzero(browns < 1.0)
-    if plain.size:
-        low[plain], high[plain] = pour_window(fine, plain, limit, grid)
-    if melts.size:
-        tops = hottest_pour(pot, kitchen)
-
-        def below(temperature: float, rows: NDArray[np.intp]) -> BoolArray:
-            some = temperature <= tops[rows] + 1e-9
-            kept = rows[some]
-            if kept.size:
-                liquid = _liquid_at(pot.take(kept), values, kitchen, temperature)
-                some[some] = liquid & fine(temperature, kept)
-            return some
-
-        low[melts], end = pour_window(below, melts, float(grid[-1]), grid)
-        edge = float(np.max(np.diff(grid))) / 2**_HALVINGS
-        high[melts] = np.where(tops[melts] - end <= edge, tops[melts], end)
-    return low, high
-
-
-def hottest_pour(pot: Pot, kitchen: Kitchen) -> FloatArray:
-    """Return above which temperature no row pours, (n,): its sugar breaks there. [K]
-
-    Of sucrose and syrup that of :func:`degradation_limit`, of sugars that melt 130 C;
-    between them by their shares.
-    """
-    limit = degradation_limit(kitchen.cook, kitchen.degradation_limit)
-    return limit + (1.0 - pot.browning()) * (HOTTEST_MELT - limit)
-
-
-def _liquid_at(
-    pot: Pot, values: Values, kitchen: Kitchen, temperature: float
-) -> BoolArray:
-    """Say which rows would still be liquid a margin below a pour temperature."""
-    cook = kitchen.cook.ending_at(temperature)
-    melts = np.zeros(len(pot))
-    for name in MELTS:
-        there = getattr(pot, name) > 0.0
-        melts = np.where(there, np.maximum(melts, melting_point(name)), melts)
-    # Half of the draws are no colder than their median.
-    middle = temperature + float(np.median(values.thermometer)) - MARGIN
-    found = middle >= melts
-    for part in _blocks(np.flatnonzero(~found)):
-        some = pot.take(part)
-        left = water_left(some, values, cook, kitchen.air_pressure)
-        cold = temperature + values.thermometer - MARGIN
-        held = standing(some, values, left, cold)
-        found[part] = unfrozen(some, values, held).mean(axis=1) >= 0.5
-    return found
-
-
-def pour_chance(
-    pot: Pot, values: Values, kitchen: Kitchen, thickest: float = suspension.POURS_BELOW
-) -> FloatArray:
-    """Return the share of the draws in which every row pours after the cook, (n,).
-
-    Arguments as for :func:`pouring_window`.
-    """
-    found = np.empty(len(pot))
-    for part in _blocks(np.arange(len(pot))):
-        drawn = poured(pot.take(part), values, kitchen.cook, kitchen.air_pressure)
-        found[part] = suspension.pours(*drawn, thickest).mean(axis=1)
-    return found
-
-
-def _pours_often(
-    pot: Pot, values: Values, kitchen: Kitchen, thickest: float, level: float
-) -> BoolArray:
-    """Say in which rows so large a share of the draws pours, by no more than tell."""
-    draws = np.size(values.packing)
-    asked = _ASKED if len(pot) >= BLOCK else (0.0, 1.0)  # few rows cost as many calls
-    cuts = [int(share * draws) for share in asked]
-    sure = np.zeros(len(pot))
-    left = np.arange(len(pot))
-    for first, end in itertools.pairwise(cuts):
-        if left.size and end > first:
-            part, some = values.take(slice(first, end)), pot.take(left)
-            share = pour_chance(some, part, kitchen, thickest)
-            sure[left] += np.rint(share * (end - first))
-            least, most = sure[left] / draws, (sure[left] + draws - end) / draws
-            left = left[(least < level) & (most >= level)]
-    return sure / draws >= level
-
-
-def _blocks(rows: NDArray[np.intp]) -> list[NDArray[np.intp]]:
-    """Cut rows into blocks by index."""
-    return [rows[i : i + BLOCK] for i in range(0, len(rows), BLOCK)]
 
 
 def boiling(pot: Pot, values: Values, held: FloatArray, pressure: float) -> FloatArray:

@@ -123,6 +123,12 @@ def differs(one: Mapping[str, float], other: Mapping[str, float]) -> float:
     return 0.5 * math.fsum(abs(one.get(n, 0.0) - other.get(n, 0.0)) for n in names)
 
 
+def _apart(model: BurnModel, parts: Mapping[str, float]) -> list[float]:
+    """Return the share of the mass by which a mix differs from all that was burned."""
+    shares = coordinates(parts)
+    return [differs(one.shares, shares) for one in model.evidence]
+
+
 def own_of(
     model: BurnModel, parts: Mapping[str, float], process: str | None = None
 ) -> list[Burned]:
@@ -130,10 +136,16 @@ def own_of(
 
     With a process, empty for the usual one: only what was made by it.
     """
-    shares = coordinates(parts)
-    found = [one for one in model.evidence if differs(one.shares, shares) < SAME]
+    return _own(model, _apart(model, parts), process)
+
+
+def _own(
+    model: BurnModel, apart: Sequence[float], process: str | None = None
+) -> list[Burned]:
+    """Return :func:`own_of` of a mix by how far it is from all that was burned."""
     made = model.process if process == "" else process
-    return [one for one in found if made in (None, one.process)]
+    both = zip(model.evidence, apart, strict=True)
+    return [one for one, away in both if away < SAME and made in (None, one.process)]
 
 
 def origin_of(model: BurnModel, parts: Mapping[str, float], process: str = "") -> str:
@@ -144,9 +156,14 @@ def origin_of(model: BurnModel, parts: Mapping[str, float], process: str = "") -
     >>> origin_of(BurnModel(), {"potassium nitrate": 0.6, "sucrose": 0.4})
     'assumed: nothing was burned'
     """
+    return _origin(model, _apart(model, parts), process)
+
+
+def _origin(model: BurnModel, apart: Sequence[float], process: str) -> str:
+    """Return :func:`origin_of` a mix by how far it is from all that was burned."""
     if not model.evidence:
         return "assumed: nothing was burned"
-    own = own_of(model, parts)
+    own = _own(model, apart)
     made = process or model.process
     like = [one for one in own if one.process == made]
     if like:
@@ -155,7 +172,7 @@ def origin_of(model: BurnModel, parts: Mapping[str, float], process: str = "") -
             return f"imported: strands of {_benches(like)}, none of yours"
         beside = f"; {_benches(like)}, imported" if _benches(like) else ""
         return f"{_WORDS[one.kind]}: {one.name}{beside}"
-    share, name = distance_of(model, parts)
+    share, name = _nearest(model, apart)
     away = f"{100.0 * share:.2g} % of the mass from {name}"
     if own:
         away = f"{own[0].name}, but that was {own[0].process} and this is {made}"
@@ -186,9 +203,13 @@ _WORDS = {
 
 def distance_of(model: BurnModel, parts: Mapping[str, float]) -> tuple[float, str]:
     """Return how much of a mix differs from the nearest known one, and its name."""
-    shares = coordinates(parts)
-    near = min(model.evidence, key=lambda one: differs(one.shares, shares))
-    return differs(near.shares, shares), near.name
+    return _nearest(model, _apart(model, parts))
+
+
+def _nearest(model: BurnModel, apart: Sequence[float]) -> tuple[float, str]:
+    """Return the first of the least distances, and whose it is."""
+    share = min(apart)
+    return share, model.evidence[apart.index(share)].name
 
 
 def batches_of(
@@ -259,8 +280,8 @@ class MotorRows:
     Attributes
     ----------
     hardware : Hardware
-    parts : tuple of dict
-        What each was weighed of.
+    apart : list of list of float
+        By how much of its mass each differs from all that was burned.
     processes : tuple of str
         How each is made; empty: as usual.
     status : ndarray of str, shape (n,)
@@ -277,7 +298,7 @@ class MotorRows:
     """
 
     hardware: Hardware
-    parts: tuple[dict[str, float], ...]
+    apart: list[list[float]]
     processes: tuple[str, ...]
     status: NDArray[np.str_]
     estimate: FloatArray
@@ -303,22 +324,23 @@ class MotorRows:
         """Say of each mix where its burn rate comes from."""
         model = self.hardware.burning
         return [
-            origin_of(model, parts, process) if status == "ok" else str(status)
-            for parts, process, status in zip(
-                self.parts, self.processes, self.status, strict=True
+            _origin(model, apart, process) if status == "ok" else str(status)
+            for apart, process, status in zip(
+                self.apart, self.processes, self.status, strict=True
             )
         ]
 
     def flags(self) -> list[list[str]]:
         """Return what is special about each row."""
-        return [self._flags(row) for row in range(len(self.p50))]
+        allowed, reach = self.hardware.allowable, tested(self.hardware.burning)
+        return [self._flags(row, allowed, *reach) for row in range(len(self.p50))]
 
-    def _flags(self, row: int) -> list[str]:
-        allowed, middle, high = self.hardware.allowable, self.p50[row], self.p95[row]
+    def _flags(self, row: int, allowed: float, low: float, most: float) -> list[str]:
+        """Return those of a row; what the case may hold, and the pressures tested."""
+        middle, high = self.p50[row], self.p95[row]
         if self.status[row] != "ok":
             beyond = self.estimate[row] > allowed
             return [f"motor {self.status[row]}", *([_BURSTS] if beyond else [])]
-        low, most = tested(self.hardware.burning)
         found = []
         if not low <= middle <= most:
             found.append(
@@ -373,7 +395,8 @@ def motor_rows(
     if castings is not None and hardware.density_ratio is None:
         held = _supplies(hardware, blends, velocity, castings, guarded=True)
     found, exponent = _quantiles(hardware, made, supplies, wanted, held=held)
-    parts = tuple(components_of(blends))
+    parts = components_of(blends)
+    apart = [_apart(hardware.burning, one) for one in parts]
     estimate = found[0]
     why = mass_balance.withheld(exponent, estimate, hardware.ambient_pressure)
     why = np.where(np.isnan(held[0].per_rate), "an input is not a positive number", why)
@@ -381,10 +404,10 @@ def motor_rows(
     none = "not computed: no c*, without a nozzle, a flame or a sound cook"
     status = np.where(np.isnan(velocity), none, status)
     told = np.where(status == "ok", found, np.nan)
-    own = _of_this_batch(hardware, made, parts, held)
+    own = _of_this_batch(hardware, made, parts, apart, held)
     return MotorRows(
         hardware=hardware,
-        parts=parts,
+        apart=apart,
         processes=made.processes,
         status=status,
         estimate=estimate,
@@ -515,16 +538,17 @@ def _of_this_batch(
     hardware: Hardware,
     made: Compositions,
     parts: Sequence[Mapping[str, float]],
+    apart: Sequence[Sequence[float]],
     supplies: tuple[Supply, Supply],
 ) -> FloatArray:
     """Return the 95 % pressure of grains of the batch whose strands burned."""
     found = np.full(len(parts), np.nan)
     burned = {tuple(sorted(one.shares)) for one in hardware.burning.evidence}
-    able = supplies[0].per_rate > 0.0
-    for row, part in enumerate(parts):
-        if tuple(sorted(coordinates(part))) not in burned or not able[row]:
+    near = np.array([min(one, default=1.0) < SAME for one in apart], dtype=bool)
+    for row in np.flatnonzero(near & (supplies[0].per_rate > 0.0)).tolist():
+        if tuple(sorted(coordinates(parts[row]))) not in burned:
             continue
-        batch = this_batch(hardware.burning, part, made.processes[row])
+        batch = this_batch(hardware.burning, parts[row], made.processes[row])
         if batch:
             one = made.take([row])
             own = supplies[0].take([row]), supplies[1].take([row])

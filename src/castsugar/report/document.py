@@ -227,12 +227,13 @@ def _cells(values: Sequence[Any]) -> Sequence[Any]:
         return [*map(_cell, values)]
     import numpy as np
 
-    known, numbers = np.isfinite(values).tolist(), np.asarray(values).tolist()
-    both = zip(known, numbers, strict=True)
-    texts = [f"{v:.{DIGITS}g}" if fine else "" for fine, v in both]
+    finite = np.isfinite(values)
+    numbers = np.asarray(values)[finite].tolist()
+    texts = (f"%.{DIGITS}g\n" * len(numbers) % tuple(numbers)).splitlines()
+    cells = np.full(len(finite), "", dtype=object)
     # A text with a point is what its float would be written as.
-    same = [not t or ("." in t and "e" not in t) for t in texts]
-    return [t if one else float(t) for t, one in zip(texts, same, strict=True)]
+    cells[finite] = [t if "." in t and "e" not in t else float(t) for t in texts]
+    return cells.tolist()
 
 
 @contextlib.contextmanager
