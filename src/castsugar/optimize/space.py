@@ -8,7 +8,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy.optimize import linprog
 
 from castsugar.checks import number
 from castsugar.errors import InputError, unknown_name
@@ -52,6 +51,8 @@ def conflict(columns: Sequence[str], rows: Sequence[Row]) -> tuple[str, ...]:
 
 def _breakage(columns: Sequence[str], rows: Sequence[Row]) -> float:
     """Return by how much the rows must be broken at least, all alike."""
+    from scipy.optimize import linprog
+
     if not rows:
         return 0.0
     count = len(columns)
