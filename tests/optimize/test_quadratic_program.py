@@ -25,7 +25,7 @@ def program(size: int, tops: int, kept: int, *, bent: bool) -> Program:
         value=-RNG.uniform(0.0, 0.3, count),
         gradient=RNG.normal(size=(count, size)),
         hessian=hessian,
-        epigraph=np.repeat([1.0, 0.0], [tops, kept]),
+        tops=tops,
         normals=np.vstack([normals, np.eye(size), -np.eye(size)]),
         room=np.concatenate([RNG.uniform(0.0, 0.5, 2), np.ones(2 * size)]),
     )
@@ -40,7 +40,8 @@ def by_scipy(one: Program) -> float:
     size = one.gradient.shape[1]
 
     def left(x: np.ndarray) -> np.ndarray:
-        kept = one.epigraph * x[-1] - quadratics(one, x[:-1])
+        kept = -quadratics(one, x[:-1])
+        kept[: one.tops] += x[-1]
         return np.concatenate([kept, one.room - one.normals @ x[:-1]])
 
     found = minimize(
@@ -56,7 +57,7 @@ def by_scipy(one: Program) -> float:
 
 def broken(one: Program, w: np.ndarray) -> float:
     """Return the largest violation of what is to be kept."""
-    firm = quadratics(one, w)[one.epigraph == 0.0]
+    firm = quadratics(one, w)[one.tops :]
     return max(0.0, *firm, *(one.normals @ w - one.room))
 
 
@@ -89,7 +90,7 @@ def test_the_point_of_a_disc_that_lies_farthest() -> None:
         value=np.array([0.0, -0.25]),
         gradient=np.array([[-1.0, -1.0], [0.0, 0.0]]),
         hessian=np.array([np.zeros((2, 2)), np.eye(2)]),
-        epigraph=np.array([1.0, 0.0]),
+        tops=1,
         normals=np.vstack([np.eye(2), -np.eye(2)]),
         room=np.ones(4),
     )
@@ -106,7 +107,7 @@ def test_the_ridge_of_two_parabolas_and_a_start_outside() -> None:
     """
     both = {
         "hessian": np.array([[[2.0]], [[2.0]], [[0.0]]]),
-        "epigraph": np.array([1.0, 1.0, 0.0]),
+        "tops": 2,
         "normals": np.array([[1.0], [-1.0]]),
         "room": np.ones(2),
     }
@@ -127,7 +128,7 @@ def test_what_cannot_be_kept_is_broken_least() -> None:
         value=np.array([0.0, 1.0 / 3.0, -1.0 / 6.0]),
         gradient=np.array([[1.0], [-1.0], [1.0]]),
         hessian=np.zeros((3, 1, 1)),
-        epigraph=np.array([1.0, 0.0, 0.0]),
+        tops=1,
         normals=np.array([[1.0], [-1.0]]),
         room=np.ones(2),
     )

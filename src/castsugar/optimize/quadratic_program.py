@@ -34,14 +34,14 @@ Numbers = NDArray[np.intp]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Program:
-    """Minimise t with every quadratic at most ``epigraph t``, and linear rows.
+    """Minimise the largest of some quadratics; the others at most 0, and linear rows.
 
     Attributes
     ----------
     value, gradient, hessian : ndarray, shapes (m,), (m, d), (m, d, d)
         Of the quadratics, all near 1 in size.
-    epigraph : ndarray, shape (m,)
-        1 for those of which the largest is t, at least one; 0 for those to keep.
+    tops : int
+        How many of the first are those of which the largest counts, 1 or more.
     normals, room : ndarray, shapes (r, d) and (r,)
         ``normals w <= room``; they hold w between -1 and 1.
     """
@@ -49,12 +49,12 @@ class Program:
     value: FloatArray
     gradient: FloatArray
     hessian: FloatArray
-    epigraph: FloatArray
+    tops: int
     normals: FloatArray
     room: FloatArray
 
     def solve(self, start: FloatArray) -> tuple[FloatArray, float]:
-        """Return the w found from one that keeps the linear rows, and its t."""
+        """Return the w found from one that keeps the linear rows, and what counts."""
         for cost in _COSTS:
             w = np.clip(self._sought(start, cost), -1.0, 1.0)
             top, violation = self._levels(self._quadratics(w))
@@ -66,19 +66,19 @@ class Program:
         return self.value + (self.gradient + 0.5 * self.hessian @ w) @ w
 
     def _levels(self, out: FloatArray) -> FloatArray:
-        """Return t and the violation."""
-        top = self.epigraph > 0.0
-        return np.array([out[top].max(), out[~top].max(initial=0.0)])
+        """Return the largest that counts, and the violation."""
+        return np.array([out[: self.tops].max(), out[self.tops :].max(initial=0.0)])
 
     def _sought(self, w: FloatArray, cost: float) -> FloatArray:
-        """Return the best w found by steps in w, t and violation."""
+        """Return the best w found by steps in w and both levels."""
         count, size = self.gradient.shape
         costs = np.append(np.zeros(size), [1.0, cost])
         curved = np.diag(np.append(np.ones(size + 1), cost))
         rows = np.zeros((count + len(self.room) + 1, size + 2))
-        rows[:count, size:] = np.column_stack([-self.epigraph, self.epigraph - 1.0])
-        rows[count:-1, :size], rows[-1, -1] = self.normals, -1.0
-        prices, own = self.epigraph / self.epigraph.sum(), np.array([], dtype=np.intp)
+        rows[: self.tops, -2] = rows[self.tops : count, -1] = rows[-1, -1] = -1.0
+        rows[count:-1, :size] = self.normals
+        prices, own = np.zeros(count), np.array([], dtype=np.intp)
+        prices[: self.tops] = 1.0 / self.tops
         out = self._quadratics(w)
         level = self._levels(out)
         for _ in range(_STEPS):
@@ -98,7 +98,9 @@ class Program:
             moved, w, level = np.abs(new - w).max(), new, self._levels(out)
             if moved < _DONE:
                 break
-            prices = np.bincount(own, paid, len(limits))[:count]
+            prices = np.zeros(len(limits))
+            prices[own] = paid
+            prices = prices[:count]
         return w
 
 

@@ -228,8 +228,6 @@ def _lowest(
         gradient.append(-near.gradient[:, 1:].reshape(-1, d))
         hessian.append(-near.hessian[:, 1:].reshape(-1, d, d))
         scale.append(_size(gradient[1], hessian[1]))
-    epigraph = np.zeros(sum(len(v) for v in value))
-    epigraph[: len(value[0])] = 1.0
     v, s = np.concatenate(value), np.concatenate(scale)
     base = value[0].max()
     v[: len(value[0])] -= base
@@ -237,7 +235,7 @@ def _lowest(
         value=v / s,
         gradient=np.vstack(gradient) / s[:, None],
         hessian=np.concatenate(hessian) / s[:, None, None],
-        epigraph=epigraph,
+        tops=len(value[0]),
         normals=near.normals,
         room=near.room,
     )
