@@ -348,7 +348,11 @@ def test_what_a_command_does_not_load(folder: Path) -> None:
     text = loaded("evaluate base", folder)
     heavy = {"jinja2", "pandas", "scipy", "matplotlib", "starlette"}
     assert not heavy & text
-    for words in ("compare base red --no-confirm", "map KNO3 sucrose water --step 5%"):
+    for words in (
+        "compare base red --no-confirm",
+        "map KNO3 sucrose water --step 5%",
+        "search --no-confirm",
+    ):
         assert not heavy & loaded(words, folder)
     assert "rich" in text
     assert "rich" not in loaded("evaluate base --json", folder)

@@ -12,7 +12,12 @@ from scipy.interpolate import PchipInterpolator
 from scipy.optimize import brentq, minimize_scalar
 
 from castsugar.kitchen import solubility
-from castsugar.numerics import least_squares, maximum, root
+from castsugar.numerics import (
+    least_squares,
+    maximum,
+    nonnegative_least_squares,
+    root,
+)
 
 RNG = np.random.default_rng(20261130)
 CENTRES = RNG.uniform(-3.0, 3.0, 200)
@@ -69,6 +74,24 @@ def test_maxima_are_those_of_scipy() -> None:
         )
         assert abs(found - minimum.x) < 3e-7
     assert len(ours) < 1.1 * len(theirs)
+
+
+@pytest.mark.published
+def test_nonnegative_least_squares_are_those_of_scipy() -> None:
+    """scipy.optimize.nnls; columns may repeat, vanish, and differ a hundredfold."""
+    rng = np.random.default_rng(20261201)
+    for case in range(300):
+        rows, count = rng.integers(1, 10), rng.integers(1, 25)
+        matrix = rng.normal(size=(rows, count)) * 10.0 ** rng.uniform(-1, 1, count)
+        if case % 3 == 0:
+            matrix[:, count // 2 :] = matrix[:, : count - count // 2]
+        if case % 5 == 0:
+            matrix[:, 0] = 0.0
+        right = rng.normal(size=rows)
+        found = nonnegative_least_squares(matrix, right)
+        assert (found >= 0.0).all()
+        left = float(np.linalg.norm(matrix @ found - right))
+        assert left == pytest.approx(optimize.nnls(matrix, right)[1], abs=1e-9)
 
 
 @pytest.mark.exact

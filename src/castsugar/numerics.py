@@ -435,6 +435,56 @@ def least_squares(
     return None
 
 
+#: A column enters where the sum falls by more than this share of its own size.
+_ENTERS = 1e-13
+
+
+def nonnegative_least_squares(matrix: FloatArray, right: FloatArray) -> FloatArray:
+    """Return the x of 0 or more with the least sum of squares of matrix @ x - right.
+
+    An active set: C. L. Lawson & R. J. Hanson, *Solving Least Squares Problems*, ch. 23
+    (from memory).
+
+    Parameters
+    ----------
+    matrix : ndarray, shape (m, n)
+    right : ndarray, shape (m,)
+
+    Returns
+    -------
+    ndarray, shape (n,)
+
+    Examples
+    --------
+    >>> sides = np.array([[1.0, 1.0], [0.0, 1.0]])
+    >>> nonnegative_least_squares(sides, np.array([2.0, -1.0])).tolist()
+    [2.0, 0.0]
+    """
+    count = matrix.shape[1]
+    x, free, least = np.zeros(count), np.zeros(count, dtype=bool), np.zeros(count)
+    least[:] = _ENTERS * np.abs(matrix).sum(axis=0) * np.abs(right).max(initial=0.0)
+    for _ in range(3 * count):
+        better = matrix.T @ (right - matrix @ x) - least
+        better[free] = 0.0
+        if not (better > 0.0).any():
+            break
+        enters = int(better.argmax())
+        free[enters] = True
+        while True:
+            own = np.flatnonzero(free)
+            goal, held = np.linalg.lstsq(matrix[:, own], right)[0], x[own]
+            if (out := goal <= 0.0).any():
+                share = (held[out] / (held[out] - goal[out])).min()
+                goal = held + share * (goal - held)
+                goal[out & (goal <= 1e-15 * held.max())] = 0.0
+            x[own], free[own] = goal, goal > 0.0
+            if not out.any():
+                break
+        if not free[enters]:
+            least[enters] = np.inf  # rounding called it better
+    return x
+
+
 # ----------------------------------------------------------------------------
 # A linear program of a few conditions; loading scipy.optimize for it takes as long as a
 # tenth of a map.

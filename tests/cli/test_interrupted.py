@@ -340,9 +340,9 @@ def searched(words: list[str], capsys: Capture) -> tuple[dict[str, Any], str]:
             pytest.param(*case, marks=pytest.mark.slow)
             for case in (
                 ("optimize.optimum.multipliers", ["--no-confirm"], False),
-                ("optimize.rounding.weigh_out", ["--no-confirm"], True),
-                ("optimize.search.robust_optimum", ["--no-confirm"], True),
-                ("optimize.search.trade_off", ["--no-confirm"], True),
+                ("optimize.rounding.neighbours", ["--no-confirm"], True),
+                ("optimize.robust.robust_optimum", ["--no-confirm"], True),
+                ("optimize.trade_off.trade_off", ["--no-confirm"], True),
                 ("optimize.trade_off._level_judges", ["--no-confirm"], True),
                 ("thermo.second_opinion.flow.solve", [], True),
             )

@@ -19,7 +19,7 @@ from castsugar.optimize.problem import (
     Ledger,
     side_by_side,
 )
-from castsugar.optimize.rounding import neighbours, weigh_out
+from castsugar.optimize.rounding import neighbours, rounded
 from castsugar.optimize.shadow_prices import Found, multipliers
 from castsugar.optimize.space import Space
 from castsugar.optimize.trade_off import trade_off
@@ -107,14 +107,12 @@ def test_a_fixed_ratio_is_kept_to_a_step_of_the_scale() -> None:
     np.testing.assert_allclose(found.fractions, [1 / 6, 1 / 2, 1 / 3], atol=1e-5)
     np.testing.assert_allclose(found.objective, 1 / 12, rtol=1e-9)
     assert "a:c = 0.5" not in {row.name for row in found.rows}
-    made = weigh_out(Counting(), space, found)
+    made = rounded(Counting(), space, found).weighable
     steps = made.masses / 1e-3
     np.testing.assert_allclose(steps, steps.round(), atol=1e-9)
     assert abs(steps[0] - 0.5 * steps[2]) <= 0.75 + 1e-9
     # Whole percents keep the ratio to the scale, not to a percent: 17 to 34, not 33.
-    whole = weigh_out(
-        Counting(), replace(space, batch=1.0, scale_step=0.01), found, scale=space
-    )
+    whole = rounded(Counting(), space, found).percents
     assert whole.fractions.round(9).tolist() in ([0.17, 0.49, 0.34], [0.16, 0.52, 0.32])
 
 
@@ -393,7 +391,7 @@ def test_weighed_out_on_a_scale_of_ten_grams() -> None:
     space = Space(bounds=THREE.bounds, batch=0.1, scale_step=0.01)
     problem = Counting()
     found = optimise(problem, goal(limit("<=", 0.33)), space)
-    weighed = weigh_out(problem, space, found)
+    weighed = rounded(problem, space, found).weighable
     np.testing.assert_allclose(weighed.masses, [0.07, 0.03, 0.0])
     np.testing.assert_allclose(weighed.loss, 0.0111, rtol=1e-6)
     assert weighed.feasible
@@ -403,7 +401,7 @@ def test_masses_are_whole_steps_of_the_scale_whatever_the_batch() -> None:
     """100 g on a scale of 7 g: 14 steps, 98 g; b at most 33 % is 28 g or less."""
     space = Space(bounds=THREE.bounds, batch=0.1, scale_step=0.007)
     found = optimise(Counting(), goal(limit("<=", 0.33)), space)
-    steps = weigh_out(Counting(), space, found).masses / 0.007
+    steps = rounded(Counting(), space, found).weighable.masses / 0.007
     np.testing.assert_allclose(steps, [10.0, 4.0, 0.0], atol=1e-9)
 
 
@@ -415,8 +413,7 @@ def test_whole_percents_are_those_that_the_scale_can_weigh(
     step = 0.005 if batch == 0.25 else 0.001
     space = Space(bounds=THREE.bounds, batch=batch, scale_step=step)
     found = optimise(Counting(), goal(limit("<=", 0.335)), space)
-    whole = replace(space, batch=1.0, scale_step=0.01)
-    made = weigh_out(Counting(), whole, found, scale=space)
+    made = rounded(Counting(), space, found).percents
     assert 100.0 * made.fractions[1] == pytest.approx(percent)
     assert made.masses == pytest.approx(made.fractions * batch, abs=1e-12)
     assert made.feasible
@@ -428,10 +425,9 @@ def test_what_is_weighed_keeps_the_limits_too() -> None:
     Above a limit of 33.01 % the next that reads the same is 27 %: 31 steps, 26.96 %.
     """
     space = Space(bounds=THREE.bounds, batch=0.115, scale_step=0.001)
-    whole = replace(space, batch=1.0, scale_step=0.01)
     for most, percent, steps in ((0.3305, 33, 38), (0.3301, 27, 31)):
         found = optimise(Counting(), goal(limit("<=", most)), space)
-        made = weigh_out(Counting(), whole, found, scale=space)
+        made = rounded(Counting(), space, found).percents
         assert made.feasible
         assert made.fractions[1] == pytest.approx(0.01 * percent)
         assert made.masses[1] == pytest.approx(0.001 * steps)
@@ -454,7 +450,7 @@ def test_in_a_corner_of_two_limits_the_scale_looks_farther() -> None:
     found = optimise(problem, Goal(objective="score", limits=(thin,)), space)
     near = neighbours(space, {}, found.fractions)
     assert not (columns(near)[:, 1] <= 0.0).any()
-    made = weigh_out(problem, space, found)
+    made = rounded(problem, space, found).weighable
     assert made.feasible
     assert made.values["strip"] <= 0.0
 
@@ -473,7 +469,7 @@ def test_a_flat_objective_does_not_jump_to_another_pressure() -> None:
     most = Limit(column="pressure", sense="<=", value=7.0)
     found = optimise(problem, Goal(objective="score", limits=(most,)), space)
     whole = replace(wide, batch=1.0, scale_step=0.01)
-    made = weigh_out(problem, whole, found)
+    made = rounded(problem, whole, found).weighable
     assert made.values["pressure"] == pytest.approx(4.0)
     assert made.roomy
     assert made.loss < 1e-3

@@ -6,7 +6,6 @@ every line follows by hand.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +20,7 @@ from castsugar.cli.main import main
 from castsugar.limits import RATING, Limit
 from castsugar.optimize.optimum import optimise
 from castsugar.optimize.outcome import Outcome
-from castsugar.optimize.rounding import weigh_out
+from castsugar.optimize.rounding import rounded
 from castsugar.optimize.settings import Settings
 from castsugar.optimize.space import Space
 from castsugar.optimize.task import Task
@@ -219,7 +218,7 @@ def test_picture_of_a_real_search() -> None:
     trial, problem = standard(), task.problem()
     found = optimise(problem, task.goal(), space, effort=QUICK)
     base = problem.evaluate(np.array([[0.6, 0.2, 0.2]]))[0]
-    weighed = weigh_out(problem, replace(space, batch=1.0, scale_step=0.01), found)
+    weighed = rounded(problem, space, found).percents
     given = {
         "task": task,
         "found": found,

@@ -31,7 +31,7 @@ from castsugar.optimize.optimum import optimise
 from castsugar.optimize.outcome import Outcome
 from castsugar.optimize.problem import FunctionProblem, Goal
 from castsugar.optimize.robust import Kept, Robust
-from castsugar.optimize.rounding import Rounded, weigh_out
+from castsugar.optimize.rounding import Rounded, rounded
 from castsugar.optimize.settings import Settings
 from castsugar.optimize.shadow_prices import Found, RowState
 from castsugar.optimize.space import Space
@@ -170,13 +170,13 @@ def outcome(answer: Found, *, motor: bool = True, space: Space = SPACE, **more: 
 def full() -> Outcome:
     """At the pressure limit: 60/20/20, with both roundings and two tried mixes."""
     answer = found(AT_SIX)
-    whole = replace(SPACE, batch=1.0, scale_step=0.01)
+    made = rounded(PROBLEM, SPACE, answer)
     names = ("lean", "far")
     values = invented(np.array([list(TRIED.values())]))[0].tolist()
     return outcome(
         answer,
-        percents=weigh_out(PROBLEM, whole, answer, scale=SPACE),
-        weighable=weigh_out(PROBLEM, SPACE, answer),
+        percents=made.percents,
+        weighable=made.weighable,
         rows={n: row() for n in ("best", "percents", "weighable", *names)},
         tried_values={"lean": dict(zip(FAKE, values, strict=True))},
         task={"tried": {"lean": TRIED, "far": {"sorbitol": 1.0}}},
@@ -265,7 +265,7 @@ def test_grams_are_those_that_the_scale_shows() -> None:
     """200 g are 141 steps of 0.05 oz, 7.05 oz; 60 % of them 84.6 steps."""
     ounces = replace(SPACE, scale_step=0.05 * 0.028349523125)
     answer = found(AT_SIX, space=ounces)
-    made = weigh_out(PROBLEM, ounces, answer)
+    made = rounded(PROBLEM, ounces, answer).weighable
     text = joined(screen(outcome(answer, weighable=made, space=ounces), Shown("us")))
     assert "On your scale, 7.05 oz: KNO3 4.20 oz, powdered sugar 1.4" in text
 

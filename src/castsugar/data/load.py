@@ -123,6 +123,7 @@ def _caution(row: Row, sources: dict[str, Source]) -> Caution:
 # Where the data files lie: in the installed package, or beside the sources.
 
 
+@functools.cache
 def data_folder() -> Path:
     """Return the folder ``species_data``.
 

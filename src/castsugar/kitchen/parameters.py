@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
 from typing import Any
@@ -316,6 +317,13 @@ def find(name: str) -> Parameter:
 WIDEST = 1.0e3
 
 
+@functools.lru_cache(maxsize=4)
+def _drawn(belief: Belief, count: int, seed: int) -> Values:
+    """Return the draws of a belief, which every batch of mixes asks for."""
+    scores = [normals(f"kitchen|{name}", count, seed) for name in NAMES]
+    return belief.at(np.stack(scores, axis=-1))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Belief:
     """What is believed about all parameters together.
@@ -379,9 +387,8 @@ class Belief:
         return root
 
     def draw(self, count: int, seed: int) -> Values:
-        """Return draws of :mod:`castsugar.draw_set`, shape (count,)."""
-        scores = [normals(f"kitchen|{name}", count, seed) for name in NAMES]
-        return self.at(np.stack(scores, axis=-1))
+        """Return draws of :mod:`castsugar.draw_set`, (count,); not to be changed."""
+        return _drawn(self, count, seed)
 
     def at(self, scores: FloatArray) -> Values:
         """Return the values at normal scores of the parameters, (..., n)."""

@@ -230,11 +230,10 @@ def cook(
     browned = browned_of(pot, kitchen)
     measured = told & pot.measured_syrup
     if blends.items:
-        again = blends.cast_again(lost, browned=browned)
         solids = _solids([i.syrup for i in blends.items if i.syrup], kitchen)
-        if solids:
-            other = blends.cast_again(lost, solids, browned=browned)
-            again = other.where(measured, again)
+        again = blends.cast_again(lost, solids, browned=browned)
+        if solids and not measured.all():
+            again = again.where(measured, blends.cast_again(lost, browned=browned))
         return Cooked(pot=pot, blends=again, verdict=verdict)
     cast = []
     each = zip(blends.mixes, lost, browned, measured, strict=True)

@@ -16,6 +16,7 @@ from castsugar.motor import scatter
 from castsugar.motor.burn_law import BORROWED_DOUBT, BurnLaw, burn_rate
 from castsugar.motor.scatter import PROCESSES
 from castsugar.motor.strand_fit import replicates
+from castsugar.numerics import nonnegative_least_squares
 
 STRANDS, FIRING, FOREIGN, PUBLISHED, STATED = KINDS = (
     "strands",
@@ -79,13 +80,11 @@ def between(
     >>> between({"sucrose": 0.61, "water": 0.39}, ends)
     False
     """
-    from scipy.optimize import nnls
-
     wanted, known = coordinates(fractions), [coordinates(one) for one in others]
     names = dict.fromkeys(name for one in (wanted, *known) for name in one)
     corners = np.array([[one.get(name, 0.0) for one in known] for name in names])
     target = np.array([wanted.get(name, 0.0) for name in names])
-    shares, _ = nnls(
+    shares = nonnegative_least_squares(
         np.vstack([corners, np.full(len(known), 1e3)]), np.append(target, 1e3)
     )
     return bool(0.5 * np.abs(corners @ shares - target).sum() < _HAIR)

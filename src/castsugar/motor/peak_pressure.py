@@ -395,10 +395,8 @@ class _Some:
         near = self.moments[own[:, None], four]
         found = _shares(x, second) @ near
         points = len(self.weights)
-        (mean, variance), (slope, more) = (
-            (part[:, :points], part[:, points:]) for part in np.moveaxis(found, 1, 0)
-        )
-        return mean, variance, slope, more
+        of_means, of_variances = found[..., :points], found[..., points:]
+        return of_means[:, 0], of_variances[:, 0], of_means[:, 1], of_variances[:, 1]
 
     def _fill(self, own: Whole, four: Whole) -> None:
         """Compute means and variances at nodes that are asked for the first time."""
@@ -438,4 +436,4 @@ def _shares(x: FloatArray, nodes: Whole) -> FloatArray:
         (b * c + a * c + a * b) / 6.0,
     ]
     both = np.array([share, np.array(rise) / _STEP])
-    return np.moveaxis(both, 2, 0)
+    return both.transpose(2, 0, 1)

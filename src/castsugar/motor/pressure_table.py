@@ -5,6 +5,7 @@ Works without Cantera where c* is given.
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -273,24 +274,24 @@ _LEVELS = (0.5, 0.95)
 FIRINGS_TO_TRUST = 3
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class MotorRows:
     """Mixes in a motor.
 
     Attributes
     ----------
     hardware : Hardware
-    apart : list of list of float
-        By how much of its mass each differs from all that was burned.
-    processes : tuple of str
-        How each is made; empty: as usual.
+    blends : Blends
+        As cast.
+    supplies : pair of Supply
+        Held against a limit: of the motor, and of it had no firing told an efficiency.
     status : ndarray of str, shape (n,)
         "ok" or "not computed: reason".
     estimate : ndarray, shape (n,)
         The median also where no pressure is told: for warnings alone. [Pa]
-    p50, p95, this_batch : ndarray, shape (n,)
-        Of the next batch; 95 % of the batch whose strands burned, NaN without. Infinite
-        where no upper limit can be given, NaN where no pressure is told. [Pa]
+    p50, p95 : ndarray, shape (n,)
+        Of the next batch. Infinite where no upper limit can be given, NaN where no
+        pressure is told. [Pa]
     further : ndarray, shape (levels, n)
         The other levels that were asked for. [Pa]
     amplification : ndarray, shape (n,)
@@ -298,36 +299,68 @@ class MotorRows:
     """
 
     hardware: Hardware
-    apart: list[list[float]]
-    processes: tuple[str, ...]
+    blends: Blends
+    supplies: tuple[Supply, Supply]
     status: NDArray[np.str_]
     estimate: FloatArray
     p50: FloatArray
     p95: FloatArray
-    this_batch: FloatArray
     further: FloatArray
     amplification: FloatArray
 
+    @functools.cached_property
+    def parts(self) -> list[dict[str, float]]:
+        """Return what each was weighed of."""
+        return components_of(self.blends)
+
+    @functools.cached_property
+    def apart(self) -> list[list[float]]:
+        """Return by how much of its mass each differs from all that was burned."""
+        return [_apart(self.hardware.burning, one) for one in self.parts]
+
+    @functools.cached_property
+    def this_batch(self) -> FloatArray:
+        """Return 95 % of the batch whose strands burned, NaN without. [Pa]"""
+        found = np.full(len(self.parts), np.nan)
+        made, burning = compositions(self.blends), self.hardware.burning
+        burned = {tuple(sorted(one.shares)) for one in burning.evidence}
+        known = [min(one, default=1.0) < SAME for one in self.apart]
+        near = np.array(known, dtype=bool) & (self.status == "ok")
+        for row in np.flatnonzero(near).tolist():
+            if tuple(sorted(coordinates(self.parts[row]))) not in burned:
+                continue
+            batch = this_batch(burning, self.parts[row], made.processes[row])
+            if batch:
+                own = self.supplies[0].take([row]), self.supplies[1].take([row])
+                asked = (made.take([row]), own, (0.95,), batch)
+                found[row] = _quantiles(self.hardware, *asked)[0][0, 0]
+        return found
+
     def columns(self) -> Columns:
         """Return the motor columns of the contract."""
+        return {
+            **self.of_next(),
+            "peak_pressure_p95_this_batch_MPa": 1e-6 * self.this_batch,
+            "burn_law_origin": self.origins(),
+        }
+
+    def of_next(self) -> Columns:
+        """Return the columns with numbers of the next batch."""
         left = margin(self.hardware.allowable, self.p95)
         return {
             "kn_max": np.full(len(self.p50), self.hardware.kn_max),
             "peak_pressure_MPa": 1e-6 * self.p50,
             "peak_pressure_p95_MPa": 1e-6 * self.p95,
-            "peak_pressure_p95_this_batch_MPa": 1e-6 * self.this_batch,
             "pressure_margin_percent": 100.0 * left,
-            "burn_law_origin": self.origins(),
         }
 
     def origins(self) -> list[str]:
         """Say of each mix where its burn rate comes from."""
-        model = self.hardware.burning
+        model, processes = self.hardware.burning, self.blends.processes
+        each = zip(self.apart, processes, self.status, strict=True)
         return [
             _origin(model, apart, process) if status == "ok" else str(status)
-            for apart, process, status in zip(
-                self.apart, self.processes, self.status, strict=True
-            )
+            for apart, process, status in each
         ]
 
     def flags(self) -> list[list[str]]:
@@ -395,8 +428,6 @@ def motor_rows(
     if castings is not None and hardware.density_ratio is None:
         held = _supplies(hardware, blends, velocity, castings, guarded=True)
     found, exponent = _quantiles(hardware, made, supplies, wanted, held=held)
-    parts = components_of(blends)
-    apart = [_apart(hardware.burning, one) for one in parts]
     estimate = found[0]
     why = mass_balance.withheld(exponent, estimate, hardware.ambient_pressure)
     why = np.where(np.isnan(held[0].per_rate), "an input is not a positive number", why)
@@ -404,16 +435,14 @@ def motor_rows(
     none = "not computed: no c*, without a nozzle, a flame or a sound cook"
     status = np.where(np.isnan(velocity), none, status)
     told = np.where(status == "ok", found, np.nan)
-    own = _of_this_batch(hardware, made, parts, apart, held)
     return MotorRows(
         hardware=hardware,
-        apart=apart,
-        processes=made.processes,
+        blends=blends,
+        supplies=held,
         status=status,
         estimate=estimate,
         p50=told[0],
         p95=told[1],
-        this_batch=np.where(status == "ok", own, np.nan),
         further=told[2:],
         amplification=mass_balance.amplification(exponent),
     )
@@ -532,28 +561,6 @@ def peaks_of_batch(
     own = _supplies(hardware, blends, np.array([characteristic_velocity]))
     found, _ = _quantiles(hardware, compositions(blends), own, levels, batch)
     return [float(value) for value in found[:, 0]]
-
-
-def _of_this_batch(
-    hardware: Hardware,
-    made: Compositions,
-    parts: Sequence[Mapping[str, float]],
-    apart: Sequence[Sequence[float]],
-    supplies: tuple[Supply, Supply],
-) -> FloatArray:
-    """Return the 95 % pressure of grains of the batch whose strands burned."""
-    found = np.full(len(parts), np.nan)
-    burned = {tuple(sorted(one.shares)) for one in hardware.burning.evidence}
-    near = np.array([min(one, default=1.0) < SAME for one in apart], dtype=bool)
-    for row in np.flatnonzero(near & (supplies[0].per_rate > 0.0)).tolist():
-        if tuple(sorted(coordinates(parts[row]))) not in burned:
-            continue
-        batch = this_batch(hardware.burning, parts[row], made.processes[row])
-        if batch:
-            one = made.take([row])
-            own = supplies[0].take([row]), supplies[1].take([row])
-            found[row] = _quantiles(hardware, one, own, (0.95,), batch)[0][0, 0]
-    return found
 
 
 def untold(row: Mapping[str, Any]) -> str:

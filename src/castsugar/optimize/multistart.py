@@ -117,15 +117,11 @@ def _local_bests(
     chosen: Sequence[int],
 ) -> list[int]:
     """Return rows, best first, that no better row is near to, up to `most` in all."""
-    found: list[int] = []
     looked = rows[:_LOOKED_AT]
-    for place, row in enumerate(looked):
-        if len(found) + len(chosen) >= most:
-            break
-        better = np.concatenate([looked[:place], np.array(chosen, dtype=np.int64)])
-        if not len(better) or apart(fractions[row], fractions[better]).min() > space:
-            found.append(int(row))
-    return found
+    own = fractions[looked]
+    near = np.tril(apart(own[:, None], own) <= space, -1).any(axis=1)
+    near |= (apart(own[:, None], fractions[list(chosen)]) <= space).any(axis=1)
+    return looked[~near][: max(most - len(chosen), 0)].tolist()
 
 
 # ----------------------------------------------------------------------------

@@ -285,9 +285,10 @@ def _run(known: Knowledge) -> None:
     """Go through the stages; what is found is written into `known` as it comes."""
     ledger, effort = known.ledger, known.effort
     multistart.first_samples(ledger, effort)
-    if _left_out(known):
-        multistart.first_samples(ledger, effort)
     judge = multistart.judge_of(ledger, known.goal)
+    if _left_out(known, judge):
+        multistart.first_samples(ledger, effort)
+        judge = multistart.judge_of(ledger, known.goal)
     known.judge = judge
     known.ends += multistart.local_searches(ledger, judge, effort)
     for _ in range(_ROUNDS):
@@ -303,14 +304,13 @@ def _run(known: Knowledge) -> None:
             return
 
 
-def _left_out(known: Knowledge) -> bool:
+def _left_out(known: Knowledge, judge: Judge) -> bool:
     """Hold at 0 what no mix can be judged with; say whether there is such a thing.
 
     The mixes without it are a thin face of the space, which no model can be fitted on.
     """
     ledger, space = known.ledger, known.space
     trials = ledger.trials()
-    judge = multistart.judge_of(ledger, known.goal)
     told = np.asarray(np.isfinite(judge.outputs(trials.values)).all(axis=1))
     without = {
         name: (0.0, 0.0)

@@ -10,14 +10,15 @@ import numpy as np
 
 from castsugar import plain
 from castsugar.mix.basis import Cited, stamped
-from castsugar.optimize.robust import Robust
 from castsugar.optimize.rounding import Rounded, Weighable
 from castsugar.optimize.shadow_prices import INTERRUPTED, Found
 from castsugar.optimize.task import Task
-from castsugar.optimize.trade_off import Front
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from castsugar.optimize.robust import Robust
+    from castsugar.optimize.trade_off import Front
 
 
 def named_shares(names: tuple[str, ...], fractions: np.ndarray) -> dict[str, float]:

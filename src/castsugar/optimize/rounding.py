@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
@@ -192,38 +193,28 @@ def whole_percents(space: Space, count: int, seed: int) -> FloatArray:
     return mixes[np.sort(first)]
 
 
-def weigh_out(
-    problem: Problem, space: Space, found: Found, *, scale: Space | None = None
-) -> Weighable:
-    """Return the best recipe near an answer that the user's scale can weigh.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Near:
+    """Recipes near an answer: as written, what is weighed, and what that makes."""
 
-    One batch: all recipes within a step or two of the answer; if none of these keeps
-    the limits, as in a corner between two, those farther away. Those that keep the
-    limits go first; among them those that cost little and bring no limit much nearer.
+    fractions: FloatArray
+    masses: FloatArray
+    made: FloatArray
 
-    Parameters
-    ----------
-    problem, space
-        Of the search.
-    found : Found
-    scale : Space, optional
-        Whose batch and step the masses are of; `space` by default.
+    @property
+    def others(self) -> NDArray[np.intp]:
+        """Return those that are weighed otherwise than written."""
+        off = np.abs(self.made - self.fractions).max(axis=1)
+        return np.flatnonzero(off > ROUNDING)
 
-    Raises
-    ------
-    InputError
-        As for :func:`neighbours`; if none near is weighed in whole steps.
-    """
-    near = _weigh_out(problem, space, found, scale or space, farther=False)
-    if near.feasible or found.violation > 0.0:
-        return near
-    return _weigh_out(problem, space, found, scale or space, farther=True)
+    @property
+    def asked(self) -> FloatArray:
+        """Return what is to be evaluated: as written, then the others as weighed."""
+        return np.vstack([self.fractions, self.made[self.others]])
 
 
-def _weigh_out(
-    problem: Problem, space: Space, found: Found, scale: Space, *, farther: bool
-) -> Weighable:
-    """Return the best of the recipes near an answer, or of those farther away."""
+def _near(space: Space, found: Found, scale: Space, *, farther: bool) -> _Near:
+    """Return the recipes near an answer that the scale weighs as they are written."""
     kept = _PERCENTS[-1]
     if scale.batch is not None and scale.scale_step is not None:
         kept = scale.scale_step / scale.batch
@@ -232,34 +223,51 @@ def _weigh_out(
     )
     masses = _masses(mixes, scale)
     made = masses / masses.sum(axis=1, keepdims=True)
-    off = np.abs(made - mixes).max(axis=1)
-    same = off <= _SAME
+    same = np.abs(made - mixes).max(axis=1) <= _SAME
     if not same.any():
         raise InputError(
             "no recipe near it in whole percents is one in whole steps of the scale"
         )
-    mixes, masses, made, off = (a[same] for a in (mixes, masses, made, off))
-    values = np.asarray(problem.evaluate(mixes), dtype=float)
+    return _Near(fractions=mixes[same], masses=masses[same], made=made[same])
+
+
+def _bests(
+    problem: Problem, found: Found, near: Mapping[str, _Near]
+) -> dict[str, Weighable]:
+    """Return the best recipe of each, all evaluated in one batch."""
+    if not near:
+        return {}
     judge = Judge.of(found.goal, problem.columns, found.trials.values)
+    asked = [one.asked for one in near.values()]
+    values = np.asarray(problem.evaluate(np.vstack(asked)), dtype=float)
+    parts = np.split(values, np.cumsum([len(some) for some in asked])[:-1])
+    each = zip(near.items(), parts, strict=True)
+    return {name: _best(one, own, judge, found) for (name, one), own in each}
+
+
+def _best(near: _Near, values: FloatArray, judge: Judge, found: Found) -> Weighable:
+    """Return the best of recipes near an answer.
+
+    Those that keep the limits go first; among them those that cost little and bring no
+    limit much nearer.
+    """
+    count, columns = len(near.fractions), list(found.values)
+    beyond = judge.standing(values)[1][count:]
+    values = values[:count]
     objective, violation = judge.standing(values)
-    other = np.flatnonzero(off > ROUNDING)
-    if len(other):
-        weighed = np.asarray(problem.evaluate(made[other]), dtype=float)
-        beyond = judge.standing(weighed)[1]
-        violation[other] = np.maximum(violation[other], beyond)
-    columns = list(problem.columns)
+    violation[near.others] = np.maximum(violation[near.others], beyond)
     sign = 1.0 if found.goal.maximise else -1.0
     loss = sign * (found.objective - values[:, columns.index(found.goal.objective)])
     roomy = _roomy(judge, values, found)
     fine = roomy & (loss < WHOLE_COST * abs(found.objective) + ROUNDING)
     row = int(np.lexsort((objective, ~fine, violation))[0])
     return Weighable(
-        masses=masses[row],
-        fractions=mixes[row],
+        masses=near.masses[row],
+        fractions=near.fractions[row],
         values=dict(zip(columns, values[row].tolist(), strict=True)),
         loss=float(loss[row]),
         feasible=bool(violation[row] <= 0.0),
-        tried=len(mixes),
+        tried=count,
         roomy=bool(roomy[row]),
     )
 
@@ -325,19 +333,28 @@ class Rounded:
 
 
 def rounded(problem: Problem, space: Space, found: Found) -> Rounded:
-    """Return an answer in whole percents and in steps of the scale."""
+    """Return an answer in whole percents and in steps of the scale.
+
+    One batch: all recipes within a step or two of it; if none of these keeps the
+    limits, as in a corner between two, those farther away.
+    """
     percents = replace(
         space, batch=1.0, scale_step=0.01, purchases=space.shares_at_hand()
     )
-    made: list[Weighable | None] = []
+    scales = {"percents": percents}
+    if space.batch is not None and space.scale_step is not None:
+        scales["weighable"] = space
+    made: dict[str, Weighable] = {}
     gaps = []
-    for other in (percents, space):
-        if other.batch is None or other.scale_step is None:
-            made.append(None)
-            continue
-        try:
-            made.append(weigh_out(problem, other, found, scale=space))
-        except InputError as error:
-            made.append(None)
-            gaps.append(str(error))
-    return Rounded(percents=made[0], weighable=made[1], gap="; ".join(gaps))
+    for farther in (False, True):
+        near = {}
+        for name, scale in scales.items():
+            try:
+                near[name] = _near(scale, found, space, farther=farther)
+            except InputError as error:
+                made.pop(name, None)
+                gaps.append(str(error))
+        made |= _bests(problem, found, near)
+        lacking = [name for name in near if not made[name].feasible]
+        scales = {name: scales[name] for name in lacking if found.violation <= 0.0}
+    return Rounded(**made, gap="; ".join(gaps))

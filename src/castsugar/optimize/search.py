@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Any, Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 
@@ -28,20 +28,22 @@ from castsugar.mix.text import parse_ratio
 from castsugar.mix.weighing import Lot, withheld
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.pressure_table import untold
-from castsugar.optimize.multistart import Effort
+from castsugar.optimize.multistart import Effort, apart
 from castsugar.optimize.optimum import optimise
 from castsugar.optimize.outcome import Outcome, named_shares
 from castsugar.optimize.problem import Goal
-from castsugar.optimize.region import Row
-from castsugar.optimize.robust import Batches, Robust, robust_optimum
+from castsugar.optimize.region import ROUNDING, Row
 from castsugar.optimize.rounding import Rounded, Weighable, rounded
 from castsugar.optimize.settings import Settings
 from castsugar.optimize.shadow_prices import INTERRUPTED, INTERRUPTED_AFTER, Found
 from castsugar.optimize.space import Space
 from castsugar.optimize.task import OBJECTIVE, Sloppiness, TableProblem, Task
-from castsugar.optimize.trade_off import Front, trade_off
 from castsugar.rows import records
 from castsugar.thermo.species import SpeciesTable
+
+if TYPE_CHECKING:
+    from castsugar.optimize.robust import Robust
+    from castsugar.optimize.trade_off import Front
 
 # ----------------------------------------------------------------------------
 # From a task to its outcome: search, round, make robust, confirm.
@@ -97,7 +99,7 @@ def run_search(task: Task, *, confirm: bool = True) -> Outcome:
         robust=_weighed(beside.robust, rows.get("robust")),
         front=beside.front,
         rows=rows,
-        tried_values=_tried(task, problem),
+        tried_values=_tried(task, problem, found),
         refused=_refused(rows["best"], "the best mix", kept=found.violation <= 0.0),
         unjudged=_unjudged(found),
     )
@@ -190,6 +192,8 @@ def _robust(
 ) -> Robust | None:
     if task.sloppiness is None:
         return None
+    from castsugar.optimize.robust import Batches, robust_optimum
+
     batches = Batches(
         sloppiness=task.sloppiness,
         batch=task.space.batch or _USUAL_BATCH,
@@ -202,6 +206,8 @@ def _robust(
 def _front(task: Task, problem: TableProblem, goal: Goal) -> Front | None:
     if task.front is None:
         return None
+    from castsugar.optimize.trade_off import trade_off
+
     first, second = (
         Goal(objective=column, maximise=more, limits=goal.limits)
         for column, more in task.front
@@ -274,7 +280,9 @@ def _rows(
     return dict(zip(shown, records(columns), strict=True))
 
 
-def _tried(task: Task, problem: TableProblem) -> dict[str, dict[str, float]]:
+def _tried(
+    task: Task, problem: TableProblem, found: Found
+) -> dict[str, dict[str, float]]:
     """Return the columns of the search at every tried mix of the space's items."""
     names = task.space.columns
     inside = {n: r for n, r in task.tried.items() if set(r) <= set(names)}
@@ -282,7 +290,11 @@ def _tried(task: Task, problem: TableProblem) -> dict[str, dict[str, float]]:
         return {}
     fractions = np.array([[r.get(c, 0.0) for c in names] for r in inside.values()])
     fractions /= fractions.sum(axis=1, keepdims=True)
-    values = problem.evaluate(fractions)
+    # Those in the space were among the first trials.
+    off = apart(fractions[:, None], found.trials.fractions)
+    values = found.trials.values[off.argmin(axis=1)]
+    if (new := off.min(axis=1) > ROUNDING).any():
+        values[new] = problem.evaluate(fractions[new])
     return {
         name: dict(zip(problem.columns, row.tolist(), strict=True))
         for name, row in zip(inside, values, strict=True)

@@ -7,11 +7,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.optimize import nnls
 
 from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
 from castsugar.limits import Limit
+from castsugar.numerics import nonnegative_least_squares
 from castsugar.optimize import multistart
 from castsugar.optimize.multistart import (
     Effort,
@@ -264,9 +264,8 @@ def multipliers(
 
     .. math:: \nabla F = \sum_j \lambda_j \nabla G_j - \sum_i \nu_i n_i
 
-    over slacks G and rows n at hand, by non-negative least squares (C. L. Lawson &
-    R. J. Hanson, *Solving Least Squares Problems*, ch. 23, from memory). At a kink the
-    slope of each branch has a share of its own; those of the objective sum to 1.
+    over slacks G and rows n at hand. At a kink the slope of each branch has a share of
+    its own; those of the objective sum to 1.
     """
     state = TrustRegion(
         region=region, judge=judge, z=region.coordinates(fractions), radius=_LOOK
@@ -293,7 +292,7 @@ def multipliers(
     shares = np.zeros(design.shape[1])
     shares[: len(pieces)] = 1e3 * size
     target = np.append(np.zeros(region.dimension), 1e3 * size)
-    solved, _ = nnls(np.vstack([design, shares]), target)
+    solved = nonnegative_least_squares(np.vstack([design, shares]), target)
     rest = float(np.abs(design @ solved).max(initial=0.0)) / size
     parts = np.split(solved, np.cumsum([len(pieces), len(pieces) * len(binding)]))
     of_limits, of_rows = none

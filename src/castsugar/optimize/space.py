@@ -8,12 +8,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy.optimize import linprog
 
 from castsugar.checks import number
 from castsugar.errors import InputError, unknown_name
 from castsugar.mix.text import parse_ratio
-from castsugar.optimize.region import Region, Row, ratio_rows, region
+from castsugar.numerics import nonnegative_least_squares
+from castsugar.optimize.region import Region, Row, as_arrays, ratio_rows, region
 
 # ----------------------------------------------------------------------------
 # Why a space is empty: the rows that cannot be kept together.
@@ -40,32 +40,24 @@ def conflict(columns: Sequence[str], rows: Sequence[Row]) -> tuple[str, ...]:
     >>> conflict(["a", "b"], [low, less, more])
     ('a at least 70 %', 'b at least 40 %')
     """
-    if _breakage(columns, rows) <= _BROKEN:
+    if _possible(columns, rows):
         return ()
     kept = list(rows)
     for name in dict.fromkeys(row.name for row in rows):
         fewer = [row for row in kept if row.name != name]
-        if _breakage(columns, fewer) > _BROKEN:
+        if not _possible(columns, fewer):
             kept = fewer
     return tuple(dict.fromkeys(row.name for row in kept))
 
 
-def _breakage(columns: Sequence[str], rows: Sequence[Row]) -> float:
-    """Return by how much the rows must be broken at least, all alike."""
-    if not rows:
-        return 0.0
-    count = len(columns)
-    matrix = [[r.coefficients.get(c, 0.0) for c in columns] + [-1.0] for r in rows]
-    answer = linprog(
-        np.r_[np.zeros(count), 1.0],
-        A_ub=np.array(matrix),
-        b_ub=[r.limit for r in rows],
-        A_eq=np.r_[np.ones(count), 0.0][None, :],
-        b_eq=[1.0],
-        bounds=[(0.0, 1.0)] * count + [(0.0, None)],
-        options={"primal_feasibility_tolerance": 1e-10},
-    )
-    return float(answer.fun)
+def _possible(columns: Sequence[str], rows: Sequence[Row]) -> bool:
+    """Say whether a mix keeps all rows: with slacks of 0 or more their sides meet."""
+    matrix, limits = as_arrays(columns, rows)
+    whole = np.append(np.ones(len(columns)), np.zeros(len(rows)))
+    sides = np.vstack([np.hstack([matrix, np.eye(len(rows))]), whole])
+    right = np.append(limits, 1.0)
+    off = sides @ nonnegative_least_squares(sides, right) - right
+    return bool(np.abs(off).max() <= _BROKEN)
 
 
 # ----------------------------------------------------------------------------

@@ -74,6 +74,8 @@ _NEARLY_ALL = 1.0 - 1e-12
 
 _WINDOW = ("pour_window_low_C", "pour_window_high_C")
 
+_THIS_BATCH = "peak_pressure_p95_this_batch_MPa"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class TableProblem:
@@ -240,7 +242,8 @@ class TableProblem:
             castings=castings_of(known, motor, len(blends)),
             levels=levels,
         )
-        known |= driven.columns()
+        own = _THIS_BATCH in (*self.wanted, *self.weights)
+        known |= driven.columns() if own else driven.of_next()
         for level, values in zip(levels, driven.further, strict=True):
             known[chance_column("peak_pressure_MPa", level)] = 1e-6 * values
 

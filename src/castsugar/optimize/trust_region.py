@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy.optimize import minimize
 
 from castsugar.arrays import FloatArray
 from castsugar.optimize.problem import Answer, Judge, merit
+from castsugar.optimize.quadratic_program import Program
 from castsugar.optimize.region import LocalRows, Region
 
 # ----------------------------------------------------------------------------
@@ -228,16 +228,14 @@ def _lowest(
         gradient.append(-near.gradient[:, 1:].reshape(-1, d))
         hessian.append(-near.hessian[:, 1:].reshape(-1, d, d))
         scale.append(_size(gradient[1], hessian[1]))
-    epigraph = np.zeros(sum(len(v) for v in value))
-    epigraph[: len(value[0])] = 1.0
     v, s = np.concatenate(value), np.concatenate(scale)
     base = value[0].max()
     v[: len(value[0])] -= base
-    program = _Program(
+    program = Program(
         value=v / s,
         gradient=np.vstack(gradient) / s[:, None],
         hessian=np.concatenate(hessian) / s[:, None, None],
-        epigraph=epigraph,
+        tops=len(value[0]),
         normals=near.normals,
         room=near.room,
     )
@@ -249,49 +247,6 @@ def _size(gradient: FloatArray, hessian: FloatArray) -> FloatArray:
     """Return how much each output can change within reach."""
     size = np.abs(gradient).sum(axis=1) + 0.5 * np.abs(hessian).sum(axis=(1, 2))
     return np.maximum(size, 1e-14)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Program:
-    """Minimise t with every quadratic at most ``epigraph t``, and linear rows."""
-
-    value: FloatArray
-    gradient: FloatArray
-    hessian: FloatArray
-    epigraph: FloatArray
-    normals: FloatArray
-    room: FloatArray
-
-    def solve(self, start: FloatArray) -> tuple[FloatArray, float]:
-        """Return the step and t."""
-        tops = self.epigraph > 0.0
-        first = float(self._quadratics(start)[tops].max())
-        found = minimize(
-            lambda x: x[-1],
-            np.append(start, first),
-            jac=lambda x: np.append(np.zeros(len(x) - 1), 1.0),
-            method="SLSQP",
-            constraints={"type": "ineq", "fun": self._left, "jac": self._slopes},
-            options={"ftol": 1e-13, "maxiter": 60},
-        )
-        x = found.x if np.isfinite(found.x).all() else np.append(start, first)
-        w = np.clip(x[:-1], -1.0, 1.0)
-        return w, float(self._quadratics(w)[tops].max())
-
-    def _quadratics(self, w: FloatArray) -> FloatArray:
-        return self.value + (self.gradient + 0.5 * self.hessian @ w) @ w
-
-    def _left(self, x: FloatArray) -> FloatArray:
-        w = x[:-1]
-        kept = self.epigraph * x[-1] - self._quadratics(w)
-        return np.concatenate([kept, self.room - self.normals @ w])
-
-    def _slopes(self, x: FloatArray) -> FloatArray:
-        curved = -(self.gradient + self.hessian @ x[:-1])
-        upper = np.hstack([curved, self.epigraph[:, None]])
-        return np.vstack(
-            [upper, np.hstack([-self.normals, np.zeros((len(self.room), 1))])]
-        )
 
 
 # ----------------------------------------------------------------------------

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -13,7 +14,6 @@ from castsugar.limits import Limit
 from castsugar.motor.hardware import NOT_MODELLED
 from castsugar.optimize.outcome import Outcome
 from castsugar.optimize.problem import MOVED, Judge
-from castsugar.optimize.robust import Robust
 from castsugar.optimize.rounding import Weighable
 from castsugar.optimize.shadow_prices import AGREEMENT, Found
 from castsugar.optimize.task import Sloppiness
@@ -39,6 +39,9 @@ from castsugar.report.search_words import (
     value_text,
 )
 from castsugar.report.shown import Shown
+
+if TYPE_CHECKING:
+    from castsugar.optimize.robust import Robust
 
 #: Smallest gain that is worth a word, as a share of the objective.
 _WORTH = 1e-4
