@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from castsugar.arrays import BoolArray, FloatArray, IntArray
 from castsugar.special import ndtr
@@ -176,6 +178,14 @@ def carried(jacobian: FloatArray, covariance: FloatArray) -> FloatArray:
 
 #: Half-width of the triangle, as a share of the draws.
 _WIDTH = 0.02
+
+
+def distinct(values: NDArray[Any]) -> NDArray[Any]:
+    """Return the values, each once and sorted, shape (n,).
+
+    ``np.unique`` asked for this alone loads all of numpy.ma.
+    """
+    return np.unique(values, return_index=True)[0]
 
 
 def ranks(values: FloatArray) -> FloatArray:

@@ -42,6 +42,7 @@ from castsugar.motor.nozzle import USUAL_EXPONENT
 from castsugar.motor.peak_pressure import SENSITIVITY_DOUBT
 from castsugar.motor.pressure_table import burn_law_of, casting_of
 from castsugar.motor.transient import IGNITER_GAS, course
+from castsugar.numerics import distinct
 
 #: The causes, in the order of a firing.
 START, EROSION, CRACK, DEBOND, HOT_DAY, DEPOSIT = CAUSES = (
@@ -544,7 +545,7 @@ def _debond(case: _Case, share: float | None) -> dict[str, Any]:
     size, origin = _sized(share, USUAL_DEBOND)
     meet = 0.25 * (grain.outer_diameter - grain.core_diameter)
     corners = [x for x in (*grain.breakpoints, meet) if x <= grain.web]
-    web = np.unique(np.r_[np.linspace(0.0, grain.web, _STEPS), corners])
+    web = distinct(np.r_[np.linspace(0.0, grain.web, _STEPS), corners])
     more = float(debonded_area(grain, size, web).max()) / grain.largest_area
     return _told(origin, case.factor(more), share=size, area=more - 1.0)
 
@@ -585,7 +586,7 @@ def _deposit(case: _Case) -> dict[str, Any]:
     if after >= before:
         return _told(origin, (1.0, 1.0, 1.0), diameter=after, share=0.0)
     grain = hardware.grain
-    web = np.unique(np.r_[np.linspace(0.0, grain.web, _STEPS), grain.breakpoints])
+    web = distinct(np.r_[np.linspace(0.0, grain.web, _STEPS), grain.breakpoints])
     throat = replace(case.motor, throat_after=after).throat_area(web)
     open_area = case.motor.nozzle.throat_area
     low = case.over_peak(case.supply_at(web) / case.supply * open_area / throat)

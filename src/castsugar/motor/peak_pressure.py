@@ -17,6 +17,7 @@ from castsugar.draw_set import normals
 from castsugar.errors import InputError
 from castsugar.motor.burn_model import Asked, BurnModel, MixRates
 from castsugar.motor.scatter import CENTRE
+from castsugar.numerics import distinct
 from castsugar.special import ndtr, ndtri
 
 # ----------------------------------------------------------------------------
@@ -405,7 +406,7 @@ class _Some:
             return
         mixes = np.broadcast_to(own[:, None], four.shape)[missing]
         nodes, points = four[missing], len(self.weights)
-        for node in np.unique(nodes):
+        for node in distinct(nodes):
             some = mixes[nodes == node]
             means, variances = self.rates.at(float(_LATTICE[node]), some)
             self.moments[some, node, :points] = np.ascontiguousarray(means.T)

@@ -16,6 +16,7 @@ from castsugar.motor.assembly import BURNT_OUT, Motor
 from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.mass_balance import Bands
 from castsugar.motor.nozzle import FLOW_FACTOR
+from castsugar.numerics import distinct
 
 # ----------------------------------------------------------------------------
 # Pressure and thrust against time, quasi-steady.
@@ -298,7 +299,7 @@ def fire_draws(motor: Motor, bands: Bands, drawn: Drawn, *, panels: int) -> Firi
     """
     draws = len(drawn.density)
     even = np.linspace(0.0, motor.grain.web, panels + 1)
-    edges = np.unique(np.r_[even, motor.grain.breakpoints])
+    edges = distinct(np.r_[even, motor.grain.breakpoints])
     one: tuple[int, ...] = ()
     shapes = dict.fromkeys(("peak", "mean", "burn_time", "impulse", "emptying"), one)
     shapes |= {"time": (len(edges),), "pressure": (len(edges) - 1, len(_inside()))}
@@ -465,7 +466,7 @@ def _panel_edges(motor: Motor, bands: Bands, panels: int) -> FloatArray:
     grain = motor.grain
     corners = _webs_at(motor, _critical_kns(motor, bands))
     even = np.linspace(0.0, grain.web, panels + 1)
-    edges = np.unique(np.r_[even, grain.breakpoints, corners])
+    edges = distinct(np.r_[even, grain.breakpoints, corners])
     edges = edges[np.r_[True, np.diff(edges) > 1e-9 * grain.web]]
     edges[-1] = grain.web
     return np.asarray(edges)

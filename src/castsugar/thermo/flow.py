@@ -11,6 +11,7 @@ import numpy as np
 from castsugar.arrays import FloatArray, IntArray
 from castsugar.constants import GAS_CONSTANT
 from castsugar.errors import ConvergenceError
+from castsugar.numerics import distinct
 from castsugar.thermo import mixture
 from castsugar.thermo.species import PhaseTable, SpeciesTable
 from castsugar.thermo.states import State
@@ -151,7 +152,7 @@ def without_solidification(
 def _blend(phase: PhaseTable, share: FloatArray) -> PhaseTable:
     """Return a table of one phase whose fits are a fixed blend of forms."""
     members = np.flatnonzero(share)
-    joins = np.unique(phase.joins[:, members])
+    joins = distinct(phase.joins[:, members])
     joins = joins[np.isfinite(joins)]
     edges = np.concatenate([[-np.inf], joins])
     fit = np.zeros((len(joins) + 1, phase.fit.shape[1], 1))

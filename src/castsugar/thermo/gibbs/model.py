@@ -9,6 +9,7 @@ from typing import Protocol
 import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray, IntArray
+from castsugar.numerics import distinct
 from castsugar.thermo import fits
 from castsugar.thermo.species import PhaseTable, SpeciesTable
 
@@ -145,7 +146,7 @@ def _by_group(
     if (group == first).all():
         return left @ terms(first)
     values: FloatArray | None = None
-    for index in np.unique(group):
+    for index in distinct(group):
         rows = group == index
         part = left[rows] @ terms(int(index))
         if values is None:
@@ -160,7 +161,7 @@ def _intervals(phase: PhaseTable) -> tuple[FloatArray, list[FloatArray]]:
     Within one interval every phase has one fit, so that the terms of all phases are
     one matrix, shape (9, 3 phases): g, h, cp.
     """
-    edges = np.unique(phase.joins[np.isfinite(phase.joins)])
+    edges = distinct(phase.joins[np.isfinite(phase.joins)])
     columns = np.arange(len(phase.names))
     terms = []
     for low in [-np.inf, *edges]:
