@@ -35,6 +35,7 @@ FLOORS: dict[str, tuple[int, tuple[str, ...]]] = {
             "constants",
             "costs",
             "draw_set",
+            "frozen",
             "numerics",
             "plain",
             "plausible",

@@ -5,10 +5,11 @@ from __future__ import annotations
 import itertools
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import TYPE_CHECKING, Any
 
 from castsugar.errors import CastsugarError, InputError, UnknownNameError, unknown_name
+from castsugar.frozen import dataclass
 
 if TYPE_CHECKING:
     from castsugar.bench.bench import Bench

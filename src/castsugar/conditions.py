@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 from castsugar import units
 from castsugar.constants import DEFAULT_FLOW, NO_EXIT
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.units import Quantity
 
 #: What is taken where nothing is stated.

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from castsugar.constants import STANDARD_GRAVITY
 from castsugar.errors import ConvergenceError
+from castsugar.frozen import dataclass
 from castsugar.mix.mix import Mix
 from castsugar.thermo.flow import ColdMixError
 from castsugar.thermo.second_opinion import flow

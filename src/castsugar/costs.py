@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Final
+
+from castsugar.frozen import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from castsugar.asked import MOST_CONFIRMED
+from castsugar.frozen import dataclass
 from castsugar.limits import chances_of, judge_rows
 from castsugar.report.cautions import Chosen, chosen, facts_of, pan_facts, topics_of
 from castsugar.report.limit_words import by_mix

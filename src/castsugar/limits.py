@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -20,6 +20,7 @@ from castsugar.arrays import FloatArray
 from castsugar.checks import instance, number
 from castsugar.columns import COLUMN, COLUMNS
 from castsugar.errors import InputError, unknown_name
+from castsugar.frozen import dataclass
 from castsugar.rows import WINGS
 
 # ----------------------------------------------------------------------------

@@ -13,13 +13,13 @@ import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final
 
 from castsugar import units
 from castsugar.columns import COLUMN
 from castsugar.errors import InputError, UnusualWarning
+from castsugar.frozen import dataclass
 from castsugar.units import Quantity
 
 #: A value this share beyond a limit is on it: a unit was converted.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import math
-from dataclasses import dataclass, field
+from dataclasses import field
 from fractions import Fraction
 from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any
@@ -16,6 +16,7 @@ from castsugar.checks import instance, named_options, number
 from castsugar.constants import DEFAULT_FLOW, DEFAULT_PRESSURE
 from castsugar.errors import ConvergenceError, InputError
 from castsugar.evaluation import check_options
+from castsugar.frozen import dataclass
 from castsugar.mix.basis import Cited, basis
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix, MixLike, as_mix

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -10,6 +10,7 @@ import numpy as np
 from castsugar.arrays import FloatArray
 from castsugar.constants import ELEMENTS, STANDARD_GRAVITY
 from castsugar.errors import ConvergenceError, InputError
+from castsugar.frozen import dataclass
 from castsugar.mix.basis import Cited, stamped
 from castsugar.mix.mix import Mix
 from castsugar.thermo.gibbs import sensitivity, solution

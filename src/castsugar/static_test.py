@@ -7,13 +7,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plain
 from castsugar.constants import DEFAULT_FLOW
 from castsugar.errors import CastsugarError, InputError
 from castsugar.evaluation import evaluate_columns
+from castsugar.frozen import dataclass
 from castsugar.mix.basis import Cited, basis, stamped
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from castsugar.arrays import FloatArray
 from castsugar.evaluation import evaluate_columns
+from castsugar.frozen import dataclass
 from castsugar.limits import Judgement, Limit, chances_of, judge
 from castsugar.mix.blends import put_together
 

@@ -11,11 +11,11 @@ from __future__ import annotations
 import functools
 import math
 import re
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final
 
 from castsugar.errors import InputError, nearest_names, unknown_name
+from castsugar.frozen import dataclass
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from importlib import metadata
 from typing import TYPE_CHECKING, Any, Final
 
@@ -24,6 +23,7 @@ from castsugar.constants import DEFAULT_FLOW, DEFAULT_PRESSURE, STANDARD_ATMOSPH
 from castsugar.data.load import data_version
 from castsugar.errors import ConvergenceError, InputError
 from castsugar.evaluation import check_options, equilibrium, evaluate_columns
+from castsugar.frozen import dataclass
 from castsugar.kitchen.parameters import Kitchen
 from castsugar.kitchen.pour_table import as_cast, casting_of
 from castsugar.mix.mix import Mix, MixLike, as_mix

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import Any, Final
+
+from castsugar.frozen import dataclass
 
 #: What an entry rests on: the closed list.
 STATUSES: Final = (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from typing import Any, Final
 
@@ -15,6 +15,7 @@ from castsugar.ballistic_input.entry import Block, Entry, by_factor
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.draw_set import normals
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.motor.assembly import Motor

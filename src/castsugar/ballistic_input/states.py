@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from functools import partial
 from typing import Any, Final
 
@@ -12,6 +12,7 @@ from castsugar.ballistic_input.entry import Block, Entry
 from castsugar.constants import GAS_CONSTANT, STANDARD_GRAVITY
 from castsugar.errors import ConvergenceError
 from castsugar.evaluation import performance
+from castsugar.frozen import dataclass
 from castsugar.mix.mix import Mix
 from castsugar.motor.nozzle import flow_factor, thrust_coefficient
 from castsugar.numerics import root

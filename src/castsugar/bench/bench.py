@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import Path
 from typing import Any
 
@@ -57,6 +57,7 @@ from castsugar.bench.tables import (
 )
 from castsugar.errors import InputError, nearest_names
 from castsugar.files.reading import read_text
+from castsugar.frozen import dataclass
 from castsugar.units import SHOWN_AS
 
 #: Largest bench file that is read [bytes].

@@ -6,7 +6,7 @@ import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -18,6 +18,7 @@ from castsugar.bench.schema import Place
 from castsugar.constants import REFERENCE_TEMPERATURE
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
+from castsugar.frozen import dataclass
 from castsugar.mix import refusals
 from castsugar.mix.mix import Mix
 from castsugar.mix.text import parse_recipe

@@ -10,7 +10,6 @@ from __future__ import annotations
 import itertools
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +18,7 @@ from castsugar.bench.schema import Entry, entries
 from castsugar.errors import InputError
 from castsugar.files.reading import decoded
 from castsugar.files.writing import update
+from castsugar.frozen import dataclass
 
 
 def toml_text(entry: Mapping[str, Any]) -> str:

@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, Final
 
 from castsugar.bench.world import World
 from castsugar.errors import CastsugarError
 from castsugar.evaluation import evaluate_columns
+from castsugar.frozen import dataclass
 from castsugar.motor.burn_evidence import FIRING, STRANDS
 from castsugar.motor.case import Case, allowable_pressure
 from castsugar.motor.grain import HollowCylinder

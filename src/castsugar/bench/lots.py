@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plausible, units
@@ -14,6 +13,7 @@ from castsugar.costs import Prices
 from castsugar.data.load import Database
 from castsugar.data.records import Syrup
 from castsugar.errors import CastsugarError, InputError, nearest_names
+from castsugar.frozen import dataclass
 from castsugar.mix import refusals
 from castsugar.mix.weighing import Lot, expand
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from castsugar.bench.tables import Motor, Pan
 from castsugar.bench.world import World
+from castsugar.frozen import dataclass
 
 if TYPE_CHECKING:
     from castsugar.bench.leverage import Lever

@@ -7,13 +7,13 @@ import functools
 import math
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, ClassVar, Protocol
 
 from castsugar import plausible, units
 from castsugar.checks import day, meant
 from castsugar.errors import InputError, nearest_names
+from castsugar.frozen import dataclass
 
 # ----------------------------------------------------------------------------
 # On which line of a TOML text a key or a table stands.

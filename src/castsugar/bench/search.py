@@ -6,7 +6,7 @@ import math
 import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field, fields
+from dataclasses import field, fields
 from typing import Any
 
 from castsugar import units
@@ -19,6 +19,7 @@ from castsugar.costs import Prices
 from castsugar.data.load import Database
 from castsugar.data.records import plain
 from castsugar.errors import CastsugarError, InputError, nearest_names
+from castsugar.frozen import dataclass
 from castsugar.kitchen.heat import parse_cook
 from castsugar.limits import RATING, YOURS, Requirement, rated
 from castsugar.mix import refusals, weighing

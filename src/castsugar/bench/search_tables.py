@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -37,6 +36,7 @@ from castsugar.columns import (
 )
 from castsugar.costs import ASSUMED, GRAM
 from castsugar.errors import InputError, nearest_names
+from castsugar.frozen import dataclass
 from castsugar.mix.mix import PROCESSES
 from castsugar.mix.text import parse_recipe
 from castsugar.plausible import range_of_limit

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from os import PathLike
 from pathlib import Path
@@ -13,6 +12,7 @@ from castsugar.bench.bench import Bench, read_bench
 from castsugar.bench.conditions import conditions_of
 from castsugar.data.load import Database, load_database
 from castsugar.errors import unknown_name
+from castsugar.frozen import dataclass
 
 if TYPE_CHECKING:
     from castsugar.kitchen.calibration import Learnt

@@ -6,13 +6,14 @@ import argparse
 import os
 import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from castsugar.cli.output import command_text, files_read, put, write_file
 from castsugar.cli.screen import remark
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.report.shown import SI, Shown
 
 if TYPE_CHECKING:

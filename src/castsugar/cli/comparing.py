@@ -6,7 +6,6 @@ import argparse
 import re
 import shlex
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plausible
@@ -25,6 +24,7 @@ from castsugar.cli.kitchen_options import add_kitchen_options
 from castsugar.cli.output import command_text, files_read, version_line
 from castsugar.cli.quantities import quantity, read
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 
 if TYPE_CHECKING:
     from castsugar.bench.bench import Bench

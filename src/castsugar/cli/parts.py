@@ -11,7 +11,6 @@ import contextlib
 import math
 from collections import deque
 from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,6 +20,7 @@ from castsugar.cli import progress
 from castsugar.cli.output import is_parquet, write_in_parts
 from castsugar.cli.workers import workers_of
 from castsugar.columns import COLUMN, COLUMNS
+from castsugar.frozen import dataclass
 from castsugar.limits import Judgement, Limit, judge
 from castsugar.mix.rule import Rule, Some
 from castsugar.report.sweep import BREAKS, WINDOW, broken_limits

@@ -8,8 +8,9 @@ import importlib
 import signal
 from collections.abc import Iterator
 from concurrent.futures import Executor
-from dataclasses import dataclass
 from typing import Any
+
+from castsugar.frozen import dataclass
 
 #: How long an address may take to answer. [s]
 _ANSWERS_WITHIN = 10.0

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plain
@@ -32,6 +31,7 @@ from castsugar.data.load import load_database
 from castsugar.draw_set import DRAWS, SEED
 from castsugar.errors import CastsugarError, InputError
 from castsugar.evaluation import performance
+from castsugar.frozen import dataclass
 from castsugar.kitchen.pour_table import cook
 from castsugar.limits import KEPT, Requirement, chances_of, limits_of
 from castsugar.mix.basis import Cited

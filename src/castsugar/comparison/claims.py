@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from castsugar.checks import shown
@@ -13,6 +12,7 @@ from castsugar.comparison.compare import CANNOT_TELL, HIGHER, LOWER, Cell
 from castsugar.comparison.uncertain_inputs import Input
 from castsugar.constants import COVERAGE
 from castsugar.errors import InputError, unknown_name
+from castsugar.frozen import dataclass
 from castsugar.limits import check_column
 
 # ----------------------------------------------------------------------------

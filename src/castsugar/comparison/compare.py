@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -26,6 +25,7 @@ from castsugar.comparison.in_motor import Apart, InMotor, apart
 from castsugar.comparison.uncertain_inputs import Conditions, Doubts
 from castsugar.draw_set import DRAWS, SEED
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.mix.basis import Cited, stamped
 from castsugar.mix.mix import MixLike
 from castsugar.mix.weighing import share_of

@@ -7,12 +7,12 @@ ingredient runs and the others keep their ratio Cox's direction.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.optimize.outcome import Outcome
 from castsugar.optimize.plane import ROW_TOLERANCE, TOLERANCE, Measure, keeping, varying
 from castsugar.optimize.problem import MOVED

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -22,6 +22,7 @@ from castsugar.comparison.uncertain_inputs import (
     shifted,
 )
 from castsugar.constants import STANDARD_GRAVITY
+from castsugar.frozen import dataclass
 from castsugar.kitchen.parameters import (
     NAMES,
     OF_SYRUP,

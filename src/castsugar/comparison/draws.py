@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -39,6 +39,7 @@ from castsugar.comparison.uncertain_inputs import (
 )
 from castsugar.draw_set import DRAWS, SEED, WIDTH, normals
 from castsugar.errors import InputError, unknown_name
+from castsugar.frozen import dataclass
 from castsugar.mix import refusals
 from castsugar.mix.mix import Mix, MixLike, as_mixes
 from castsugar.numerics import carried, ranks, variance

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import partial
 from typing import Any, Final
 
@@ -13,6 +12,7 @@ import numpy as np
 from castsugar.arrays import FloatArray
 from castsugar.comparison.uncertain_inputs import Doubts, Input, Recipe, Scores
 from castsugar.draw_set import WIDTH
+from castsugar.frozen import dataclass
 from castsugar.mix.blends import Blends
 from castsugar.motor.burn_evidence import coordinates, places_of
 from castsugar.motor.burn_model import Asked, BurnModel

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -12,6 +12,7 @@ import numpy as np
 from castsugar.comparison.draws import Draws
 from castsugar.comparison.evidence import DERIVED, MEASURED, STATED, law_standing
 from castsugar.comparison.uncertain_inputs import Conditions
+from castsugar.frozen import dataclass
 from castsugar.limits import Limit, LimitVerdict, Requirement, judge_rows, limits_of
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix

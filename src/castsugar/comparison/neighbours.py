@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from castsugar.arrays import FloatArray
 from castsugar.columns import COLUMN
 from castsugar.data.load import Database, load_database
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.limits import Requirement
 from castsugar.mix import weighing
 from castsugar.mix.mix import Mix

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
@@ -19,6 +19,7 @@ from castsugar.data.records import Ingredient
 from castsugar.draw_set import normals
 from castsugar.errors import InputError, ValidityError
 from castsugar.evaluation import check_options, evaluate_columns
+from castsugar.frozen import dataclass
 from castsugar.kitchen.parameters import Kitchen
 from castsugar.mix.basis import basis
 from castsugar.mix.blends import Blends, of_mixes

@@ -5,12 +5,12 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Container, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from castsugar.data import csv_reader
 from castsugar.data.csv_reader import Row, read_rows
 from castsugar.data.records import NOT_READ, READ, Source
+from castsugar.frozen import dataclass
 
 #: What the rows of one law must have in common.
 _SHARED = (

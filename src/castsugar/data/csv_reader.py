@@ -5,12 +5,12 @@ from __future__ import annotations
 import csv
 import math
 from collections.abc import Container, Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 
 from castsugar.constants import ELEMENTS
 from castsugar.data.records import Composition
 from castsugar.errors import DataError, nearest_names
+from castsugar.frozen import dataclass
 
 # ----------------------------------------------------------------------------
 # Read a CSV file strictly: every complaint names file, line, column and value.

@@ -5,7 +5,6 @@ from __future__ import annotations
 import functools
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from castsugar.checks import shown
@@ -30,6 +29,7 @@ from castsugar.data.records import (
     plain,
 )
 from castsugar.errors import DataError, InputError, UnknownNameError, unknown_name
+from castsugar.frozen import dataclass
 
 # ----------------------------------------------------------------------------
 # Load the sources and the cautions.

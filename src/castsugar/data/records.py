@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Final
 
 from castsugar.checks import number, shown
 from castsugar.constants import ATOMIC_MASSES
 from castsugar.errors import InputError, RefusedError
+from castsugar.frozen import dataclass
 
 #: What an ingredient does in a mix. A dummy stands in for the oxidizer in the kitchen.
 ROLES = ("oxidizer", "fuel", "water", "catalyst", "inert", "dummy")

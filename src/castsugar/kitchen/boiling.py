@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
+from castsugar.frozen import dataclass
 from castsugar.kitchen import solubility, water
 from castsugar.kitchen.parameters import Values
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.draw_set import DRAWS, SEED, normals
 from castsugar.errors import CastsugarError, ConvergenceError
+from castsugar.frozen import dataclass
 from castsugar.kitchen.measurements import Measurement, known_pot
 from castsugar.kitchen.parameters import NAMES, Belief, Kitchen, Values, values_of
 from castsugar.kitchen.pot import poured

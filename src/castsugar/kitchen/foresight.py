@@ -10,12 +10,12 @@ is the share of such weights, so its mean over the readings is that of today.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.draw_set import normals
+from castsugar.frozen import dataclass
 from castsugar.kitchen.heat import Cook
 from castsugar.kitchen.measurements import Measurement, brine, clear_point
 from castsugar.kitchen.parameters import PLACE, Kitchen, Values

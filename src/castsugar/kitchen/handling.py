@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from castsugar.frozen import dataclass
 from castsugar.kitchen import casting, uptake
 from castsugar.kitchen.curves import known_pot
 from castsugar.kitchen.glass import crystal_limit

@@ -6,7 +6,7 @@ import itertools
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -17,6 +17,7 @@ from castsugar.arrays import FloatArray
 from castsugar.checks import number
 from castsugar.constants import GAS_CONSTANT
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.kitchen.pan import Pan
 from castsugar.kitchen.validity import ICE_POINT, celsius, inside
 from castsugar.kitchen.water import drying_weight

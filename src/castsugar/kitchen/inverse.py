@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
 from castsugar.checks import instance, number
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.kitchen.curves import known_pot, water_share
 from castsugar.kitchen.heat import HOTTEST, LONGEST, Cook
 from castsugar.kitchen.parameters import POUR_RANGE, Kitchen, Values

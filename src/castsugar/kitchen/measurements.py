@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.errors import InputError, RefusedError
+from castsugar.frozen import dataclass
 from castsugar.kitchen import solubility, suspension
 from castsugar.kitchen.boiling import takes
 from castsugar.kitchen.heat import Cook

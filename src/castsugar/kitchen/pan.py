@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from castsugar.checks import numbers
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.kitchen.validity import ICE_POINT, inside
 from castsugar.plausible import RANGES
 

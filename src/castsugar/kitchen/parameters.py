@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import field, fields, replace
 from typing import Any
 
 import numpy as np
@@ -15,6 +15,7 @@ from castsugar.checks import instance, numbers
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.draw_set import DRAWS, SEED, normals
 from castsugar.errors import InputError, unknown_name
+from castsugar.frozen import dataclass
 from castsugar.kitchen.equations import EQUATIONS
 from castsugar.kitchen.heat import HOTTEST, WARN, Cook
 from castsugar.kitchen.packing import TAPPED

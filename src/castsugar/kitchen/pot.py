@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import field, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.data.load import load_database
 from castsugar.data.records import Ingredient
+from castsugar.frozen import dataclass
 from castsugar.kitchen import liquid, packing, solubility, suspension, water
 from castsugar.kitchen.boiling import Rows, after_boiling, salt_taken, takes
 from castsugar.kitchen.heat import Cook, Cooks

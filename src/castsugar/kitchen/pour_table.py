@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -15,6 +15,7 @@ import numpy as np
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.checks import instance, named_options
 from castsugar.columns import COLUMNS
+from castsugar.frozen import dataclass
 from castsugar.kitchen.heat import WARN
 from castsugar.kitchen.parameters import Kitchen, find
 from castsugar.kitchen.pot import (

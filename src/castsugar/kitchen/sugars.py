@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from castsugar.arrays import BoolArray, FloatArray
+from castsugar.frozen import dataclass
 from castsugar.kitchen.validity import ICE_POINT
 
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from castsugar.arrays import FloatArray
+from castsugar.frozen import dataclass
 from castsugar.kitchen.glass import crystal_limit
 from castsugar.kitchen.validity import inside
 from castsugar.kitchen.water import DAMPING, NORRISH, SUCROSE, WATER, water_activity

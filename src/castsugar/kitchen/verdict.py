@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from castsugar.arrays import FloatArray
+from castsugar.frozen import dataclass
 from castsugar.kitchen import casting, glass, suspension, water
 from castsugar.kitchen.boiling import Rows, salt_taken
 from castsugar.kitchen.parameters import Kitchen, Values

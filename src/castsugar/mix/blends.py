@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
@@ -15,6 +15,7 @@ from castsugar.constants import ELEMENTS
 from castsugar.data.load import Database, load_database
 from castsugar.data.records import Ingredient
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.mix import refusals, weighing
 from castsugar.mix.mix import PROCESSES, Mix
 from castsugar.mix.weighing import Constituent, Item, Lot, item_with_solids, weigh_items

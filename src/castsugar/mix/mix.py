@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
 from castsugar import plain
@@ -12,6 +12,7 @@ from castsugar.checks import instance, named_options, one_of, shown
 from castsugar.constants import ELEMENTS
 from castsugar.data.load import Database, load_database
 from castsugar.errors import CastsugarError, InputError
+from castsugar.frozen import dataclass
 from castsugar.mix import refusals, weighing
 from castsugar.mix.syrups import SyrupUse
 from castsugar.mix.text import Recipe, parse_recipe

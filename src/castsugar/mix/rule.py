@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 import numpy as np
@@ -11,6 +11,7 @@ import numpy as np
 from castsugar import numerics
 from castsugar.arrays import FloatArray, IntArray
 from castsugar.data.load import Database
+from castsugar.frozen import dataclass
 from castsugar.mix.blends import Blends, blend, put_together
 from castsugar.mix.weighing import Lot
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import functools
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from castsugar.data.load import Database
 from castsugar.data.records import Ingredient, Syrup
 from castsugar.errors import ValidityError
+from castsugar.frozen import dataclass
 
 #: Enthalpies of formation of dissolved saccharides [J/mol]: glucose at infinite
 #: dilution, water, and the heat of hydrolysis of a glycosidic bond. Goldberg & Tewari,

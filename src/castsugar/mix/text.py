@@ -10,11 +10,11 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
 from typing import Final, Literal
 
 from castsugar import units
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 
 _EXAMPLE: Final = "write for example 'KNO3:65 sucrose:35'"
 _SUM_TOLERANCE: Final = 0.01  # percent

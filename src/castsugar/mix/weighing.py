@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, TypeAlias, TypeVar
 
 from castsugar import checks
@@ -14,6 +14,7 @@ from castsugar.data import refused
 from castsugar.data.load import Database
 from castsugar.data.records import Ingredient, Premix, Syrup
 from castsugar.errors import InputError, ValidityError, unknown_name
+from castsugar.frozen import dataclass
 from castsugar.mix import syrups
 from castsugar.mix.syrups import SyrupUse
 

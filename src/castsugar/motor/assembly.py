@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -12,6 +11,7 @@ from castsugar.arrays import FloatArray
 from castsugar.checks import positive
 from castsugar.constants import REFERENCE_TEMPERATURE, STANDARD_ATMOSPHERE
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.motor import mass_balance
 from castsugar.motor.grain import Grain
 from castsugar.motor.nozzle import Nozzle

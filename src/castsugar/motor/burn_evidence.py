@@ -5,13 +5,14 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.motor import scatter
 from castsugar.motor.burn_law import BORROWED_DOUBT, BurnLaw, burn_rate
 from castsugar.motor.scatter import PROCESSES

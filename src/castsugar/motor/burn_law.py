@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -13,6 +12,7 @@ from castsugar.data.burn_laws import BurnLawRecord
 from castsugar.data.load import Database
 from castsugar.draw_set import SEED, chances, normals
 from castsugar.errors import InputError, unknown_name
+from castsugar.frozen import dataclass
 from castsugar.numerics import variance
 from castsugar.special import gammaincinv
 from castsugar.units import UNITS

@@ -17,7 +17,6 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -25,6 +24,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.checks import instance
+from castsugar.frozen import dataclass
 from castsugar.motor import scatter
 from castsugar.motor.burn_evidence import (
     FIRING,

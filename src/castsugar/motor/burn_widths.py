@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 
 from castsugar import draw_set
 from castsugar.arrays import FloatArray
+from castsugar.frozen import dataclass
 from castsugar.motor import scatter
 from castsugar.motor.burn_evidence import Places, Rows
 from castsugar.motor.scatter import MOST_BATCH, Scatter

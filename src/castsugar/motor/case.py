@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -13,6 +12,7 @@ from castsugar.arrays import FloatArray
 from castsugar.checks import one_of, positive
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.errors import InputError, ValidityError
+from castsugar.frozen import dataclass
 
 # ----------------------------------------------------------------------------
 # Strength of a case material. None is shipped: its user states it, with a source.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from typing import Final
 
 import numpy as np
@@ -12,6 +12,7 @@ from castsugar.arrays import FloatArray
 from castsugar.checks import positive
 from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.draw_set import normals
+from castsugar.frozen import dataclass
 from castsugar.motor.burn_law import BurnLaw, burn_rate, draw_laws, log_rate_uncertainty
 from castsugar.motor.delay_inputs import (
     CLIMB,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -13,6 +12,7 @@ from castsugar.checks import positive
 from castsugar.constants import STANDARD_ATMOSPHERE, STANDARD_GRAVITY
 from castsugar.draw_set import DRAWS, SEED
 from castsugar.errors import InputError, ValidityError
+from castsugar.frozen import dataclass
 from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.strands import MixResult
 

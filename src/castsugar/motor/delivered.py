@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -12,6 +11,7 @@ from numpy.typing import ArrayLike
 
 from castsugar.arrays import FloatArray
 from castsugar.constants import COVERAGE, STANDARD_ATMOSPHERE
+from castsugar.frozen import dataclass
 from castsugar.motor.efficiency import Efficiency, learn_efficiencies
 from castsugar.motor.hardware import Hardware
 from castsugar.motor.nozzle import (

@@ -19,13 +19,13 @@ is 1/1.8 of its value at the nozzle end (:data:`MEAN_ALONG`).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from castsugar.arrays import FloatArray
+from castsugar.frozen import dataclass
 from castsugar.special import lambertw
 
 #: Mean along the core over the value at its nozzle end, of what goes with G**0.8.

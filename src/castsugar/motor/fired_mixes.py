@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from castsugar.arrays import FloatArray
+from castsugar.frozen import dataclass
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.motor.assembly import Motor

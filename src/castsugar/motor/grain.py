@@ -9,7 +9,6 @@ length, the web burnt x. Three kinds keep the protocol :class:`Grain`:
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -18,6 +17,7 @@ from numpy.typing import ArrayLike
 from castsugar.arrays import FloatArray
 from castsugar.checks import positive
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 
 #: A typed web that misses the last one by rounding still burns.
 _EDGE = 1.0 + 1e-12

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Any, Final
 
 import numpy as np
@@ -18,6 +18,7 @@ from castsugar.constants import (
 )
 from castsugar.draw_set import DRAWS, SEED
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.motor import mass_balance
 from castsugar.motor.assembly import FREE_SHARE, Motor, Propellant
 from castsugar.motor.burn_evidence import PUBLISHED

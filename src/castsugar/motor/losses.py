@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -16,6 +15,7 @@ from numpy.typing import ArrayLike
 
 from castsugar.arrays import FloatArray
 from castsugar.constants import GAS_CONSTANT
+from castsugar.frozen import dataclass
 from castsugar.motor.hardware import Hardware
 
 # ----------------------------------------------------------------------------

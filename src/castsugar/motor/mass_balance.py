@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.checks import positive
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.motor.burn_law import REFERENCE_PRESSURE, BurnLaw
 from castsugar.motor.nozzle import FLOW_FACTOR
 

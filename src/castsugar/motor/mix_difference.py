@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
+from castsugar.frozen import dataclass
 from castsugar.motor import scatter
 from castsugar.motor.burn_evidence import coordinates, places_of
 from castsugar.motor.burn_model import BurnModel

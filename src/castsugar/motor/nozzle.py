@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import string
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -13,6 +12,7 @@ from numpy.typing import ArrayLike
 from castsugar.arrays import FloatArray
 from castsugar.checks import positive, within
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 
 # ----------------------------------------------------------------------------
 # Thrust of an ideal nozzle, one-dimensional, at a constant isentropic exponent.

@@ -20,7 +20,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Any, Final
 
 import numpy as np
@@ -29,6 +29,7 @@ from numpy.typing import ArrayLike
 from castsugar.arrays import FloatArray
 from castsugar.checks import within
 from castsugar.errors import ConvergenceError
+from castsugar.frozen import dataclass
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.motor import erosive_burning, mass_balance

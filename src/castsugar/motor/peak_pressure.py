@@ -6,7 +6,7 @@ import functools
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import field, fields
 from typing import Final
 
 import numpy as np
@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.draw_set import normals
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.motor.burn_model import Asked, BurnModel, MixRates
 from castsugar.motor.scatter import CENTRE
 from castsugar.numerics import distinct

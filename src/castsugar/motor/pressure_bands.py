@@ -17,12 +17,12 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from castsugar.arrays import FloatArray
+from castsugar.frozen import dataclass
 from castsugar.motor.strand_fit import LawFit, checked, fit_law, replicates
 
 #: Strands that each band must have, and at how many pressures.

@@ -13,12 +13,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from castsugar.arrays import FloatArray
+from castsugar.frozen import dataclass
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.motor.burn_evidence import (

@@ -8,7 +8,7 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from castsugar.arrays import FloatArray
 from castsugar.data.load import load_database
+from castsugar.frozen import dataclass
 from castsugar.mix import weighing
 from castsugar.mix.blends import Blends, of_mixes
 from castsugar.mix.mix import Mix

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import cast
 
 import numpy as np
@@ -12,6 +12,7 @@ import numpy as np
 from castsugar.arrays import FloatArray
 from castsugar.checks import positive
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.motor.firing.law_doubts import SIZE_DOUBT, rivals_of
 from castsugar.motor.grain import CylinderRow, HollowCylinder
 from castsugar.motor.hardware import Hardware

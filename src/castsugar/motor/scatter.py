@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import Final
 
 from castsugar.checks import numbers
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.mix.mix import PROCESSES as PROCESSES
 
 #: Widths that a user may state, and between which values. [-]

@@ -12,12 +12,12 @@ the pressure,
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.motor.strand_fit import checked, student
 
 #: Strands count as burned at one pressure if their ln p spans less than this (5 %):

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.motor.burn_law import REFERENCE_PRESSURE, Band, BurnLaw
 from castsugar.numerics import variance
 from castsugar.special import fdtrc, ndtri, student_beyond, student_within

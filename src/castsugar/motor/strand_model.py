@@ -6,12 +6,12 @@ import functools
 import itertools
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from castsugar.arrays import FloatArray
+from castsugar.frozen import dataclass
 from castsugar.motor.burn_evidence import Burned, places_of
 from castsugar.motor.burn_model import NEXT, SAME, Asked, BurnModel, Rates
 from castsugar.motor.law_of_mix import exponent_of

@@ -5,12 +5,13 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.checks import one_of, positive, within
+from castsugar.frozen import dataclass
 from castsugar.mix.mix import PROCESSES
 from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.pressure_bands import BandChoice, choose_bands

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.constants import STANDARD_GRAVITY
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.motor import mass_balance
 from castsugar.motor.assembly import BURNT_OUT, Motor
 from castsugar.motor.burn_law import BurnLaw

@@ -5,12 +5,12 @@ from __future__ import annotations
 import bisect
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.errors import ConvergenceError, InputError
+from castsugar.frozen import dataclass
 from castsugar.motor import mass_balance
 from castsugar.motor.assembly import BURNT_OUT, Motor
 from castsugar.motor.burn_law import REFERENCE_PRESSURE, BurnLaw

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 import numpy as np
@@ -14,6 +14,7 @@ from castsugar.constants import STANDARD_GRAVITY
 from castsugar.costs import Prices
 from castsugar.data.load import load_database
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.limits import PEAK, POUR, Requirement
 from castsugar.mix.blends import Blends
 from castsugar.mix.weighing import weigh_items

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.arrays import FloatArray
 from castsugar.errors import ConvergenceError, InputError
+from castsugar.frozen import dataclass
 from castsugar.optimize.pattern_search import poll
 from castsugar.optimize.problem import (
     Answer,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.costs import FILMED, FIRED, FURTHER, NEW_BATCH, Costs
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.kitchen import foresight
 from castsugar.limits import Limit
 from castsugar.motor import scatter

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence, Set
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from castsugar import costs as names
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.costs import Costs
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.kitchen import foresight, measurements
 from castsugar.kitchen.measurements import Measurement
 from castsugar.kitchen.parameters import Kitchen

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.optimize import multistart
 from castsugar.optimize.multistart import Effort, LocalOptimum, apart
 from castsugar.optimize.problem import (

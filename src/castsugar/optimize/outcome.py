@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from castsugar import plain
+from castsugar.frozen import dataclass
 from castsugar.mix.basis import Cited, stamped
 from castsugar.optimize.rounding import Rounded, Weighable
 from castsugar.optimize.shadow_prices import INTERRUPTED, Found

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.numerics import triangle
 from castsugar.optimize.outcome import Outcome
 from castsugar.optimize.problem import Goal, Judge, Problem

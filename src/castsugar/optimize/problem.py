@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Generator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Protocol, TypeVar
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from castsugar.arrays import FloatArray
 from castsugar.errors import InputError, unknown_name
+from castsugar.frozen import dataclass
 from castsugar.limits import Limit
 from castsugar.optimize.region import Region
 

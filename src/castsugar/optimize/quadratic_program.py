@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.arrays import FloatArray
+from castsugar.frozen import dataclass
 from castsugar.numerics import nonnegative_least_squares
 
 # ----------------------------------------------------------------------------

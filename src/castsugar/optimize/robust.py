@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.data.load import load_database
 from castsugar.draw_set import block, normals
+from castsugar.frozen import dataclass
 from castsugar.kitchen.heat import LONGEST, Cook
 from castsugar.kitchen.parameters import POUR_RANGE
 from castsugar.limits import Limit

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.optimize.multistart import apart
 from castsugar.optimize.problem import Judge, Problem
 from castsugar.optimize.region import ROUNDING, Row, as_arrays, fill

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import partial
 from typing import TYPE_CHECKING, Any, Final, Literal
 
@@ -18,6 +18,7 @@ from castsugar.costs import Prices
 from castsugar.data.load import Database, load_database
 from castsugar.errors import ConvergenceError, InputError
 from castsugar.evaluation import evaluate_columns
+from castsugar.frozen import dataclass
 from castsugar.kitchen.parameters import Kitchen
 from castsugar.kitchen.pour_table import cook
 from castsugar.limits import Requirement, chances_of

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 import numpy as np
@@ -11,6 +11,7 @@ import numpy as np
 from castsugar.checks import instance, number
 from castsugar.constants import DEFAULT_FLOW, DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
 from castsugar.evaluation import check_options
+from castsugar.frozen import dataclass
 from castsugar.kitchen.parameters import Kitchen
 from castsugar.mix import weighing
 from castsugar.mix.basis import basis

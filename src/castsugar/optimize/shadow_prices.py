@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.limits import Limit
 from castsugar.numerics import nonnegative_least_squares
 from castsugar.optimize import multistart

@@ -5,12 +5,13 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
 from castsugar.checks import number
 from castsugar.errors import InputError, unknown_name
+from castsugar.frozen import dataclass
 from castsugar.mix.text import parse_ratio
 from castsugar.numerics import nonnegative_least_squares
 from castsugar.optimize.region import Region, Row, as_arrays, ratio_rows, region

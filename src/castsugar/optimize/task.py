@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Any
 
 import numpy as np
@@ -26,6 +26,7 @@ from castsugar.costs import Prices
 from castsugar.data.load import load_database
 from castsugar.errors import InputError, unknown_name
 from castsugar.evaluation import castings_of
+from castsugar.frozen import dataclass
 from castsugar.kitchen import pour_table
 from castsugar.kitchen.heat import Cook
 from castsugar.kitchen.parameters import Kitchen

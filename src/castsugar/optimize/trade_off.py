@@ -8,12 +8,13 @@ Cybern. 1 (1971) 296, from memory).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.limits import Limit
 from castsugar.optimize import multistart
 from castsugar.optimize.multistart import Effort, choose, local_search

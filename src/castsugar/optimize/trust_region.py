@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
 from castsugar.arrays import FloatArray
+from castsugar.frozen import dataclass
 from castsugar.optimize.problem import Answer, Judge, merit
 from castsugar.optimize.quadratic_program import Program
 from castsugar.optimize.region import LocalRows, Region

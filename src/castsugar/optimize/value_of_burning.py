@@ -12,11 +12,12 @@ Frazier, W. B. Powell & S. Dayanik, *INFORMS J. Comput.* 21 (2009) 599, from mem
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from castsugar.arrays import FloatArray
+from castsugar.frozen import dataclass
 from castsugar.special import ndtr
 
 #: Points over which z is averaged.

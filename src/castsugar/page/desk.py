@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
@@ -23,6 +23,7 @@ from castsugar.draw_set import FEW_DRAWS
 from castsugar.errors import CastsugarError
 from castsugar.evaluated import Rows, fire_rows, rows_of
 from castsugar.files.reading import read_bytes
+from castsugar.frozen import dataclass
 from castsugar.kitchen.heat import Cook
 from castsugar.kitchen.parameters import Kitchen
 from castsugar.limits import PEAK, Limit, Requirement, limits_of

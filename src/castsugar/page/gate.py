@@ -10,7 +10,9 @@ from __future__ import annotations
 import hmac
 import secrets
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
+
+from castsugar.frozen import dataclass
 
 #: Length of the token [bytes], and of what may be asked.
 TOKEN_BYTES, LARGEST_BODY = 24, 20_000

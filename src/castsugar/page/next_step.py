@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
 from castsugar.errors import CastsugarError
+from castsugar.frozen import dataclass
 from castsugar.kitchen.heat import WARM, Cook
 from castsugar.limits import BROKEN, NOT_COMPUTED, PEAK, POUR, SOLIDS, judge_rows
 from castsugar.mix.mix import Mix

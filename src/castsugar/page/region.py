@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -12,6 +11,7 @@ import numpy as np
 from castsugar.bench.world import World
 from castsugar.columns import COLUMN
 from castsugar.errors import CastsugarError
+from castsugar.frozen import dataclass
 from castsugar.mix.text import parse_recipe
 from castsugar.mix.weighing import item_name
 from castsugar.page.desk import FIRST, Asked, base_of

@@ -6,12 +6,12 @@ import json
 import math
 import threading
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from castsugar.errors import CastsugarError, InputError
+from castsugar.frozen import dataclass
 from castsugar.page.deeds import Deeds
 from castsugar.page.gate import HEADERS, STILL, Access, Request, Response, refused
 from castsugar.page.save import ChangedElsewhere, Saver

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import partial
 from typing import Any, TypeVar
 
@@ -12,6 +12,7 @@ from castsugar import plausible, units
 from castsugar.bench.search_tables import CASE
 from castsugar.columns import COLUMN
 from castsugar.errors import CastsugarError, InputError
+from castsugar.frozen import dataclass
 from castsugar.kitchen.heat import Cook, parse_cook
 from castsugar.mix.text import parse_recipe
 from castsugar.report.field import FIELDS

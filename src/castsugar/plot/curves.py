@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,6 +13,7 @@ from castsugar.arrays import BoolArray, FloatArray
 from castsugar.columns import COLUMN, DOUBTS, Column
 from castsugar.comparison.directions import Directions, Way, directions
 from castsugar.errors import InputError, unknown_name
+from castsugar.frozen import dataclass
 from castsugar.limits import (
     BAND,
     Judgement,

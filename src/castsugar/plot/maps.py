@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.columns import Column
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.limits import PEAK, Judgement, Limit
 from castsugar.plot.sheet import Drawing
 from castsugar.plot.spread import (

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Any
 
 import numpy as np
@@ -11,6 +11,7 @@ from matplotlib.ticker import MaxNLocator
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.plot.style import BLUE, BROWN, DASHES, INK, ORANGE, PAPER, PURPLE, SOFT
 
 Shares = tuple[float, float, float]

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from matplotlib.axes import Axes
 
 from castsugar.arrays import FloatArray
 from castsugar.comparison.directions import DECADES, cloud
+from castsugar.frozen import dataclass
 from castsugar.limits import Limit
 from castsugar.optimize.outcome import Outcome
 from castsugar.plot import style

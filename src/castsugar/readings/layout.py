@@ -5,10 +5,11 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise, zip_longest
 
 from castsugar.errors import DataError, InputError
+from castsugar.frozen import dataclass
 from castsugar.readings.tables import (
     SEPARATORS,
     Heading,

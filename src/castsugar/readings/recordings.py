@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from os import PathLike
 from pathlib import Path
 
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from castsugar.arrays import FloatArray
 from castsugar.errors import DataError, unknown_name
+from castsugar.frozen import dataclass
 from castsugar.readings.layout import Stated
 from castsugar.readings.samples import Samples, read_samples
 from castsugar.readings.tables import TRANSLATED, Column, Heading

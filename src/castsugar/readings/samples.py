@@ -8,7 +8,7 @@ import math
 import re
 from array import array
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from io import StringIO
 from pathlib import Path
 from typing import Any, TextIO
@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from castsugar.arrays import FloatArray
 from castsugar.errors import DataError
 from castsugar.files.reading import opened_text
+from castsugar.frozen import dataclass
 from castsugar.readings.layout import (
     HEAD,
     Clock,

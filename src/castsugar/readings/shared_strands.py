@@ -7,11 +7,11 @@ import io
 import math
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Final
 
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError
+from castsugar.frozen import dataclass
 from castsugar.mix import refusals
 from castsugar.mix.mix import PROCESSES, Mix
 from castsugar.plausible import RANGES

@@ -10,11 +10,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from castsugar.errors import DataError, InputError
 from castsugar.files.reading import opened_text
+from castsugar.frozen import dataclass
 from castsugar.readings.layout import units_row, with_units
 from castsugar.readings.tables import (
     LONGEST_CELL,

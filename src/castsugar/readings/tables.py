@@ -6,11 +6,11 @@ import csv
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from castsugar.errors import DataError, InputError, nearest_names
 from castsugar.files.reading import opened_text
+from castsugar.frozen import dataclass
 from castsugar.units import UNITS, convert, is_unit
 
 _BRACKETS = re.compile(r"([^(\[]*)(?:\((.*)\)|\[(.*)\])")

@@ -5,12 +5,12 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NoReturn
 
 from castsugar.columns import renamed
 from castsugar.errors import DataError, InputError, nearest_names
+from castsugar.frozen import dataclass
 from castsugar.records.record import (
     BENCH,
     EVENT,

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from castsugar.errors import DataError, InputError, nearest_names
 from castsugar.files.paths import explained, real, status
 from castsugar.files.reading import read_bytes
 from castsugar.files.writing import make_folder, update, write_new
+from castsugar.frozen import dataclass
 from castsugar.records.batch import Batch, decode, encode_event, encode_made
 from castsugar.records.record import IDENTITY, SUFFIX, Event, Made, is_date
 

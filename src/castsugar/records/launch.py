@@ -8,7 +8,7 @@ from __future__ import annotations
 import datetime
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -18,6 +18,7 @@ from castsugar.bench.motor import hardware_of
 from castsugar.constants import COVERAGE
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
+from castsugar.frozen import dataclass
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.motor.firing.law_doubts import SIZE_DOUBT

@@ -6,10 +6,11 @@ import datetime
 import math
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import Any
 
+from castsugar.frozen import dataclass
 from castsugar.mix.mix import PROCESSES
 from castsugar.plausible import RANGES
 

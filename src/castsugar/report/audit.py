@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any
 
+from castsugar.frozen import dataclass
 from castsugar.report import numbers
 from castsugar.report.document import Part
 from castsugar.report.field import TEXT, keyed

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
 from castsugar.constants import COVERAGE
+from castsugar.frozen import dataclass
 from castsugar.mix.text import parse_recipe
 from castsugar.records.batch import Batch
 from castsugar.records.learning.checks import Check, Skipped

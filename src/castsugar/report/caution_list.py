@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from castsugar.data.records import Caution, Facts, Source
+from castsugar.frozen import dataclass
 from castsugar.report.cautions import LEVELS, line_of
 from castsugar.report.document import Part
 from castsugar.report.field import TEXT, keyed

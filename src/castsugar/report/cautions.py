@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from castsugar.frozen import dataclass
 from castsugar.report.screen import Finding
 from castsugar.report.shown import Shown
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import chain
 from typing import Any
 
@@ -17,6 +16,7 @@ from castsugar.comparison.compare import (
 )
 from castsugar.comparison.drawn_batches import DECADES
 from castsugar.comparison.uncertain_inputs import Input
+from castsugar.frozen import dataclass
 from castsugar.report import numbers
 from castsugar.report.apart import (
     decided_at,

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Any
 
+from castsugar.frozen import dataclass
 from castsugar.motor.delay import Delay, Estimate
 from castsugar.motor.delay_inputs import CLIMB
 from castsugar.motor.strands import MixResult

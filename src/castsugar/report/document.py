@@ -9,10 +9,11 @@ import io
 import json
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from operator import attrgetter
 from typing import Any, BinaryIO
 
+from castsugar.frozen import dataclass
 from castsugar.plain import DIGITS, plain, to_json
 from castsugar.report.field import INTERVAL, Field, Row, interval_schema
 from castsugar.report.screen import STATUSES, Screen

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from castsugar.columns import COLUMNS, Column
+from castsugar.frozen import dataclass
 from castsugar.report import numbers
 from castsugar.report.screen import Table
 from castsugar.report.shown import OF_UNIT, SI, Shown

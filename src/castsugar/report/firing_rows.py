@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Any
 
 from castsugar.constants import COVERAGE
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.motor.firing.alarms import Alarm
 from castsugar.motor.firing.channel import Channel
 from castsugar.motor.firing.expectation import LEVEL

@@ -6,7 +6,7 @@ import math
 import re
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from castsugar.comparison.change import BASE, NEW, Change
@@ -23,6 +23,7 @@ from castsugar.comparison.compare import CANNOT_TELL, HIGHER, LOWER, Cell
 from castsugar.comparison.evidence import STANDINGS, Evidence
 from castsugar.data.load import load_database
 from castsugar.data.records import Source
+from castsugar.frozen import dataclass
 from castsugar.limits import BROKEN, KEPT
 from castsugar.mix.weighing import item_name
 from castsugar.report import compare, numbers

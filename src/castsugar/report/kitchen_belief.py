@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from castsugar.data.records import Facts, Syrup
+from castsugar.frozen import dataclass
 from castsugar.kitchen.calibration import Learnt, Outcome
 from castsugar.kitchen.parameters import OF_POUR, PARAMETERS, PLACE, Belief
 from castsugar.kitchen.suspension import SPATULA, yield_stress

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
+from castsugar.frozen import dataclass
 from castsugar.kitchen import casting, uptake
 from castsugar.kitchen.handling import DOSE, MOST_GAIN, Grain, Handling
 from castsugar.kitchen.pan import ROOM

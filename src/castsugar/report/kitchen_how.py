@@ -6,9 +6,9 @@ stands in :mod:`castsugar.kitchen.measurements`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
+from castsugar.frozen import dataclass
 from castsugar.report.cautions import Chosen
 from castsugar.report.document import Part
 from castsugar.report.screen import Blanks, Finding, Listing, Screen

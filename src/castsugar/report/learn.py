@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from castsugar.data.records import Syrup
+from castsugar.frozen import dataclass
 from castsugar.motor.pressure_table import untold
 from castsugar.records.learning.alarms import PEAK, Alarm
 from castsugar.records.learning.checks import (

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import Any
 
+from castsugar.frozen import dataclass
 from castsugar.limits import BROKEN, KEPT, RATING, Judgement, Limit, LimitVerdict
 from castsugar.report import numbers
 from castsugar.report.document import Part

@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 import shlex
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Any
 
 from castsugar.columns import COLUMNS, DOUBTS
+from castsugar.frozen import dataclass
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen, do_nots
 from castsugar.report.delivered import (

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 from castsugar.costs import FILMED, FIRED, FURTHER, NEW_BATCH, Budget, Cost, Costs
+from castsugar.frozen import dataclass
 from castsugar.optimize.next_burns import (
     STRANDS_EACH,
     Known,

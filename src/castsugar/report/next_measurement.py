@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 from castsugar import costs as names
 from castsugar.costs import Budget, Costs
+from castsugar.frozen import dataclass
 from castsugar.limits import PEAK, POUR
 from castsugar.optimize.next_burns import STRANDS_EACH, Recipe
 from castsugar.optimize.next_measurement import PRICE, Agenda, Held, Offer

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
+from castsugar.frozen import dataclass
 from castsugar.motor.pressure_doubt import BatchScatter
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen

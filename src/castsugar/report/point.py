@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from castsugar.comparison.compare import Cell, Comparison
+from castsugar.frozen import dataclass
 from castsugar.kitchen import suspension
 from castsugar.kitchen.glass import set_word
 from castsugar.limits import BROKEN, KEPT, NOT_COMPUTED, PEAK, POUR, SOLIDS

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Any
+
+from castsugar.frozen import dataclass
 
 #: The closed list of status words: word -> colour, in the order of a screen.
 STATUSES: dict[str, str] = {

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from castsugar.columns import CHANGE, COST, DELIVERED, IMPULSE
+from castsugar.frozen import dataclass
 from castsugar.limits import BROKEN
 from castsugar.mix.mix import Mix
 from castsugar.motor.burn_evidence import FIRING, STRANDS, between

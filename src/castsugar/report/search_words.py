@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from castsugar.arrays import FloatArray
 from castsugar.columns import (
@@ -18,6 +18,7 @@ from castsugar.columns import (
     WEIGHTED,
 )
 from castsugar.comparison.neighbours import STATED_MIX
+from castsugar.frozen import dataclass
 from castsugar.limits import Limit
 from castsugar.motor.delivered import efficiencies_in_use
 from castsugar.optimize.outcome import Outcome

@@ -7,9 +7,9 @@ the SI screen; the table says what the US screen makes of it. JSON and CSV stay 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from castsugar.frozen import dataclass
 from castsugar.report import numbers
 from castsugar.units import SHOWN_AS, shown, to_celsius
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import PurePath
 from typing import Any
 
 from castsugar.arrays import FloatArray
+from castsugar.frozen import dataclass
 from castsugar.motor.burn_law import BurnLaw, outside
 from castsugar.motor.burn_model import NEXT
 from castsugar.motor.pressure_doubt import batch_scatter

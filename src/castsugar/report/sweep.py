@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
@@ -12,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.columns import COLUMN, Column
+from castsugar.frozen import dataclass
 from castsugar.limits import RATING, Judgement
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen

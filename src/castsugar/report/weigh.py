@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from castsugar import units
 from castsugar.bench.lots import LotRecord
 from castsugar.data.records import Caution
+from castsugar.frozen import dataclass
 from castsugar.kitchen.suspension import CLASSES
 from castsugar.mix.weighing import DRY_BASIS
 from castsugar.report import mixes, numbers

@@ -12,12 +12,12 @@ the test does not lean on the isentropic exponent by which the throat was found.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.constants import GAS_CONSTANT
+from castsugar.frozen import dataclass
 from castsugar.thermo import mixture
 from castsugar.thermo.species import SpeciesTable
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from castsugar.arrays import FloatArray, IntArray
 from castsugar.constants import GAS_CONSTANT
 from castsugar.errors import ConvergenceError
+from castsugar.frozen import dataclass
 from castsugar.numerics import distinct
 from castsugar.thermo import mixture
 from castsugar.thermo.species import PhaseTable, SpeciesTable

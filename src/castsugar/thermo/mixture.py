@@ -7,12 +7,11 @@ volume of condensed phases is zero.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.constants import GAS_CONSTANT
+from castsugar.frozen import dataclass
 from castsugar.thermo.species import SpeciesTable, gas_properties, phase_properties
 
 

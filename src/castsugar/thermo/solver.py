@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import math
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,6 +18,7 @@ from castsugar.errors import (
     ValidityError,
     WorkerError,
 )
+from castsugar.frozen import dataclass
 from castsugar.mix import refusals, weighing
 from castsugar.mix.mix import Mix
 from castsugar.thermo import flow as flows

@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import itertools
 import re
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +20,7 @@ from castsugar.constants import (
     REFERENCE_TEMPERATURE,
 )
 from castsugar.errors import DataError
+from castsugar.frozen import dataclass
 from castsugar.thermo import fits
 
 # ----------------------------------------------------------------------------

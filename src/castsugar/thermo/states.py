@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,6 +12,7 @@ from castsugar import plain
 from castsugar.arrays import FloatArray
 from castsugar.constants import GAS_CONSTANT
 from castsugar.errors import ConvergenceError, deprecated
+from castsugar.frozen import dataclass
 from castsugar.mix.basis import Cited, stamped
 from castsugar.thermo import mixture
 from castsugar.thermo.certificate import Certificate, certify

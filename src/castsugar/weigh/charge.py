@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from castsugar import plausible, units
 from castsugar.bench.bench import Bench
@@ -15,6 +15,7 @@ from castsugar.bench.search_tables import SCALE_STEP
 from castsugar.data.load import Database
 from castsugar.data.records import Syrup
 from castsugar.errors import CastsugarError, InputError, nearest_names
+from castsugar.frozen import dataclass
 from castsugar.mix import refusals
 from castsugar.mix.mix import Mix
 from castsugar.mix.text import parse_recipe

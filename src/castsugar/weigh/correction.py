@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any
 
 from castsugar.constants import DEFAULT_FLOW
 from castsugar.errors import InputError
 from castsugar.evaluation import evaluate_columns
+from castsugar.frozen import dataclass
 from castsugar.kitchen.pour_table import kitchen_table
 from castsugar.limits import Limit, Requirement, chances_of, limits_of
 from castsugar.mix.blends import of_mixes

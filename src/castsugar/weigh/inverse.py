@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 from castsugar import plausible
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.mix.mix import Mix
 from castsugar.motor.grain import Grain
 from castsugar.weigh.charge import (

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from castsugar.frozen import dataclass
 from castsugar.kitchen.pour_table import water_interval
 from castsugar.mix.weighing import DRY_BASIS
 from castsugar.weigh.charge import pan_holds

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from castsugar.bench.lots import LotRecord
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.mix.mix import Mix
 from castsugar.numerics import apportion
 from castsugar.weigh.charge import (

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+
+from castsugar.frozen import dataclass
 
 #: Levels, worst first. An alarm teaches nothing and withholds what hangs on it; what is
 #: unusual is said and may teach; a test that is not told lacks what it needs.

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass
 
 import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.motor.grain import Grain
 from castsugar.motor.nozzle import FLOW_FACTOR
 

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Any
 
 import numpy as np
 
 from castsugar.arrays import FloatArray
+from castsugar.frozen import dataclass
 from castsugar.motor.firing.alarms import UNUSUAL, Alarm, alarms_of
 from castsugar.motor.firing.channel import STEADY, Channel, find_burning
 from castsugar.motor.firing.one_sensor import (

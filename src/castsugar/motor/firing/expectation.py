@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 from scipy import stats
 
 from castsugar.arrays import FloatArray
 from castsugar.draw_set import DRAWS, SEED, chances, normals
+from castsugar.frozen import dataclass
 from castsugar.motor import mass_balance
 from castsugar.motor.assembly import Motor
 from castsugar.motor.burn_law import (

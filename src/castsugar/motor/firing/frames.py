@@ -13,13 +13,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
 from castsugar import plausible
 from castsugar.constants import COVERAGE
 from castsugar.errors import InputError, unknown_name
+from castsugar.frozen import dataclass
 from castsugar.motor import scatter
 from castsugar.motor.firing.quantities import Measured, Stand, area_parts, scaled
 from castsugar.motor.grain import Grain

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.constants import COVERAGE
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.firing.alarms import Alarm, alarms_of
 from castsugar.motor.firing.burnt_web import BINS, Burnt, Course, burnt_web

@@ -11,13 +11,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.polynomial import Polynomial
 
 from castsugar.arrays import BoolArray, FloatArray
+from castsugar.frozen import dataclass
 from castsugar.motor.firing.alarms import ALARM, NOT_TOLD, UNUSUAL, Alarm
 from castsugar.motor.firing.channel import (
     BURNING,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -12,6 +11,7 @@ import numpy as np
 from castsugar.checks import positive
 from castsugar.constants import COVERAGE, STANDARD_ATMOSPHERE, STANDARD_GRAVITY
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.motor.firing.channel import (
     THRESHOLD,
     Burning,

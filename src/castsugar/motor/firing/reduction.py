@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.motor.firing.alarms import (
     ALARM,
     UNUSUAL,

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from castsugar.arrays import BoolArray, FloatArray
+from castsugar.frozen import dataclass
 
 # ----------------------------------------------------------------------------
 # Samples of a sensor: noise, steps, dropouts, a sensor at its limit.

@@ -14,12 +14,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from castsugar.arrays import FloatArray
+from castsugar.frozen import dataclass
 from castsugar.motor.firing.alarms import ALARM, NOT_TOLD, UNUSUAL, Alarm
 from castsugar.motor.firing.channel import Channel, crossings
 from castsugar.motor.firing.quantities import Stand

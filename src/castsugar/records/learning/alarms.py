@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -16,6 +16,7 @@ from castsugar.constants import COVERAGE
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.files.reading import sha256_of
+from castsugar.frozen import dataclass
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.motor.delivered import efficiencies_in_use

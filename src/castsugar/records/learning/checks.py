@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,6 +12,7 @@ from castsugar.bench.kitchen import measurement
 from castsugar.constants import COVERAGE
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError
+from castsugar.frozen import dataclass
 from castsugar.kitchen.calibration import compare
 from castsugar.kitchen.heat import parse_cook
 from castsugar.kitchen.measurements import Measurement

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from castsugar import units
 from castsugar.errors import CastsugarError
+from castsugar.frozen import dataclass
 from castsugar.motor.efficiency import Efficiencies, Reading, learn_efficiencies
 from castsugar.motor.firing.faults import HIGHEST_EFFICIENCY, LOWEST_EFFICIENCY
 from castsugar.motor.firing.quantities import Measured

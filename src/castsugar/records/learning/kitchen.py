@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from castsugar.bench.bench import Bench, read_measurement
 from castsugar.bench.kitchen import learn, measurement
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
+from castsugar.frozen import dataclass
 from castsugar.kitchen import calibration
 from castsugar.kitchen.calibration import Outcome
 from castsugar.kitchen.heat import Cook, parse_cook

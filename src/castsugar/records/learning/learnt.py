@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from castsugar.bench.bench import Bench, check_bench
@@ -16,6 +16,7 @@ from castsugar.conditions import Conditions
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
 from castsugar.evaluation import evaluate_columns
+from castsugar.frozen import dataclass
 from castsugar.kitchen.heat import Cook, parse_cook
 from castsugar.kitchen.parameters import Kitchen
 from castsugar.mix.blends import of_mixes

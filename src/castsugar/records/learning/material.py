@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from castsugar.errors import InputError
 from castsugar.files.reading import sha256_of
+from castsugar.frozen import dataclass
 from castsugar.records.batch import Batch
 from castsugar.records.folder import Damaged
 from castsugar.records.record import Link

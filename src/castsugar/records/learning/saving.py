@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +16,7 @@ from castsugar.errors import CastsugarError, InputError
 from castsugar.files.paths import real
 from castsugar.files.reading import sha256_of
 from castsugar.files.writing import update
+from castsugar.frozen import dataclass
 from castsugar.records.batch import Batch
 from castsugar.records.learning.burn_laws import BurnedLearnt, percent, source_of
 from castsugar.records.learning.firings import Fired, FiredLearnt

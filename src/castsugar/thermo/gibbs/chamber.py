@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray, IntArray
 from castsugar.constants import GAS_CONSTANT
+from castsugar.frozen import dataclass
 from castsugar.thermo.gibbs import linear, newton, starts
 from castsugar.thermo.gibbs.model import Batch, Iterate, Model
 from castsugar.thermo.gibbs.newton import Target

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 
 import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray, IntArray
 from castsugar.constants import ATOMIC_MASSES, GAS_CONSTANT
+from castsugar.frozen import dataclass
 from castsugar.thermo import certificate as limits
 from castsugar.thermo import flow, mixture
 from castsugar.thermo.gibbs import linear, newton

@@ -23,12 +23,11 @@ side (N<a>, N, N<h> + N, 0): with it come the isentropic exponent and the throat
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from castsugar.arrays import FloatArray, IntArray
 from castsugar.constants import GAS_CONSTANT
+from castsugar.frozen import dataclass
 from castsugar.thermo import fits
 from castsugar.thermo.gibbs.model import Batch, Functions, Iterate, Model
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import Protocol
 
 import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray, IntArray
+from castsugar.frozen import dataclass
 from castsugar.numerics import distinct
 from castsugar.thermo import fits
 from castsugar.thermo.species import PhaseTable, SpeciesTable

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray, IntArray
 from castsugar.constants import GAS_CONSTANT
+from castsugar.frozen import dataclass
 from castsugar.thermo.gibbs import linear
 from castsugar.thermo.gibbs.linear import Moments
 from castsugar.thermo.gibbs.model import Batch, Iterate, Model

@@ -22,12 +22,11 @@ its pressure, from the saturation of that phase, is added.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray, IntArray
 from castsugar.constants import GAS_CONSTANT
+from castsugar.frozen import dataclass
 from castsugar.thermo.gibbs import linear
 from castsugar.thermo.gibbs.linear import Moments, System
 from castsugar.thermo.gibbs.model import Batch, Iterate, TableModel

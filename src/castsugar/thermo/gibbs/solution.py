@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray, IntArray
 from castsugar.constants import ELEMENTS
+from castsugar.frozen import dataclass
 from castsugar.thermo import certificate as limits
 from castsugar.thermo.gibbs import chamber, expansion, starts
 from castsugar.thermo.gibbs.expansion import (

@@ -10,12 +10,11 @@ returned, with a flag.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from castsugar.arrays import BoolArray, FloatArray, IntArray
 from castsugar.constants import GAS_CONSTANT
+from castsugar.frozen import dataclass
 from castsugar.thermo.certificate import FLUX_STEP
 from castsugar.thermo.gibbs import linear
 from castsugar.thermo.gibbs.expansion import (

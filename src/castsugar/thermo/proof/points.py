@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 from typing import Any
@@ -20,6 +20,7 @@ from flint import arb, ctx, fmpq, fmpq_mat
 from castsugar.arrays import FloatArray
 from castsugar.constants import GAS_CONSTANT
 from castsugar.errors import ConvergenceError
+from castsugar.frozen import dataclass
 from castsugar.thermo.gibbs import chamber, expansion, newton, starts
 from castsugar.thermo.gibbs.model import Iterate, TableModel
 from castsugar.thermo.gibbs.newton import Target

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import functools
 import math
-from dataclasses import dataclass
 from typing import Any, Final
 
+from castsugar.frozen import dataclass
 from castsugar.thermo.states import State
 
 #: Set of species with transport data that Cantera ships: GRI-Mech 3.0 (Smith et al.,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,6 +10,7 @@ import numpy as np
 from castsugar.checks import instance, number
 from castsugar.data.load import products_file
 from castsugar.errors import InputError
+from castsugar.frozen import dataclass
 from castsugar.mix.mix import MixLike, as_mix
 from castsugar.thermo.flow import stable_forms
 from castsugar.thermo.second_opinion.composition import (

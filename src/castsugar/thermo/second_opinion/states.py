@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.constants import GAS_CONSTANT
 from castsugar.errors import ConvergenceError
+from castsugar.frozen import dataclass
 from castsugar.numerics import root
 from castsugar.thermo import mixture
 from castsugar.thermo.flow import stable_forms
