@@ -188,7 +188,7 @@ def _evidence(
         return [replace(stated_law(law, parts), process=_process(entry, bench))]
     place, seen, files = noted
     name, strands = strands_of(entry, bench, files)
-    for said in (_other_name(name, parts), _other_rows(strands, parts, seen)):
+    for said in (other_recipe(name, parts), _other_rows(strands, parts, seen)):
         if said:
             plausible.remark(f"{bench.path.name} line {place.line()}: {said}")
     name = name or entry["recipe"]
@@ -203,7 +203,7 @@ def _evidence(
     )
 
 
-def _other_name(name: str, parts: Mapping[str, float]) -> str:
+def other_recipe(name: str, parts: Mapping[str, float]) -> str:
     """Say that the name of strands reads as another recipe; empty if not."""
     shown = [float(x) for x in _PART.findall(name)] if _RATIO.fullmatch(name) else []
     if not math.fsum(shown) or len(shown) != len(parts):

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar import plausible, units
 from castsugar.bench.bench import Bench, read_bench, read_measurement
+from castsugar.bench.burned import other_recipe
 from castsugar.bench.kitchen import measurement
 from castsugar.bench.motor import hardware_of
 from castsugar.checks import day
@@ -404,6 +405,8 @@ def _burned(options: argparse.Namespace, batch: Batch) -> Iterator[Kept]:
     count = sum(s.mix == wanted for s in strands)
     if not count:
         raise InputError(f"{path} has no mix {wanted!r}; it holds {listed}")
+    if said := other_recipe(wanted, batch.made.fractions):
+        plausible.remark(f"{path}: {said}")
     yield "burned", {**_linked(path, batch), "mix": wanted, "strands": count}
 
 
