@@ -29,4 +29,4 @@ def page(tmp_path_factory: pytest.TempPathFactory) -> Page:
 @pytest.fixture
 def start(page: Page) -> dict[str, Any]:
     """Return the state of that bench, to be changed."""
-    return {**page.start, "limits": dict(page.start["limits"])}
+    return page.start()

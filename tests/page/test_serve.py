@@ -18,10 +18,9 @@ import pytest
 
 from castsugar.errors import InputError
 from castsugar.page import serve
-from castsugar.page.deeds import Deeds
+from castsugar.page.deeds import Deed, Deeds
 from castsugar.page.gate import HEADERS, LARGEST_BODY, TOKEN, Access
 from castsugar.page.live import Page
-from castsugar.page.routes import Site
 
 pytestmark = pytest.mark.exact
 
@@ -65,7 +64,7 @@ def test_port_taken() -> None:
 class Stand:
     """A page that computes nothing."""
 
-    path, hash, text, changed, base = Path("bench.toml"), "h1", "", "", "base"
+    path, hash, changed, base = Path("bench.toml"), "h1", "", "base"
     read_only = False
 
     def __init__(self) -> None:
@@ -79,15 +78,10 @@ class Stand:
         self.go.wait(PATIENCE)
         return {}
 
-    def answer(self, seq: int, state: Any) -> Any:
+    def answer(self, state: Any) -> Any:
         """Answer at once."""
-        self.asked.append(f"answer {seq}")
-        return {"seq": seq}
-
-    def region(self, seq: int, state: Any, *, coarse: bool = False) -> Any:
-        """Answer at once."""
-        self.asked.append(f"region {seq}")
-        return {"seq": seq}
+        self.asked.append(f"answer {state}")
+        return {"said": state}
 
 
 class Server:
@@ -99,9 +93,9 @@ class Server:
         self.port = self.own.getsockname()[1]
         access = Access(self.port, "t0ken")
         page = cast(Page, self.page)
-        site = Site(access, page, self.deeds, lambda error: None)
+        site = serve.Site(access, page, self.deeds, lambda error: None)
         self.own.listen()
-        self.server = serve._server(site)
+        self.server = serve.Server(site)
         self.thread = threading.Thread(
             target=self.server.run, kwargs={"sockets": [self.own]}, daemon=True
         )
@@ -181,7 +175,7 @@ def test_statuses_over_a_socket(server: Server) -> None:
         "type": server.ask("POST /answer", b"{}", content_type="text/plain"),
         "size": server.ask("POST /answer", big),
         "number": server.ask("POST /answer", b'{"seq": NaN}'),
-        "good": server.ask("POST /answer", b'{"seq": 4}'),
+        "good": server.ask("POST /answer", b'{"state": 4}'),
     }
     assert {name: one[0] for name, one in found.items()} == {
         "page": 200,
@@ -195,7 +189,7 @@ def test_statuses_over_a_socket(server: Server) -> None:
         "token": 403,
         "type": 415,
         "size": 413,
-        "number": 400,
+        "number": 422,
         "good": 200,
     }
     for name, (_, text) in found.items():
@@ -203,7 +197,7 @@ def test_statuses_over_a_socket(server: Server) -> None:
         for header, value in HEADERS.items():
             assert f"{header}: {value}" in head, (name, header)
         assert "\r\nserver:" not in head
-    assert json.loads(found["good"][1].partition("\r\n\r\n")[2])["seq"] == 4
+    assert json.loads(found["good"][1].partition("\r\n\r\n")[2])["said"] == 4
     assert server.page.asked == ["answer 4"]
 
 
@@ -238,7 +232,7 @@ def test_one_computes_at_a_time(server: Server) -> None:
     """What is asked meanwhile waits; documents do not."""
     first = server.later("POST /bench", b"{}")
     assert server.page.entered.wait(PATIENCE)
-    answer = server.later("POST /answer", b'{"seq": 2}')
+    answer = server.later("POST /answer", b'{"state": 2}')
     wait_for(lambda: len(server.server.server_state.tasks) == 2)
     assert server.ask("GET /live.css")[0] == 200
     assert server.page.asked == ["bench"]
@@ -270,12 +264,12 @@ def test_silent_connection_is_cut(said: bytes, monkeypatch: pytest.MonkeyPatch) 
 
 
 @pytest.mark.slow
-def test_end_leaves_nothing() -> None:
+def test_end_leaves_nothing(tmp_path: Path) -> None:
     """The folder of the deeds goes with the server."""
     server = Server()
     wait_for(lambda: server.server.started)
-    assert "_room" not in vars(server.deeds)  # nothing is made before it is needed
-    room = Path(server.deeds._room.name)
+    server.deeds.deed = Deed("weigh", ["--help"], tmp_path)
+    room = Path(server.deeds.deed.room.name)
     assert room.is_dir()
     server.end()
     assert not room.exists()

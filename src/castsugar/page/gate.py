@@ -8,7 +8,6 @@ Origin keep these out.
 from __future__ import annotations
 
 import hmac
-import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -18,26 +17,23 @@ TOKEN_BYTES, LARGEST_BODY = 24, 20_000
 #: The header that carries the token.
 TOKEN = "x-castsugar-token"
 
-#: The page runs its own script and style, and speaks to its own server only.
-_POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src data:; "
-    "connect-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
-)
-
-#: A document that was made runs nothing; its style is inside it.
-_STILL = (
-    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; "
-    "frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
-)
-
+#: Said of every answer: nothing may frame it, keep it, or send a form from it.
+_CLOSED = "frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
 HEADERS = {
-    "content-security-policy": _POLICY,
+    # The page runs its own script and style, and speaks to its own server only.
+    "content-security-policy": "default-src 'none'; script-src 'self'; style-src "
+    f"'self'; img-src data:; connect-src 'self'; {_CLOSED}",
     "x-content-type-options": "nosniff",
     "referrer-policy": "no-referrer",
     "cache-control": "no-store",
     "cross-origin-resource-policy": "same-origin",
 }
-STILL = HEADERS | {"content-security-policy": _STILL}
+
+#: A document that was made runs nothing; its style is inside it.
+STILL = HEADERS | {
+    "content-security-policy": "default-src 'none'; style-src 'unsafe-inline'; "
+    f"img-src data:; {_CLOSED}"
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,15 +44,6 @@ class Request:
     path: str
     headers: Mapping[str, str] = field(default_factory=dict)
     body: bytes = b""
-
-
-@dataclass(frozen=True, slots=True)
-class Response:
-    """What is answered."""
-
-    status: int
-    headers: Mapping[str, str]
-    body: bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,34 +64,23 @@ class Access:
         return f"http://{self.hosts[0]}/#{self.token}"
 
 
-def new_token() -> str:
-    """Return a token that nobody can guess."""
-    return secrets.token_urlsafe(TOKEN_BYTES)
-
-
 def refused(request: Request, access: Access) -> tuple[int, str] | None:
     """Return status and line for a request that is not allowed; None if it is."""
-    host = request.headers.get("host", "").lower()
-    if host not in access.hosts:
-        return 421, "this server answers to 127.0.0.1 and localhost only"
-    if request.method == "GET":
-        return None
-    if request.method != "POST":
-        return 405, "only GET and POST"
-    return _refused_post(request, access, host)
-
-
-def _refused_post(
-    request: Request, access: Access, host: str
-) -> tuple[int, str] | None:
-    headers = request.headers
-    if headers.get("origin", "") != f"http://{host}":
-        return 403, "asked by another page"
+    headers, posted = request.headers, request.method == "POST"
+    host, kind = headers.get("host", "").lower(), headers.get("content-type", "")
     given = headers.get(TOKEN, "").encode("utf-8", "replace")
-    if not hmac.compare_digest(given, access.token.encode()):
-        return 403, "open the link that the terminal shows"
-    if headers.get("content-type", "").partition(";")[0].strip() != "application/json":
-        return 415, "only JSON"
-    if len(request.body) > LARGEST_BODY:
-        return 413, f"at most {LARGEST_BODY:,} bytes"
-    return None
+    known = hmac.compare_digest(given, access.token.encode())
+    own = headers.get("origin", "") == f"http://{host}"
+    json = kind.partition(";")[0].strip() == "application/json"
+    small = len(request.body) <= LARGEST_BODY
+    rules = {
+        (421, "this server answers to 127.0.0.1 and localhost only"): (
+            host in access.hosts
+        ),
+        (405, "only GET and POST"): posted or request.method == "GET",
+        (403, "asked by another page"): own or not posted,
+        (403, "open the link that the terminal shows"): known or not posted,
+        (415, "only JSON"): json or not posted,
+        (413, f"at most {LARGEST_BODY:,} bytes"): small or not posted,
+    }
+    return next((no for no, allowed in rules.items() if not allowed), None)

@@ -11,11 +11,12 @@ import numpy as np
 
 from castsugar.bench.world import World
 from castsugar.columns import COLUMN
+from castsugar.draw_set import MANY
 from castsugar.errors import CastsugarError
 from castsugar.mix.text import parse_recipe
 from castsugar.mix.weighing import item_name
-from castsugar.page.desk import FIRST, Asked, base_of
-from castsugar.page.state import BoxError
+from castsugar.page.boxes import FIRST, BoxError
+from castsugar.page.desk import Asked, base_of
 from castsugar.report import numbers
 from castsugar.report.field import FIELDS
 from castsugar.report.shown import Shown
@@ -106,9 +107,15 @@ def surveyed(
         found = lattice(triangle.view, rest, least=_COARSE * coarse)
         if not len(found.shares):
             raise BoxError("parts", "the other parts leave no mix of the triangle")
-        return survey(asked.few, asked.limits, found, triangle.corners, others)
+        return survey(
+            asked.question.for_table(MANY + 1),
+            asked.limits,
+            found,
+            triangle.corners,
+            others,
+        )
     except CastsugarError as error:
-        raise BoxError("parts", " ".join(str(error).split())) from None
+        raise BoxError("parts", error) from None
 
 
 def region(
