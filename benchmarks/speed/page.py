@@ -30,7 +30,9 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from castsugar.bench.example import write_example
 from castsugar.evaluation import performance
-from castsugar.page.live import Page
+from castsugar.page.answer import quick, rest
+from castsugar.page.desk import Page
+from castsugar.page.region import region
 
 #: Seconds of `import numpy` on the machine that the brackets are for.
 SCALED_TO = 0.085
@@ -129,29 +131,29 @@ def run(page: Page, many: int) -> None:
     """Time one page."""
     start = page.start()
     mix = page.world.mix("base")
-    page.answer(start)
-    page.region(start)
+    quick(page, start)
+    region(page, start)
     answers, solves = [], []
     for state in path(start, DRAG):
-        answers.append(timed(lambda one=state: page.answer(one)))
+        answers.append(timed(lambda one=state: quick(page, one)))
         solves.append(timed(lambda: performance(mix)))
     solve, unit = sorted(solves)[len(solves) // 2], import_of_numpy()
     print(f"import numpy {unit:.3f} s; one thermo solve {1e3 * solve:.1f} ms")
     told(f"{DRAG} answers of a drag", answers, solve, unit)
     for coarse in (False, True):
-        words = page.region(start, coarse=coarse)["words"].split(" shown")[0]
+        words = region(page, start, coarse=coarse)["words"].split(" shown")[0]
         drawn = [
-            timed(lambda one=coarse: page.region(start, coarse=one))
+            timed(lambda one=coarse: region(page, start, coarse=one))
             for _ in range(REGIONS)
         ]
         told(f"region of {words}", drawn, solve, unit)
-    whole = [timed(lambda one=s: page.rest(one)) for s in path(start, WHOLE)]
+    whole = [timed(lambda one=s: rest(page, one)) for s in path(start, WHOLE)]
     told("whole answers", whole, solve, unit)
     for count, state in enumerate(path(start, many)):
         if count % 250 == 0:
             print(f"after {count:5} answers {resident():6.1f} MB")
         cook = f"{115 + count % 100 / 10:g} C"
-        page.answer(state | {"cook": cook})
+        quick(page, state | {"cook": cook})
     print(f"after {many:5} answers {resident():6.1f} MB")
 
 

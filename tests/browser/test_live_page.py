@@ -403,7 +403,7 @@ def test_other_units(browser: Any, server: Server) -> None:
     """Boxes, sliders and both charts change; what was typed keeps its meaning."""
     one = tab(browser, server.link)
     pressure = one.page.locator("[id='box-peak_pressure_MPa-at_most']")
-    one.rest(lambda: pressure.fill("5"))
+    one.rest(lambda: (pressure.fill("5"), pressure.blur()))
     one.rest(lambda: one.page.locator("#units").select_option("us"))
     assert pressure.input_value() == "5 MPa"
     assert one.page.locator("#box-throat").input_value() == "0.315 in"

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from castsugar.bench.example import write_example
-from castsugar.page.live import Page
+from castsugar.page.desk import Page
 
 
 @pytest.fixture

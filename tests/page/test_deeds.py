@@ -21,7 +21,7 @@ import pytest
 from castsugar.errors import InputError
 from castsugar.page import deeds as deeds_module
 from castsugar.page.deeds import Deeds
-from castsugar.page.live import Page
+from castsugar.page.desk import Page
 
 pytestmark = pytest.mark.exact
 
@@ -142,8 +142,8 @@ def test_one_that_does_not_listen(
     name = run.start()["id"]
     wait(lambda: run.deeds.state(name)["said"])
     run.deeds.stop(name)
-    assert run.deeds.deed is not None
-    process = run.deeds.deed.process
+    process = run.deeds.process
+    assert process is not None
     assert process.returncode == -signal.SIGKILL
 
 
@@ -275,8 +275,8 @@ def test_close_leaves_nothing(fake: Callable[[str], Run]) -> None:
     """What runs is ended, what was written is gone."""
     run = fake(WAITING)
     run.start()
-    assert run.deeds.deed is not None
-    process, room = run.deeds.deed.process, Path(run.deeds.deed.room.name)
+    process, room = run.deeds.process, Path(run.deeds.room.name)
+    assert process is not None
     assert room.is_dir()
     run.deeds.close()
     assert process.poll() is not None
@@ -302,8 +302,7 @@ def test_real_sheet_and_record(bench: Path, deeds: Deeds) -> None:
     for kind in ("weigh", "record"):
         told = run.end(kind, parts=parts)
         assert "error" not in told, told
-        assert deeds.deed is not None
-        room = deeds.deed.room.name
+        room = deeds.room.name
         document = deeds.made[told["open"].removeprefix("/made/")].decode()
         assert document.lower().startswith("<!doctype html>")
         for path in (bench.parent, room, sys.prefix, Path.home()):

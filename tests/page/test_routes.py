@@ -16,10 +16,11 @@ import pytest
 from starlette.responses import Response
 
 from castsugar.errors import InputError
+from castsugar.page import serve
 from castsugar.page.boxes import BoxError
 from castsugar.page.deeds import Deeds
+from castsugar.page.desk import Page
 from castsugar.page.gate import HEADERS, STILL, TOKEN, Access, Request
-from castsugar.page.live import Page
 from castsugar.page.serve import MADE, STATICS, Site, read_json
 
 pytestmark = pytest.mark.exact
@@ -53,16 +54,6 @@ class Stand:
         """Answer."""
         return self.act()
 
-    def answer(self, state: Any) -> Any:
-        """Say what was asked."""
-        return {"state": state}
-
-    rest = answer
-
-    def region(self, state: Any, *, coarse: bool = False) -> Any:
-        """Say what was asked."""
-        return {"state": state, "coarse": coarse}
-
 
 class Held:
     """A site on a stand, and the faults that it told the terminal."""
@@ -82,6 +73,16 @@ class Held:
     def get(self, path: str) -> Response:
         """Ask for a document."""
         return self.site.respond(Request("GET", path, {"host": POSTED["host"]}))
+
+
+@pytest.fixture(autouse=True)
+def _computed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let the stand compute nothing."""
+    for name in ("quick", "rest"):
+        monkeypatch.setattr(serve, name, lambda page, state: {"state": state})
+    monkeypatch.setattr(
+        serve, "region", lambda page, state, coarse: {"state": state, "coarse": coarse}
+    )
 
 
 @pytest.fixture

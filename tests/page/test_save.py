@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from castsugar.errors import InputError
-from castsugar.page.live import Page
+from castsugar.page.desk import Page
 from castsugar.page.save import ChangedElsewhere, Saver
 
 pytestmark = pytest.mark.exact
@@ -248,7 +248,7 @@ def test_limits_with_their_comments(hand: Hand) -> None:
     expected = expected.replace(b"at_least = 0.95,", b"at_least = 0.97,")
     assert hand.data == expected
     assert b"# below: stays soft" in hand.data
-    assert hand.page.start()["pour_viscosity_Pa_s-at_most"] == "12 Pa s"
+    assert hand.page.boxes["si"]["pour_viscosity_Pa_s-at_most"].start == "12 Pa s"
 
 
 @pytest.mark.slow

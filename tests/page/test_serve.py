@@ -18,9 +18,9 @@ import pytest
 
 from castsugar.errors import InputError
 from castsugar.page import serve
-from castsugar.page.deeds import Deed, Deeds
+from castsugar.page.deeds import Deeds
+from castsugar.page.desk import Page
 from castsugar.page.gate import HEADERS, LARGEST_BODY, TOKEN, Access
-from castsugar.page.live import Page
 
 pytestmark = pytest.mark.exact
 
@@ -149,6 +149,12 @@ def answered(data: bytes) -> tuple[int, str]:
     return (int(found[1]) if found else 0), text
 
 
+@pytest.fixture(autouse=True)
+def _computed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let the stand answer."""
+    monkeypatch.setattr(serve, "quick", Stand.answer)
+
+
 @pytest.fixture
 def server() -> Iterator[Server]:
     """Serve a stand."""
@@ -268,8 +274,8 @@ def test_end_leaves_nothing(tmp_path: Path) -> None:
     """The folder of the deeds goes with the server."""
     server = Server()
     wait_for(lambda: server.server.started)
-    server.deeds.deed = Deed("weigh", ["--help"], tmp_path)
-    room = Path(server.deeds.deed.room.name)
+    server.deeds._run("weigh", ["--help"], tmp_path)
+    room = Path(server.deeds.room.name)
     assert room.is_dir()
     server.end()
     assert not room.exists()

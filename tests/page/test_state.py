@@ -7,8 +7,9 @@ from typing import Any
 import pytest
 
 from castsugar.kitchen.heat import Cook
+from castsugar.page.answer import quick
 from castsugar.page.boxes import BoxError
-from castsugar.page.live import Page
+from castsugar.page.desk import Page
 
 # Exact: texts and what they say are written beside each other.
 pytestmark = pytest.mark.exact
@@ -140,15 +141,15 @@ def test_a_limit_with_its_unit(
     ((key, found),) = page.state(state).settings
     assert key == "peak_pressure_MPa-at_most"
     assert found == value if value == "case" else found == pytest.approx(value)
-    assert page.answer(state)["verdict"]
+    assert quick(page, state)["verdict"]
 
 
 def test_us_units_are_those_of_every_box(page: Page) -> None:
     """8 mm are 0.31496 in, 119 C 246.2 F, 6.895 MPa 1000 psi, by their definitions."""
-    start = page.start("us")
-    assert (start["throat"], start["cook"]) == ("0.315 in", "246.2 F")
-    assert start["peak_pressure_MPa-at_most"] == "1000 psi"
-    assert page.state(start).settings == ()
+    starts = {key: box.start for key, box in page.boxes["us"].items()}
+    assert (starts["throat"], starts["cook"]) == ("0.315 in", "246.2 F")
+    assert starts["peak_pressure_MPa-at_most"] == "1000 psi"
+    assert page.state(page.start("us") | starts).settings == ()
     sliders = {one["key"]: one for one in page.bench("us")["boxes"]}
     assert (sliders["cook"]["unit"], sliders["throat"]["unit"]) == ("F", "in")
 
@@ -174,7 +175,7 @@ def test_what_is_no_mix_is_one_line(
 ) -> None:
     """The library's own message about an ingredient, at the box of the recipe."""
     with pytest.raises(BoxError) as caught:
-        page.answer(start | {"parts": parts})
+        quick(page, start | {"parts": parts})
     assert caught.value.key == "parts"
     assert words in str(caught.value)
     assert "\n" not in str(caught.value)
@@ -183,5 +184,5 @@ def test_what_is_no_mix_is_one_line(
 def test_a_motor_that_cannot_be_is_one_line(page: Page, start: dict[str, Any]) -> None:
     """A throat wider than the core of 14 mm."""
     with pytest.raises(BoxError) as caught:
-        page.answer(start | {"throat": "15 mm"})
+        quick(page, start | {"throat": "15 mm"})
     assert caught.value.key == "throat"

@@ -18,7 +18,7 @@ from castsugar.limits import PEAK
 from castsugar.mix.mix import Mix
 from castsugar.motor.fired_mixes import Firing
 from castsugar.page.boxes import BoxError, State
-from castsugar.page.desk import Asked, Desk
+from castsugar.page.desk import Asked, Page
 from castsugar.page.next_step import at_once, next_of
 from castsugar.page.region import GOAL, goal_of
 from castsugar.report import point as words
@@ -37,14 +37,13 @@ _KEY = "Solid: this mix; dashed: base; thick: case. An estimate about an unprove
 
 
 def point_of(
-    desk: Desk, state: State, *, whole: bool
-) -> tuple[Asked, Point, Firing | None, Comparison | None]:
+    asked: Asked, state: State, *, whole: bool
+) -> tuple[Point, Firing | None, Comparison | None]:
     """Return what evaluate says of a state, its firing, and it beside the base.
 
     A whole one has bands, pour window, the second solver and cautions.
     """
-    asked, show = desk.asked(state.settings), Shown(state.units)
-    question = asked.question
+    question, show = asked.question, Shown(state.units)
     try:
         mixes = question.weigh([state.recipe])
         rows = asked.rows(mixes, windows=whole, confirm=whole)
@@ -56,7 +55,7 @@ def point_of(
         drawn = beside.draws  # the bands of a mix do not depend on its neighbours
     elif whole:
         drawn = drawn_bands(question, mixes, asked.doubts)
-    name = desk.path.name
+    name = asked.world.bench.path.name
     wanted = Wanted(rule=show.rule, bench=name, bench_said=f"({name})", brief=not whole)
     found = evaluated(question, mixes, rows, (asked.limits, fired, drawn), wanted)
     one = Point(
@@ -67,12 +66,14 @@ def point_of(
         kitchen=question.kitchen is not None,
         motor=question.motor is not None,
     )
-    return asked, one, fired[0], beside
+    return one, fired[0], beside
 
 
-def quick(desk: Desk, state: State) -> dict[str, Any]:
+def quick(page: Page, typed: Any) -> dict[str, Any]:
     """Return the answer while a hand moves: no bands, a quasi-steady course."""
-    asked, one, firing, _ = point_of(desk, state, whole=False)
+    state = page.state(typed)
+    asked = page.asked(state.settings)
+    one, firing, _ = point_of(asked, state, whole=False)
     told = _told(state, asked, one, None)
     return told | {
         "next": at_once(state, one),
@@ -80,14 +81,16 @@ def quick(desk: Desk, state: State) -> dict[str, Any]:
     }
 
 
-def rest(desk: Desk, state: State) -> dict[str, Any]:
+def rest(page: Page, typed: Any) -> dict[str, Any]:
     """Return the answer once the hand rests: bands, differences, curves, next."""
-    asked, one, firing, beside = point_of(desk, state, whole=True)
+    state = page.state(typed)
+    asked = page.asked(state.settings)
+    one, firing, beside = point_of(asked, state, whole=True)
     screen, goal = one.screen, _goal(asked, beside)
     least = f"Least sure: {screen.least_sure}." if screen.least_sure else ""
     doubts = [f"{doubt_line(x)}." for x in one.found.doubts if x is not None]
     return _told(state, asked, one, beside) | {
-        "next": next_of(desk, state, one),
+        "next": next_of(page, state, one),
         "course": _course(asked, one, firing, whole=True),
         "against": beside and words.against(beside, one.judged, goal, one.show),
         "least": " ".join([least, *doubts]),

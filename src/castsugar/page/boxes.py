@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass
 from functools import partial
 from typing import Any, TypeVar
 
@@ -65,7 +65,7 @@ class Box:
     read : function
         From the text of the box to the value.
     unit : str
-        Of the slider.
+        Of a plain number.
     slider : tuple of float, or None
         Lowest, highest, step.
     chance : str
@@ -136,8 +136,7 @@ def _limits(world: World, show: Shown) -> Iterator[Box]:
     for column, limit in world.bench.limits.items():
         one, share = FIELDS[column], limit["probability"]
         for side in ("at_most", "at_least"):
-            value = limit[side]
-            if value is None:
+            if (value := limit[side]) is None:
                 continue
             if value == CASE:
                 value = 1e-6 * world.stated_motor.allowable
@@ -148,6 +147,7 @@ def _limits(world: World, show: Shown) -> Iterator[Box]:
                 show.typed(one.kind, float(value)).replace("\u2212", "-"),
                 ("limits", column, side),
                 partial(_limit, column, label, show),
+                show.unit(one.kind),
                 chance="" if share is None else f"in {numbers.percent(share)} %",
             )
 
@@ -166,7 +166,7 @@ def _slider(low: float, high: float, step: float = 1.0) -> tuple[float, float, f
 # What is typed.
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class State:
     """A recipe as a command takes it, settings, and units to show them in.
 
@@ -181,11 +181,11 @@ class State:
     """
 
     recipe: str
-    settings: Settings = ()
-    units: str = SI
-    typed: Mapping[str, Any] = field(compare=False)
-    cook: tuple[str, ...] = ()
-    own: tuple[str, ...] = ()
+    settings: Settings
+    units: str
+    typed: Mapping[str, Any]
+    cook: tuple[str, ...]
+    own: tuple[str, ...]
 
 
 def read_state(typed: Any, boxes: Mapping[str, Mapping[str, Box]]) -> State:
@@ -205,37 +205,36 @@ def read_state(typed: Any, boxes: Mapping[str, Mapping[str, Box]]) -> State:
     if system not in tuple(boxes):
         known = " or ".join(units.SHOWN_AS)
         raise BoxError("units", f"units are {system!r}; allowed: {known}")
-    own = boxes[system]
-    moved = {}
-    for key in [key for key in typed if key not in ("parts", "units")]:
-        text = _text(key, typed[key])
-        if key not in own and text:
-            raise BoxError(key, f"{key!r} is not asked: the bench states none")
-        if text and text != own[key].start:
-            moved[key] = text
-    recipe, cook = _recipe(typed.get("parts")), _options(moved, own)
-    read = {key: _boxed(key, own[key].read, text) for key, text in moved.items()}
+    own, read, words = boxes[system], {}, []
+    texts = {
+        key: _text(key, typed[key]) for key in typed if key not in ("parts", "units")
+    }
+    recipe, cook = _recipe(typed.get("parts")), _cook_of(texts, own)
     if cook:
         read["cook"] = _boxed("cook", parse_cook, *cook[1::2])
-    return State(
-        recipe=recipe,
-        settings=tuple(sorted(read.items())),
-        units=system,
-        typed=typed,
-        cook=cook,
-        own=tuple(f"{own[key].label} {text}" for key, text in moved.items()),
-    )
+    for key in {**own, **texts}:
+        if not (text := texts.get(key)):
+            continue
+        if key not in own:
+            raise BoxError(key, f"{key!r} is not asked: the bench states none")
+        found = _boxed(key, own[key].read, text)
+        if found != own[key].read(own[key].start):
+            read[key] = found
+            words.append(f"{own[key].label} {text}")
+    return State(recipe, tuple(sorted(read.items())), system, typed, cook, tuple(words))
 
 
-def _options(moved: dict[str, str], own: Mapping[str, Box]) -> tuple[str, ...]:
-    """Take the cook out of what was moved; return its options, none of the bench's."""
-    if not {"cook", "minutes"} & set(moved):
+def _cook_of(texts: dict[str, str], own: Mapping[str, Box]) -> tuple[str, ...]:
+    """Take the cook out of what is typed; return its options, none of the bench's."""
+    stated = [own[key].start if key in own else "" for key in ("cook", "minutes")]
+    typed = [texts.pop(key, "") for key in ("cook", "minutes")]
+    cook, minutes = typed[0] or stated[0], typed[1]
+    if (
+        not minutes and len(cook.split()) < 3
+    ):  # a text with its own time stands as it is
+        minutes = stated[1]
+    if [cook, minutes] == stated:
         return ()
-    held = "minutes" in own and "cook" not in moved
-    cook = moved.pop("cook", own["cook"].start)
-    minutes = moved.pop("minutes", "")
-    if not minutes and "minutes" in own and (held or len(cook.split()) < 3):
-        minutes = own["minutes"].start
     return ("--cook", cook, *(["--minutes", minutes] if minutes else []))
 
 

@@ -16,19 +16,20 @@ import sys
 import tempfile
 import time
 from collections import OrderedDict
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from castsugar import plausible
 from castsugar.asked import doubts_of
 from castsugar.errors import InputError
 from castsugar.files.reading import read_bytes
-from castsugar.page.boxes import parts_of
+from castsugar.page.boxes import State, parts_of
+from castsugar.page.desk import Page
 
-if TYPE_CHECKING:
-    from castsugar.page.boxes import State
-    from castsugar.page.live import Page
+#: Kinds of deeds; those that make a page; those on the way to something kept.
+KINDS = ("weigh", "record", "amounts", "batch", "search")
+_PAGED, _KEEPING = ("weigh", "record"), ("amounts", "batch")
 
 #: Documents that are kept, and the bytes of one at most.
 _KEPT, _LARGEST = 20, 20_000_000
@@ -40,55 +41,6 @@ _PATIENCE = 3.0
 _CODES = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]")
 
 Told = dict[str, Any]
-
-
-class Deed:
-    """One command that runs, or ran; its room holds what it answers, says and draws."""
-
-    def __init__(self, kind: str, words: Sequence[str], folder: Path) -> None:
-        self.kind, self.began, self.told = kind, time.monotonic(), Told()
-        self.name = secrets.token_urlsafe(24)
-        self.room = tempfile.TemporaryDirectory(prefix="castsugar-")
-        (answer, self._answer), (talk, self._talk) = (
-            tempfile.mkstemp(dir=self.room.name) for _ in "12"
-        )
-        self.page = Path(self.room.name, "page.html")
-        paper = ["--page", str(self.page)] if kind in _PAGED else []
-        self.process = subprocess.Popen(
-            [sys.executable, "-m", "castsugar", *words, *paper],
-            cwd=folder,
-            stdin=subprocess.DEVNULL,
-            stdout=answer,
-            stderr=talk,
-            env=os.environ | {"NO_COLOR": "1", "COLUMNS": "80"},
-            start_new_session=True,
-        )
-        os.close(answer)
-        os.close(talk)
-
-    @property
-    def answer(self) -> str:
-        """What it answered, once it has ended."""
-        return _text(self._answer)
-
-    @property
-    def last(self) -> str:
-        """The last line of its talk."""
-        lines = ["", *map(str.strip, re.split(r"[\r\n]+", _text(self._talk)))]
-        return next(filter(None, reversed(lines)), "").removeprefix("castsugar: ")
-
-    def stop(self) -> None:
-        """End it, kindly at first."""
-        self.process.terminate()
-        try:
-            self.process.wait(_PATIENCE)
-        except subprocess.TimeoutExpired:
-            self.process.kill()
-            self.process.wait()
-
-
-def _text(path: str) -> str:
-    return _CODES.sub("", read_bytes(Path(path), _LARGEST).decode("utf-8", "replace"))
 
 
 class Deeds:
@@ -103,22 +55,21 @@ class Deeds:
     ----------
     made : dict of str to bytes
         Documents by names that nobody can guess.
-    deed : Deed or None
-        The last.
+    process : subprocess.Popen or None
+        The last deed; `room` holds what it answers, says and draws.
     """
 
     def __init__(self, *, read_only: bool = False) -> None:
         self.made: OrderedDict[str, bytes] = OrderedDict()
-        self.deed: Deed | None = None
-        kept = ("amounts", "batch") if read_only else ()
-        self._words = {kind: x for kind, x in _WORDS.items() if kind not in kept}
+        self.kinds = tuple(x for x in KINDS if not (read_only and x in _KEEPING))
+        self.process: subprocess.Popen[bytes] | None = None
 
     def start(self, page: Page, asked: Told) -> Told:
         """Start a deed."""
         kind, state = asked.get("kind"), page.state(asked.get("state"))
-        if not isinstance(kind, str) or kind not in self._words:
-            raise InputError(f"a deed is one of {', '.join(self._words)}")
-        if self.deed is not None and self.deed.process.poll() is None:
+        if kind not in self.kinds:
+            raise InputError(f"a deed is one of {', '.join(self.kinds)}")
+        if self.process is not None and self.process.poll() is None:
             raise InputError("something is being done already; stop it or wait for it")
         if state.own:  # a command reads the bench file
             raise InputError(
@@ -126,130 +77,123 @@ class Deeds:
                 f"{'; '.join(state.own)}. Save the limits, put a throat or grains into "
                 "the file, or go back to base"
             )
-        words = [*self._words[kind](page, state, asked), "--bench", page.path.name]
+        words = command(kind, page, state, asked.get("mass"))
         self.close()
-        self.deed = Deed(kind, words, page.path.parent)
-        return {"id": self.deed.name}
+        self._run(kind, [*words, "--bench", page.path.name], page.path.parent)
+        return {"id": self.name}
 
-    def state(self, name: str) -> Told:
+    def _run(self, kind: str, words: Sequence[str], folder: Path) -> None:
+        self.kind, self.name, self.told = kind, secrets.token_urlsafe(24), Told()
+        self.room = tempfile.TemporaryDirectory(prefix="castsugar-")
+        (answer, self._answer), (talk, self._talk) = (
+            tempfile.mkstemp(dir=self.room.name) for _ in "12"
+        )
+        self._page, self.began = Path(self.room.name, "page.html"), time.monotonic()
+        paper = ["--page", str(self._page)] if kind in _PAGED else []
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "castsugar", *words, *paper],
+            cwd=folder,
+            stdin=subprocess.DEVNULL,
+            stdout=answer,
+            stderr=talk,
+            env=os.environ | {"NO_COLOR": "1", "COLUMNS": "80"},
+            start_new_session=True,
+        )
+        os.close(answer)
+        os.close(talk)
+
+    def state(self, name: Any) -> Told:
         """Say how far a deed is, or what came of it."""
-        deed = self._deed(name)
-        code, seconds = deed.process.poll(), time.monotonic() - deed.began
+        process = self._known(name)
+        code, seconds = process.poll(), time.monotonic() - self.began
+        lines = ["", *map(str.strip, re.split(r"[\r\n]+", _text(self._talk)))]
+        said = next(filter(None, reversed(lines)), "").removeprefix("castsugar: ")
         if code is None:
-            return {"running": True, "seconds": seconds, "said": deed.last}
-        if not deed.told:
-            deed.told = {"running": False} | self._came_of(deed, code)
-        return deed.told
-
-    def _came_of(self, deed: Deed, code: int) -> Told:
+            return {"running": True, "seconds": seconds, "said": said}
         if code < 0:
-            return {"error": "stopped; nothing was written"}
+            return {"running": False, "error": "stopped; nothing was written"}
         if code > 1:  # 1 is the code of "no", which is an answer
-            return {"error": deed.last or f"it ended with code {code}"}
-        told = _READ[deed.kind](deed.answer, code)
-        if deed.kind in _PAGED:
+            return {"running": False, "error": said or f"it ended with code {code}"}
+        self.told = self.told or {"running": False} | self._came_of(code)
+        return self.told
+
+    def _came_of(self, code: int) -> Told:
+        told = read(self.kind, _text(self._answer), code)
+        if self.kind in _PAGED:
             name = secrets.token_urlsafe(24)
             told["open"] = f"/made/{name}"
-            self.made[name] = read_bytes(deed.page, _LARGEST)
+            self.made[name] = read_bytes(self._page, _LARGEST)
             while len(self.made) > _KEPT:
                 self.made.popitem(last=False)
         return told
 
-    def stop(self, name: str) -> Told:
-        """End a deed; InputError for one that is not known."""
-        self._deed(name).stop()
+    def stop(self, name: Any) -> Told:
+        """End a deed, kindly at first; InputError for one that is not known."""
+        process = self._known(name)
+        process.terminate()
+        try:
+            process.wait(_PATIENCE)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
         return {"running": False}
 
     def close(self) -> None:
         """End what runs, and leave nothing behind."""
-        if self.deed is not None:
-            self.deed.stop()
-            self.deed.room.cleanup()
-            self.deed = None
+        if self.process is not None:
+            self.stop(self.name)
+            self.room.cleanup()
+            self.process = None
 
-    def _deed(self, name: str) -> Deed:
-        if self.deed is None or name != self.deed.name:
+    def _known(self, name: Any) -> subprocess.Popen[bytes]:
+        if self.process is None or name != self.name:
             raise InputError("no such deed; start it again")
-        return self.deed
+        return self.process
 
 
-# ----------------------------------------------------------------------------
-# The words of each command, and what is read of its answer.
+def _text(path: str) -> str:
+    return _CODES.sub("", read_bytes(Path(path), _LARGEST).decode("utf-8", "replace"))
 
 
-def _weigh(page: Page, state: State, asked: Told) -> list[str]:
-    """Return the words of a sheet: for the grains, else for a batch."""
-    grains = page.start().get("grains")
-    usual = doubts_of(page.world.bench)[1].batch
-    amount = ["--grains", grains] if grains else ["--batch", f"{1e3 * usual:.6g} g"]
-    return ["weigh", state.recipe, *amount, *state.cook]
+def command(kind: str, page: Page, state: State, mass: Any) -> list[str]:
+    """Return the words of the command that does a deed; `mass` is that of a batch."""
+    if kind == "search":
+        if state.cook:
+            raise InputError(
+                "the search takes the cook of the bench file: put it there"
+            )
+        return ["search", "--json"]
+    if kind == "record":
+        if not page.base:
+            todo = "put the mix you make into [recipes]"
+            raise InputError(f"no base to change from: {todo}")
+        return ["justify", page.base, state.recipe, *state.cook]
+    if kind == "batch":
+        read = plausible.read(str(mass), "batch", where="batch")
+        return ["batch", "new", state.recipe, "--batch", read.text, *state.cook]
+    grains = next(iter(page.boxes.values())).get("grains")
+    usual = f"{1e3 * doubts_of(page.world.bench)[1].batch:.6g} g"
+    amount = ["--grains", grains.start] if grains else ["--batch", usual]
+    shown = ["--json"] if kind == "amounts" else []
+    return ["weigh", state.recipe, *amount, *state.cook, *shown]
 
 
-def _amounts(page: Page, state: State, asked: Told) -> list[str]:
-    """Return the words of the same sheet, to be read: what a batch would hold."""
-    return [*_weigh(page, state, asked), "--json"]
-
-
-def _batch(page: Page, state: State, asked: Told) -> list[str]:
-    mass = plausible.read(str(asked.get("mass")), "batch", where="batch")
-    return ["batch", "new", state.recipe, "--batch", mass.text, *state.cook]
-
-
-def _record(page: Page, state: State, asked: Told) -> list[str]:
-    if not page.base:
-        raise InputError("no base to change from: put the mix you make into [recipes]")
-    return ["justify", page.base, state.recipe, *state.cook]
-
-
-def _search(page: Page, state: State, asked: Told) -> list[str]:
-    if state.cook:
-        raise InputError("the search takes the cook of the bench file: put it there")
-    return ["search", "--json"]
-
-
-_WORDS: dict[str, Callable[[Page, State, Told], list[str]]] = {
-    "weigh": _weigh,
-    "record": _record,
-    "amounts": _amounts,
-    "batch": _batch,
-    "search": _search,
-}
-
-#: Those that make a page.
-_PAGED = ("weigh", "record")
-
-
-def _judged(answer: str, code: int) -> Told:
-    do = (
-        "do not support the change: the record says why"
-        if code
-        else "support the change"
-    )
-    return {"text": f"The numbers {do}."}
-
-
-def _weighed(answer: str, code: int) -> Told:
-    """Return what a batch would hold, before it is kept."""
+def read(kind: str, answer: str, code: int) -> Told:
+    """Return what a command answered: a text, and what can be done with it."""
+    if kind == "weigh":
+        return {"text": "The weigh sheet is ready."}
+    if kind == "record":
+        no = "do not support the change: the record says why"
+        return {"text": f"The numbers {no if code else 'support the change'}."}
+    if kind == "batch":
+        return {"text": answer.partition("\n")[0].strip()}
     told = json.loads(answer)
-    lines = [f"{x['typed']} {x['mass_to_weigh_g']:g} g" for x in told["lines"]]
-    mass = f"{told['mass_on_scale_g']:g} g"
-    return {"text": f"{mass} in all: {', '.join(lines)}.", "mass": mass}
-
-
-def _found(answer: str, code: int) -> Told:
-    """Return what a search found, as parts of a recipe: those that it would weigh."""
-    told = json.loads(answer)
+    if kind == "amounts":
+        lines = [f"{x['typed']} {x['mass_to_weigh_g']:g} g" for x in told["lines"]]
+        mass = f"{told['mass_on_scale_g']:g} g"
+        return {"text": f"{mass} in all: {', '.join(lines)}.", "mass": mass}
     said = [x["text"] for x in told["findings"][:2] if x["status"] != "EXAMPLE"]
     found: Told = {"text": " ".join(said) or told["reason"]}
     if told["feasible"] and told["next"].startswith("castsugar weigh "):
         found["found"] = parts_of(shlex.split(told["next"])[2])
     return found
-
-
-_READ: dict[str, Callable[[str, int], Told]] = {
-    "weigh": lambda answer, code: {"text": "The weigh sheet is ready."},
-    "record": _judged,
-    "amounts": _weighed,
-    "batch": lambda answer, code: {"text": answer.partition("\n")[0].strip()},
-    "search": _found,
-}

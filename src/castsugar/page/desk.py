@@ -12,7 +12,6 @@ from pathlib import Path
 from typing import Any
 
 from castsugar.asked import Question, Shelf, doubts_of
-from castsugar.bench.bench import Bench
 from castsugar.bench.conditions import conditions_of
 from castsugar.bench.imported import imported_files
 from castsugar.bench.kitchen import learn
@@ -35,14 +34,15 @@ from castsugar.page.boxes import (
     parts_of,
     read_state,
 )
+from castsugar.page.triangle import base_of, marks_of, triangle_of
+from castsugar.report.limit_words import P95
 from castsugar.report.shown import Shown
 from castsugar.units import SHOWN_AS
 
 #: Settings that are kept, the last ones.
 _KEPT = 64
 
-#: Columns of the pressure that a case must hold.
-PRESSURES = (PEAK, "peak_pressure_p95_MPa")
+Told = dict[str, Any]
 
 
 @dataclass(eq=False)
@@ -79,12 +79,19 @@ class Asked:
         """The same, else what the limits allow; NaN without a motor. [MPa]"""
         if self.question.motor is None or self.case == self.case:
             return self.case
-        own = [x.value for x in self.limits if x.key in PRESSURES and x.sign > 0]
+        own = [x.value for x in self.limits if x.key in (PEAK, P95) and x.sign > 0]
         return min(own, default=math.nan)
 
 
-class Desk:
-    """One bench file, opened.
+class Page:
+    """One opened bench as its server calls it: plain values in, plain values out.
+
+    Parameters
+    ----------
+    path : path
+        Of the bench file.
+    read_only : bool
+        Said to the page; nothing here writes.
 
     Attributes
     ----------
@@ -93,25 +100,30 @@ class Desk:
         SHA-256 of the bench file, and of the strand files it names, as opened.
     boxes : dict of dict
         What of the bench may be tried, by units, its own first.
+
+    Notes
+    -----
+    Every answer is a dict of texts, and of numbers where a curve is drawn. A state that
+    cannot be read raises :class:`castsugar.page.boxes.BoxError` with the key of its
+    box. One call at a time.
     """
 
-    def __init__(self, path: str | PathLike[str]) -> None:
-        self.path = Path(path)
-        self._open(read(self.path))
+    def __init__(self, path: str | PathLike[str], *, read_only: bool = False) -> None:
+        self.path, self.read_only = Path(path), read_only
+        self.reload()
 
-    def _open(self, world: World) -> None:
+    def reload(self, units: Any = None) -> Told:
+        """Read the file again, show it; a broken one changes nothing."""
+        world = read(self.path)
         files = files_of(world)
         digest = digest_of(files)
         _ = world.limits, world.invented  # what cannot be used is said at once
         systems = sorted(SHOWN_AS, key=lambda system: system != world.units)
         self.boxes = {system: boxes_of(world, Shown(system)) for system in systems}
         self.world, self.hash, self._files = world, digest, files
+        self.base = base_of(world)
         self.asked: Callable[[Settings], Asked] = lru_cache(_KEPT)(self._asked)
-
-    @property
-    def base(self) -> str:
-        """Name of the mix that others are held against; empty without one."""
-        return base_of(self.world)
+        return self.bench(units)
 
     @property
     def changed(self) -> str:
@@ -124,13 +136,28 @@ class Desk:
             return " ".join(str(error).split())
         return f"{self.path.name} has changed"
 
-    def start(self, system: Any = None) -> dict[str, Any]:
+    def start(self, units: Any = None) -> Told:
         """Return the state of the page as the bench has it, in some units."""
-        system = next((one for one in self.boxes if one == system), self.world.units)
+        units = next((one for one in self.boxes if one == units), self.world.units)
+        parts = parts_of(self.world.recipes.get(self.base, FIRST))
+        return {"parts": parts, "units": units}
+
+    def bench(self, units: Any = None) -> Told:
+        """Return what the page needs before its first answer, in some units."""
+        world, triangle, start = self.world, triangle_of(self.world), self.start(units)
+        recipes = {name: parts_of(text) for name, text in world.recipes.items()}
+        used = [name for parts in recipes.values() for name, _ in parts]
+        names = [*used, *world.bench.premixes, *world.database.known_names()]
         return {
-            "parts": parts_of(self.world.recipes.get(self.base, FIRST)),
-            **{key: box.start for key, box in self.boxes[system].items()},
-            "units": system,
+            "hash": self.hash,
+            "name": self.path.name,
+            "read_only": self.read_only,
+            **triangle.told(),
+            "marks": marks_of(world, triangle),
+            "ingredients": list(dict.fromkeys(names)),
+            "recipes": recipes,
+            "start": start,
+            "boxes": [box.told() for box in self.boxes[start["units"]].values()],
         }
 
     def state(self, typed: Any) -> State:
@@ -139,16 +166,19 @@ class Desk:
 
     def _asked(self, settings: Settings) -> Asked:
         """Return the bench under settings; BoxError if there is no such motor."""
-        world, own = self.world, dict(settings)
+        world, own, key = self.world, dict(settings), "cook"
         cook, motor, kitchen = own.pop("cook", None), world.motor, world.kitchen
-        bench, key = self._moved(world.bench, own), "cook"
+        bench = world.bench
+        for name, value in own.items():
+            table, *way = self.boxes[world.units][name].place
+            bench = replace(bench, **{table: _put(getattr(bench, table), way, value)})
         try:
             if cook is not None:
                 kitchen = learn(bench, cook, world.database).kitchen
-            key = next((k for k in ("throat", "grains") if k in own), "")
+            key = next((name for name in ("throat", "grains") if name in own), "")
             if motor is not None and key:
                 motor = resized(motor, bench)
-            key = next((k for k in own if "-" in k), "")
+            key = next((name for name in own if "-" in name), "")
             limits = limits_of(limits_of_bench(bench, motor))
         except CastsugarError as error:
             raise BoxError(key, error) from None
@@ -167,13 +197,6 @@ class Desk:
         step, doubts = doubts_of(bench)
         base = question.weigh([self.base])[0] if self.base else None
         return Asked(question, limits, doubts, step, base, world)
-
-    def _moved(self, bench: Bench, values: dict[str, Any]) -> Bench:
-        """Return a bench with other values of its boxes."""
-        for key, value in values.items():
-            table, *way = self.boxes[self.world.units][key].place
-            bench = replace(bench, **{table: _put(getattr(bench, table), way, value)})
-        return bench
 
 
 def _put(table: Any, way: Sequence[str], value: Any) -> Any:
@@ -194,8 +217,3 @@ def files_of(world: World) -> list[Path]:
 def digest_of(files: list[Path]) -> str:
     """Return the SHA-256 of files, one behind the other."""
     return hashlib.sha256(b"".join(map(read_bytes, files))).hexdigest()
-
-
-def base_of(world: World) -> str:
-    """Return the name of the mix that others are held against; empty without one."""
-    return "base" if "base" in world.recipes else next(iter(world.recipes), "")

@@ -16,8 +16,9 @@ from castsugar.kitchen.heat import WARM
 from castsugar.limits import BROKEN, NOT_COMPUTED, PEAK, POUR, SOLIDS, judge_rows
 from castsugar.mix.weighing import item_name
 from castsugar.page.boxes import State
-from castsugar.page.desk import PRESSURES, Desk
+from castsugar.page.desk import Page
 from castsugar.report import numbers
+from castsugar.report.limit_words import P95
 from castsugar.report.point import Point
 from castsugar.units import to_celsius
 
@@ -54,8 +55,8 @@ def rule_of(one: Point) -> str:
     setting.
     """
     broken = {x.column for x in one.judged if x.verdict == BROKEN}
-    if {*PRESSURES} & broken:
-        held = one.held(*PRESSURES)
+    if {PEAK, P95} & broken:
+        held = one.held(PEAK, P95)
         expected = float(one.row[PEAK])
         return ABOVE if held is None or expected > held.limit else UNKNOWN
     for column, rule in ((POUR, STIFF), (SOLIDS, SOFT)):
@@ -74,9 +75,9 @@ def at_once(state: State, one: Point) -> dict[str, Any]:
     return {"text": text, "state": None, "weigh": text == ALL}
 
 
-def next_of(desk: Desk, state: State, one: Point) -> dict[str, Any]:
+def next_of(page: Page, state: State, one: Point) -> dict[str, Any]:
     """Return the first rule that applies, and the state that tries it, if any."""
-    told, rule, tried = at_once(state, one), rule_of(one), _Trials(desk, state, one)
+    told, rule, tried = at_once(state, one), rule_of(one), _Trials(page, state, one)
     ways: dict[str, tuple[Way, ...]] = {
         ABOVE: (tried.wider_throat, partial(tried.moved, OXIDIZER, SUGAR)),
         STIFF: (partial(tried.moved, SUGAR, SYRUP), tried.other_cook),
@@ -85,7 +86,7 @@ def next_of(desk: Desk, state: State, one: Point) -> dict[str, Any]:
     }
     found = next(filter(None, (way() for way in ways.get(rule, ()))), None)
     if found is not None:
-        then = _weigh(desk.state(found[1]))
+        then = _weigh(page.state(found[1]))
         text = f"{found[0]} passes all. Then: {then}."
         return {"text": text, "state": found[1], "weigh": then == ALL}
     if rule == UNKNOWN:
@@ -112,7 +113,7 @@ def _pressures(one: Point) -> str:
 class _Trials:
     """Changes that are tried at a state of the page."""
 
-    desk: Desk
+    page: Page
     state: State
     one: Point
 
@@ -127,8 +128,8 @@ class _Trials:
         None does where one cannot be: a throat wider than the core, say.
         """
         try:
-            states = [self.desk.state(one) for one in typed]
-            asked = self.desk.asked(states[0].settings)
+            states = [self.page.state(one) for one in typed]
+            asked = self.page.asked(states[0].settings)
             mixes = asked.question.weigh([one.recipe for one in states])
             rows = asked.rows(mixes, windows=False)
         except CastsugarError:
@@ -163,14 +164,14 @@ class _Trials:
 
     def _kind(self, name: str) -> str:
         """Return whether a part is a syrup, an oxidizer, a fuel or something else."""
-        known = self.desk.world.database
+        known = self.page.world.database
         if item_name(known, name) in known.syrups:
             return SYRUP
         return str(getattr(known.find(name), "role", SUGAR))
 
     def on_scale(self) -> tuple[str, Typed] | None:
         """Return the nearest recipe in steps of the scale; None if it is one."""
-        asked, shares = self.desk.asked(self.state.settings), self.shares
+        asked, shares = self.page.asked(self.state.settings), self.shares
         batch, step = asked.doubts.batch, asked.scale_step
         steps = {name: round(x * batch / step) for name, x in shares.items()}
         largest = max(shares, key=lambda name: shares[name])
@@ -187,7 +188,7 @@ class _Trials:
 
         Never one above which the cautions warn.
         """
-        kitchen = self.desk.asked(self.state.settings).question.kitchen
+        kitchen = self.page.asked(self.state.settings).question.kitchen
         if kitchen is None or len({*kitchen.cook.temperatures}) > 1:
             return None
         now, long = kitchen.cook.pour_temperature, kitchen.cook.duration / 60.0
@@ -201,10 +202,10 @@ class _Trials:
 
     def wider_throat(self) -> tuple[str, Typed] | None:
         """Return the narrowest wider throat that passes, in steps of its slider."""
-        motor = self.desk.asked(self.state.settings).question.motor
+        motor = self.page.asked(self.state.settings).question.motor
         if motor is None:
             return None
-        box = self.desk.boxes[self.state.units]["throat"]
+        box = self.page.boxes[self.state.units]["throat"]
         step = (box.slider or (0.0, 0.0, 1.0))[2]
         now = self.one.show.number("length", 1e3 * motor.throat_diameter)
         first = math.floor(now / step + 1e-9) + 1

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from castsugar.bench.bench import LARGEST, check_bench
 from castsugar.bench.editing import with_value
@@ -12,9 +12,7 @@ from castsugar.errors import InputError
 from castsugar.files.reading import decoded
 from castsugar.files.writing import update, write_text
 from castsugar.page.boxes import BoxError, State
-
-if TYPE_CHECKING:
-    from castsugar.page.live import Page
+from castsugar.page.desk import Page
 
 Told = dict[str, Any]
 

@@ -13,7 +13,7 @@ import traceback
 import webbrowser
 from collections.abc import Callable
 from importlib import resources
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import uvicorn
 from starlette.concurrency import run_in_threadpool
@@ -22,7 +22,9 @@ from starlette.responses import Response
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from castsugar.errors import CastsugarError, InputError
+from castsugar.page.answer import quick, rest
 from castsugar.page.deeds import Deeds
+from castsugar.page.desk import Page
 from castsugar.page.gate import (
     HEADERS,
     LARGEST_BODY,
@@ -32,10 +34,8 @@ from castsugar.page.gate import (
     Request,
     refused,
 )
+from castsugar.page.region import region
 from castsugar.page.save import ChangedElsewhere, Saver
-
-if TYPE_CHECKING:
-    from castsugar.page.live import Page
 
 #: The only address.
 HOST = "127.0.0.1"
@@ -85,14 +85,14 @@ class Site:
         self._routes: dict[str, Callable[[Told], Told]] = {
             "/bench": lambda asked: page.bench(asked.get("units")),
             "/reload": lambda asked: page.reload(asked.get("units")),
-            "/answer": lambda asked: page.answer(asked.get("state")),
-            "/rest": lambda asked: page.rest(asked.get("state")),
-            "/region": lambda asked: page.region(
-                asked.get("state"), coarse=asked.get("coarse") is True
+            "/answer": lambda asked: quick(page, asked.get("state")),
+            "/rest": lambda asked: rest(page, asked.get("state")),
+            "/region": lambda asked: region(
+                page, asked.get("state"), coarse=asked.get("coarse") is True
             ),
             "/deed": lambda asked: deeds.start(page, asked),
-            "/deed/state": lambda asked: deeds.state(str(asked.get("id"))),
-            "/deed/stop": lambda asked: deeds.stop(str(asked.get("id"))),
+            "/deed/state": lambda asked: deeds.state(asked.get("id")),
+            "/deed/stop": lambda asked: deeds.stop(asked.get("id")),
         }
         if not page.read_only:
             self._routes |= {"/save": saver.save, "/undo": saver.undo}
@@ -285,7 +285,7 @@ def run(
         if browser and not webbrowser.open_new_tab(access.address):
             say("No browser was found: open the link above.")
         with contextlib.suppress(CastsugarError), site.lock:
-            page.answer(page.start())  # so that what it needs is loaded
+            quick(page, page.start())  # so that what it needs is loaded
 
     threading.Thread(target=beside, daemon=True).start()
     with contextlib.suppress(KeyboardInterrupt):

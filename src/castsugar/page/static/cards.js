@@ -29,12 +29,10 @@ function table(id, heads, rows) {
 
 /** Show what an answer holds; what it does not speak of stays. */
 export function show(told) {
-  for (const place of all("[data-text]")) {
-    const text = place.dataset.text.split(".").reduce((found, key) => found?.[key], told);
-    if (text !== undefined) say(place, text);
-  }
+  const at = (path) => path.split(".").reduce((found, key) => found?.[key], told);
+  for (const place of all("[data-text]")) if (at(place.dataset.text) !== undefined) say(place, at(place.dataset.text));
   for (const place of all("[data-show]")) {
-    if (place.dataset.show in told) place.hidden = !told[place.dataset.show];
+    if (place.dataset.show.split(".")[0] in told) place.hidden = !at(place.dataset.show);
   }
   if (told.verdict) by("head").className = told.verdict.kind;
   if (told.thickness) by("thick").src = told.thickness;

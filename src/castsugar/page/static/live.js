@@ -2,7 +2,7 @@
 
 import { all, by, make, say, show } from "/cards.js";
 import { drawCourse } from "/curves.js";
-import { Triangle, shape } from "/triangle.js";
+import { Triangle } from "/triangle.js";
 
 const REST_MS = 300;
 const SLOW_MS = 150;
@@ -88,46 +88,25 @@ function send(path, body) {
 }
 
 function answered(told, seq) {
-  if (seq < page.seq && !waiting.has("/answer")) return;
   for (const one of all("[aria-invalid]")) one.removeAttribute("aria-invalid");
   say(line, "");
   stale("");
-  take(told);
+  page.next = told.next;
+  show(told);
+  if (told.course) drawCourse(told.course);
   document.body.dataset.seq = seq;
 }
 
 function rested(told, seq) {
   if (seq !== page.seq) return;
-  take(told);
+  answered(told, seq);
   by("heard").textContent = `${told.verdict.text} For ${told.for}.`;
   document.body.dataset.rest = seq;
-}
-
-function take(told) {
-  page.next = told.next;
-  by("try").hidden = !told.next.state;
-  by("weigh").hidden = !told.next.weigh;
-  show(told);
-  if (told.course) drawCourse(told.course);
 }
 
 function surveyed(told) {
   show(told);
   triangle.regions(told);
-  const { marks } = page.bench;
-  for (const one of all("[data-key]")) {
-    const { key } = one.dataset;
-    one.hidden = key in told ? !told[key]?.length : key !== "bounds" && !marks.some(({ kind }) => kind === key);
-  }
-  for (const one of all("#key .limit-key")) one.remove();
-  told.limits.forEach(({ label, lines }, i) => {
-    if (!lines.length) return;
-    const entry = make("li", { class: "limit-key" });
-    const svg = shape("svg", { viewBox: "0 0 30 16", "aria-hidden": "true" }, entry);
-    shape("path", { d: "M0 8H30", class: `limit limit-${i}` }, svg);
-    entry.append(`limit: ${label}`);
-    by("key").append(entry);
-  });
   document.body.dataset.region = "yes";
 }
 
@@ -251,8 +230,8 @@ function showBoxes() {
     boxes.forEach((box, k) => put(box, pair[k]));
     boxes[1].setAttribute("aria-label", `parts of ${pair[0]}`);
   });
-  for (const { key, unit } of page.bench.boxes) {
-    const text = page.state[key] ?? "";
+  for (const { key, unit, start: stated } of page.bench.boxes) {
+    const text = page.state[key] ?? stated;
     put(by(`box-${key}`), text);
     const slider = by(`slide-${key}`);
     if (slider && number(text.replace(` ${unit}`, "")) >= 0) put(slider, parseFloat(text));
@@ -285,6 +264,7 @@ function boxRow({ key, label, unit, slider, chance }) {
   const set = (text) => change({ ...page.state, [key]: text });
   const box = make("input", { id: `box-${key}`, class: "short", autocomplete: "off", "data-box": key });
   box.oninput = () => set(box.value);
+  box.onchange = () => number(box.value) >= 0 && unit && set(box.value = `${box.value.trim()} ${unit}`);
   const row = make("div", { class: "row", of: [make("label", { text: label, for: box.id }), box, make("span", { class: "quiet", text: chance })] });
   if (slider) {
     const [min, max, step] = slider;
@@ -361,12 +341,13 @@ async function write(path, asked) {
 async function start(path = "/bench", state = page.state ?? fromAddress(), units = state?.units) {
   try {
     const bench = await ask(path, { units });
-    const before = page.bench?.start ?? bench.start;
     page.bench = bench;
     banner("");
     by("all").disabled = false;
     opened(bench);
-    change(state?.units === before.units ? followed(state, before, bench.start) : { ...bench.start, ...state });
+    const known = ["parts", ...bench.boxes.map(({ key }) => key)]; // a limit may have gone
+    const own = Object.entries(state ?? {}).filter(([key]) => known.includes(key));
+    change({ ...bench.start, ...Object.fromEntries(own) });
   } catch (error) {
     if (error instanceof Refused && error.status === 422) banner(error.message, true);
     else failed(error);
@@ -376,27 +357,14 @@ async function start(path = "/bench", state = page.state ?? fromAddress(), units
 function opened(bench) {
   page.region = "";
   document.title = `${bench.name}: castsugar`;
-  by("bench").textContent = `${bench.name}${bench.read_only ? ", read only" : ""}`;
-  by("stamp").textContent = `${bench.name}, SHA-256 begins ${bench.hash.slice(0, 16)}; ${new Date().toLocaleString()}`;
-  by("bounded").textContent = bench.bounded;
+  const has = (kind) => bench.marks.some((one) => one.kind === kind);
+  const stamp = `${bench.name}, SHA-256 begins ${bench.hash.slice(0, 16)}; ${new Date().toLocaleString()}`;
+  show({ ...bench, stamp, base: has("base"), measured: has("measured"), writes: !bench.read_only });
   triangle.open(bench);
   const option = (name) => make("option", { text: name, value: name });
   by("ingredients").replaceChildren(...bench.ingredients.map(option));
   by("recipes").replaceChildren(make("option", { text: "a recipe", value: "" }), ...Object.keys(bench.recipes).map(option));
   by("boxes").replaceChildren(...bench.boxes.map(boxRow));
-  for (const one of all(".writes")) one.hidden = bench.read_only;
-}
-
-/** Return a state in which what was the bench's still is: a new throat, a new limit. */
-function followed(state, before, now) {
-  const own = { ...now, parts: state.parts };
-  for (const { key, chance, unit } of page.bench.boxes) {
-    const text = state[key] ?? before[key];
-    if (text === before[key]) continue;
-    const plain = key.includes("-") && Number.isFinite(number(text)); // it was in the unit shown before
-    own[key] = plain ? text.trim() + (/ .*/.exec(before[key]) ?? "") : text;
-  }
-  return own;
 }
 
 // On a phone only the head line of the answer stays in sight.
