@@ -30,7 +30,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from castsugar.bench.example import write_example
 from castsugar.evaluation import performance
-from castsugar.page.answer import quick, rest
+from castsugar.page.answer import answered
 from castsugar.page.desk import Page
 from castsugar.page.region import region
 
@@ -131,11 +131,11 @@ def run(page: Page, many: int) -> None:
     """Time one page."""
     start = page.start()
     mix = page.world.mix("base")
-    quick(page, start)
+    answered(page, start, whole=False)
     region(page, start)
     answers, solves = [], []
     for state in path(start, DRAG):
-        answers.append(timed(lambda one=state: quick(page, one)))
+        answers.append(timed(lambda one=state: answered(page, one, whole=False)))
         solves.append(timed(lambda: performance(mix)))
     solve, unit = sorted(solves)[len(solves) // 2], import_of_numpy()
     print(f"import numpy {unit:.3f} s; one thermo solve {1e3 * solve:.1f} ms")
@@ -147,13 +147,15 @@ def run(page: Page, many: int) -> None:
             for _ in range(REGIONS)
         ]
         told(f"region of {words}", drawn, solve, unit)
-    whole = [timed(lambda one=s: rest(page, one)) for s in path(start, WHOLE)]
+    whole = [
+        timed(lambda one=s: answered(page, one, whole=True)) for s in path(start, WHOLE)
+    ]
     told("whole answers", whole, solve, unit)
     for count, state in enumerate(path(start, many)):
         if count % 250 == 0:
             print(f"after {count:5} answers {resident():6.1f} MB")
         cook = f"{115 + count % 100 / 10:g} C"
-        quick(page, state | {"cook": cook})
+        answered(page, state | {"cook": cook}, whole=False)
     print(f"after {many:5} answers {resident():6.1f} MB")
 
 

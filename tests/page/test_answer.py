@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import random
 import re
+from functools import partial
 from pathlib import Path
 from typing import Any
 from urllib.parse import unquote
@@ -14,12 +15,14 @@ import pytest
 
 from castsugar.bench.example import write_example
 from castsugar.cli.main import main
-from castsugar.page.answer import point_of, quick, rest
+from castsugar.page.answer import answered, point_of
 from castsugar.page.desk import Page
 from castsugar.page.region import region
 
 # Exact: both sides are computed; nothing is compared with a number written here.
 pytestmark = pytest.mark.exact
+
+quick, rest = (partial(answered, whole=whole) for whole in (False, True))
 
 THICK, SOLID = "pour_viscosity_Pa_s-at_most", "relative_solids_20C-at_least"
 PARTS = [["KNO3", "60"], ["powdered sugar", "17"], ["corn syrup", "23"]]

@@ -20,7 +20,7 @@ from castsugar.errors import InputError
 from castsugar.page import serve
 from castsugar.page.deeds import Deeds
 from castsugar.page.desk import Page
-from castsugar.page.gate import HEADERS, LARGEST_BODY, TOKEN, Access
+from castsugar.page.gate import HEADERS, LARGEST_BODY, POLICY, TOKEN, Access
 
 pytestmark = pytest.mark.exact
 
@@ -78,7 +78,7 @@ class Stand:
         self.go.wait(PATIENCE)
         return {}
 
-    def answer(self, state: Any) -> Any:
+    def answer(self, state: Any, *, whole: bool) -> Any:
         """Answer at once."""
         self.asked.append(f"answer {state}")
         return {"said": state}
@@ -152,7 +152,7 @@ def answered(data: bytes) -> tuple[int, str]:
 @pytest.fixture(autouse=True)
 def _computed(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let the stand answer."""
-    monkeypatch.setattr(serve, "quick", Stand.answer)
+    monkeypatch.setattr(serve, "answered", Stand.answer)
 
 
 @pytest.fixture
@@ -202,6 +202,7 @@ def test_statuses_over_a_socket(server: Server) -> None:
         head = text.partition("\r\n\r\n")[0].lower()
         for header, value in HEADERS.items():
             assert f"{header}: {value}" in head, (name, header)
+        assert f"content-security-policy: {POLICY}" in head, name
         assert "\r\nserver:" not in head
     assert json.loads(found["good"][1].partition("\r\n\r\n")[2])["said"] == 4
     assert server.page.asked == ["answer 4"]
@@ -218,19 +219,20 @@ def test_length_that_lies(server: Server) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("status", [400, 503])
-def test_what_the_site_does_not_answer(
-    server: Server, status: int, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """No HTTP, or too much at once: answered with all headers all the same."""
-    if status == 400:
-        found = answered(server.raw(b"no such thing\r\n\r\n"))
-    else:
-        monkeypatch.setattr(serve, "CONNECTIONS", 0)
-        found = server.ask("GET /")
-    assert found[0] == status
+def test_too_much_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Connections are counted, and who is one too many is answered by a status."""
+    monkeypatch.setattr(serve, "CONNECTIONS", 2)
+    server = Server()
+    wait_for(lambda: server.server.started)
+    with server.connected():
+        wait_for(lambda: len(server.server.server_state.connections) == 1)
+        status, text = server.ask("GET /")
+    assert status == 503
+    wait_for(lambda: not server.server.server_state.connections)
+    assert server.ask("GET /")[0] == 200
     for header, value in HEADERS.items():
-        assert f"{header}: {value}" in found[1].lower(), header
+        assert f"{header}: {value}" in text.lower(), header
+    server.end()
 
 
 @pytest.mark.slow

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 import pytest
 
 from castsugar.kitchen.heat import Cook
-from castsugar.page.answer import quick
+from castsugar.page.answer import answered
 from castsugar.page.boxes import BoxError
 from castsugar.page.desk import Page
 
 # Exact: texts and what they say are written beside each other.
 pytestmark = pytest.mark.exact
+
+quick, rest = (partial(answered, whole=whole) for whole in (False, True))
 
 PARTS = [["KNO3", "60"], ["powdered sugar", "17"], ["corn syrup", "23"]]
 
@@ -91,7 +94,7 @@ REFUSED: tuple[tuple[str, dict[str, Any], str], ...] = (
     (
         "pour_viscosity_Pa_s-at_most",
         {"pour_viscosity_Pa_s-at_most": "-1"},
-        "zero",
+        "allowed 0.001 to",
     ),
     (
         "pour_viscosity_Pa_s-at_most",

@@ -19,7 +19,7 @@ from castsugar.mix.mix import Mix
 from castsugar.motor.fired_mixes import Firing
 from castsugar.page.boxes import BoxError, State
 from castsugar.page.desk import Asked, Page
-from castsugar.page.next_step import at_once, next_of
+from castsugar.page.next_step import next_of
 from castsugar.page.region import GOAL, goal_of
 from castsugar.report import point as words
 from castsugar.report.mix_words import short_names
@@ -69,54 +69,38 @@ def point_of(
     return one, fired[0], beside
 
 
-def quick(page: Page, typed: Any) -> dict[str, Any]:
-    """Return the answer while a hand moves: no bands, a quasi-steady course."""
+def answered(page: Page, typed: Any, *, whole: bool) -> dict[str, Any]:
+    """Return what is said of a state; bands, differences and trials once it rests.
+
+    While a hand moves the answer is not `whole`, and its course is quasi-steady.
+    """
     state = page.state(typed)
     asked = page.asked(state.settings)
-    one, firing, _ = point_of(asked, state, whole=False)
-    told = _told(state, asked, one, None)
-    return told | {
-        "next": at_once(state, one),
-        "course": _course(asked, one, firing, whole=False),
-    }
-
-
-def rest(page: Page, typed: Any) -> dict[str, Any]:
-    """Return the answer once the hand rests: bands, differences, curves, next."""
-    state = page.state(typed)
-    asked = page.asked(state.settings)
-    one, firing, beside = point_of(asked, state, whole=True)
+    one, firing, beside = point_of(asked, state, whole=whole)
     screen, goal = one.screen, _goal(asked, beside)
-    least = f"Least sure: {screen.least_sure}." if screen.least_sure else ""
-    doubts = [f"{doubt_line(x)}." for x in one.found.doubts if x is not None]
-    return _told(state, asked, one, beside) | {
-        "next": next_of(page, state, one),
-        "course": _course(asked, one, firing, whole=True),
-        "against": beside and words.against(beside, one.judged, goal, one.show),
-        "least": " ".join([least, *doubts]),
-        "thickness": _thickness(asked, one),
-        "cautions": [
-            *screen.cautions,
-            closing(len(screen.cautions), screen.cautions_count),
-        ],
-    }
-
-
-def _told(
-    state: State, asked: Asked, one: Point, beside: Comparison | None
-) -> dict[str, Any]:
-    """Return what both answers hold."""
     base = "" if asked.base is None else asked.base.name
     own = [f"{text}, not as in the bench" for text in state.own]
-    better = words.better_of(base, beside, _goal(asked, beside), one.show)
-    return {
+    told = {
         "for": short_names(one.found.mixes)[0],
         "verdict": words.head_of(one),
-        "cards": words.cards_of(one, better),
+        "cards": words.cards_of(one, words.better_of(base, beside, goal, one.show)),
         "findings": words.findings_of(one),
-        "example": one.screen.example(),
-        "conditions": "; ".join([one.screen.conditions, *own]),
+        "example": screen.example(),
+        "conditions": "; ".join([screen.conditions, *own]),
         "rows": words.rows_of(one),
+        "next": next_of(page, state, one, whole=whole),
+        "course": _course(asked, one, firing, whole=whole),
+    }
+    if not whole:
+        return told
+    least = [f"Least sure: {screen.least_sure}."] if screen.least_sure else []
+    least += [f"{doubt_line(x)}." for x in one.found.doubts if x is not None]
+    cautions = [*screen.cautions, closing(len(screen.cautions), screen.cautions_count)]
+    return told | {
+        "against": beside and words.against(beside, one.judged, goal, one.show),
+        "least": " ".join(least),
+        "thickness": _thickness(asked, one),
+        "cautions": cautions,
     }
 
 

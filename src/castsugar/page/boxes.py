@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from functools import partial
-from typing import Any, TypeVar
+from typing import Any
 
 from castsugar import plausible, units
 from castsugar.bench.search_tables import CASE
@@ -35,8 +35,6 @@ FIRST = "KNO3:60 powdered sugar:20 corn syrup:20"
 _QUANTITY = {"flame temperature": "temperature", "fraction": "relative_change"}
 
 _NUMBER = re.compile(r"-?(?:[0-9]+\.?[0-9]*|\.[0-9]+)")
-
-Read = TypeVar("Read")
 
 #: What differs from the bench: keys of boxes and values, a cook read, a throat in m, a
 #: limit in the unit of its column.
@@ -206,9 +204,7 @@ def read_state(typed: Any, boxes: Mapping[str, Mapping[str, Box]]) -> State:
         known = " or ".join(units.SHOWN_AS)
         raise BoxError("units", f"units are {system!r}; allowed: {known}")
     own, read, words = boxes[system], {}, []
-    texts = {
-        key: _text(key, typed[key]) for key in typed if key not in ("parts", "units")
-    }
+    texts = {key: _text(key, typed[key]) for key in {*typed} - {"parts", "units"}}
     recipe, cook = _recipe(typed.get("parts")), _cook_of(texts, own)
     if cook:
         read["cook"] = _boxed("cook", parse_cook, *cook[1::2])
@@ -229,16 +225,14 @@ def _cook_of(texts: dict[str, str], own: Mapping[str, Box]) -> tuple[str, ...]:
     stated = [own[key].start if key in own else "" for key in ("cook", "minutes")]
     typed = [texts.pop(key, "") for key in ("cook", "minutes")]
     cook, minutes = typed[0] or stated[0], typed[1]
-    if (
-        not minutes and len(cook.split()) < 3
-    ):  # a text with its own time stands as it is
+    if not minutes and len(cook.split()) < 3:  # else it states its own time
         minutes = stated[1]
     if [cook, minutes] == stated:
         return ()
     return ("--cook", cook, *(["--minutes", minutes] if minutes else []))
 
 
-def _boxed(key: str, read: Callable[..., Read], *texts: str) -> Read:
+def _boxed(key: str, read: Callable[..., Any], *texts: str) -> Any:
     """Return what is read; an error names its box, a remark says nothing."""
     try:
         with plausible.collected():
@@ -289,13 +283,13 @@ def _limit(column: str, label: str, show: Shown, text: str) -> float | str:
     kind = FIELDS[column].kind
     if text == CASE and kind == "pressure" and label.endswith("at most"):
         return CASE
-    quantity, plain = _QUANTITY.get(kind, kind), _NUMBER.fullmatch(text)
-    if quantity in units.UNITS:
-        text = f"{text} {show.unit(kind)}" if plain else text
+    number = text.removesuffix(show.unit(kind)).strip()
+    quantity = _QUANTITY.get(kind, kind)
+    if _NUMBER.fullmatch(number):
+        value = show.back(kind, float(number))
+    elif quantity in units.UNITS:
         value = units.parse(text, quantity, where=label).value
         value = units.convert(value, quantity, COLUMN[column].unit)
-    elif number := _NUMBER.fullmatch(text.removesuffix(show.unit(kind)).strip()):
-        value = show.back(kind, float(number[0]))
     else:
         raise InputError(f"{label} is {text!r}; write a plain number such as 10")
     known = plausible.range_of_limit(column)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -13,7 +12,6 @@ from typing import Any
 
 from castsugar.asked import Question, Shelf, doubts_of
 from castsugar.bench.conditions import conditions_of
-from castsugar.bench.imported import imported_files
 from castsugar.bench.kitchen import learn
 from castsugar.bench.motor import resized
 from castsugar.bench.search import limits_of_bench
@@ -21,7 +19,7 @@ from castsugar.bench.world import World, read
 from castsugar.comparison.uncertain_inputs import Doubts
 from castsugar.errors import CastsugarError
 from castsugar.evaluated import Rows, fire_rows, rows_of
-from castsugar.files.reading import read_bytes
+from castsugar.files.reading import noted, sha256_of
 from castsugar.limits import PEAK, Limit, limits_of
 from castsugar.mix.mix import Mix
 from castsugar.motor.fired_mixes import Firing
@@ -97,7 +95,7 @@ class Page:
     ----------
     world : World
     hash : str
-        SHA-256 of the bench file, and of the strand files it names, as opened.
+        SHA-256 of the bench file, and behind it of the files that it names, as opened.
     boxes : dict of dict
         What of the bench may be tried, by units, its own first.
 
@@ -114,14 +112,13 @@ class Page:
 
     def reload(self, units: Any = None) -> Told:
         """Read the file again, show it; a broken one changes nothing."""
-        world = read(self.path)
-        files = files_of(world)
-        digest = digest_of(files)
-        _ = world.limits, world.invented  # what cannot be used is said at once
-        systems = sorted(SHOWN_AS, key=lambda system: system != world.units)
-        self.boxes = {system: boxes_of(world, Shown(system)) for system in systems}
-        self.world, self.hash, self._files = world, digest, files
-        self.base = base_of(world)
+        with noted() as files:
+            world = read(self.path)
+            _ = world.limits, world.invented  # what cannot be used is said at once
+            systems = sorted(SHOWN_AS, key=lambda system: system != world.units)
+            boxes = {system: boxes_of(world, Shown(system)) for system in systems}
+        self.world, self.boxes, self._files = world, boxes, files
+        self.hash, self.base = "".join(files.values()), base_of(world)
         self.asked: Callable[[Settings], Asked] = lru_cache(_KEPT)(self._asked)
         return self.bench(units)
 
@@ -129,7 +126,7 @@ class Page:
     def changed(self) -> str:
         """What to say of the files on disk: empty, changed, or the line of a fault."""
         try:
-            if digest_of(self._files) == self.hash:
+            if all(sha256_of(Path(x)) == known for x, known in self._files.items()):
                 return ""
             read(self.path)
         except CastsugarError as error:
@@ -204,16 +201,3 @@ def _put(table: Any, way: Sequence[str], value: Any) -> Any:
     if not way:
         return value
     return {**table, way[0]: _put(table[way[0]], way[1:], value)}
-
-
-def files_of(world: World) -> list[Path]:
-    """Return the bench file and the files of strands that it rests on."""
-    laws = (world.bench.motor or {}).get("burn_law", ())
-    named = dict.fromkeys(law["strands"] for law in laws if law.get("strands"))
-    own = [world.bench.path.parent / name for name in named]
-    return [world.bench.path, *own, *imported_files(world.bench)]
-
-
-def digest_of(files: list[Path]) -> str:
-    """Return the SHA-256 of files, one behind the other."""
-    return hashlib.sha256(b"".join(map(read_bytes, files))).hexdigest()

@@ -17,23 +17,22 @@ TOKEN_BYTES, LARGEST_BODY = 24, 20_000
 #: The header that carries the token.
 TOKEN = "x-castsugar-token"
 
-#: Said of every answer: nothing may frame it, keep it, or send a form from it.
-_CLOSED = "frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
+#: Headers of every answer.
 HEADERS = {
-    # The page runs its own script and style, and speaks to its own server only.
-    "content-security-policy": "default-src 'none'; script-src 'self'; style-src "
-    f"'self'; img-src data:; connect-src 'self'; {_CLOSED}",
     "x-content-type-options": "nosniff",
     "referrer-policy": "no-referrer",
     "cache-control": "no-store",
     "cross-origin-resource-policy": "same-origin",
 }
 
-#: A document that was made runs nothing; its style is inside it.
-STILL = HEADERS | {
-    "content-security-policy": "default-src 'none'; style-src 'unsafe-inline'; "
-    f"img-src data:; {_CLOSED}"
-}
+#: The page runs its own script and style, and speaks to its own server only. A document
+#: that was made runs nothing; its style is inside it.
+_CLOSED = "frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src data:; "
+    f"connect-src 'self'; {_CLOSED}"
+)
+STILL = f"default-src 'none'; style-src 'unsafe-inline'; img-src data:; {_CLOSED}"
 
 
 @dataclass(frozen=True, slots=True)

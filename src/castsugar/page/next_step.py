@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
@@ -68,32 +68,30 @@ def rule_of(one: Point) -> str:
     return ALL if known and all(known) else OPEN
 
 
-def at_once(state: State, one: Point) -> dict[str, Any]:
-    """Return the first rule that applies, before anything is tried."""
-    rule = rule_of(one)
-    text = _weigh(state) if rule == ALL else rule
-    return {"text": text, "state": None, "weigh": text == ALL}
+def next_of(page: Page, state: State, one: Point, *, whole: bool) -> dict[str, Any]:
+    """Return the first rule that applies, and the state that tries it, if any.
 
-
-def next_of(page: Page, state: State, one: Point) -> dict[str, Any]:
-    """Return the first rule that applies, and the state that tries it, if any."""
-    told, rule, tried = at_once(state, one), rule_of(one), _Trials(page, state, one)
+    Nothing is tried while a hand moves: then it is not `whole`.
+    """
+    rule, tried = rule_of(one), _Trials(page, state, one)
     ways: dict[str, tuple[Way, ...]] = {
         ABOVE: (tried.wider_throat, partial(tried.moved, OXIDIZER, SUGAR)),
         STIFF: (partial(tried.moved, SUGAR, SYRUP), tried.other_cook),
         SOFT: (partial(tried.moved, SYRUP, SUGAR),),
         ALL: (tried.on_scale,),
     }
-    found = next(filter(None, (way() for way in ways.get(rule, ()))), None)
+    own = ways.get(rule, ()) if whole else ()
+    found = next(filter(None, (way() for way in own)), None)
     if found is not None:
         then = _weigh(page.state(found[1]))
         text = f"{found[0]} passes all. Then: {then}."
         return {"text": text, "state": found[1], "weigh": then == ALL}
+    text = _weigh(state) if rule == ALL else rule
     if rule == UNKNOWN:
-        told["text"] += f" at {_pressures(one)}"
-    elif rule in (ABOVE, STIFF, SOFT):
-        told["text"] += f"; {OTHER}"
-    return told
+        text += f" at {_pressures(one)}"
+    elif own and rule != ALL:
+        text += f"; {OTHER}"
+    return {"text": text, "state": None, "weigh": text == ALL}
 
 
 def _weigh(state: State) -> str:
@@ -143,8 +141,12 @@ class _Trials:
         names = {self._kind(name): name for name in reversed(self.shares)}
         if giver not in names or taker not in names:
             return None
-        give, take = names[giver], names[taker]
-        tried = [*self._moves(give, take)]
+        give, take, shares = names[giver], names[taker], self.shares
+        tried = []
+        for count in range(1, int(min(_FAR, 100.0 * shares[give]) / _STEP + 1e-9) + 1):
+            less = max(shares[give] - 0.01 * _STEP * count, 0.0)
+            more = shares[take] + 0.01 * _STEP * count
+            tried.append(self._with(shares | {give: less, take: more}))
         kept = self.keeps(*tried) if tried else []
         if True not in kept:
             return None
@@ -152,15 +154,6 @@ class _Trials:
         what = f"more {take}" if taker == SYRUP else f"less {give}"
         shown = _shown(tried[place])
         return f"{_STEP * (place + 1):g} % {what} ({shown})", tried[place]
-
-    def _moves(self, give: str, take: str) -> Iterator[Typed]:
-        """Yield states of ever larger steps."""
-        shares = self.shares
-        most = min(_FAR, 100.0 * shares[give])
-        for count in range(1, int(most / _STEP + 1e-9) + 1):
-            more = 0.01 * _STEP * count
-            own = {give: max(shares[give] - more, 0.0), take: shares[take] + more}
-            yield self._with(shares | own)
 
     def _kind(self, name: str) -> str:
         """Return whether a part is a syrup, an oxidizer, a fuel or something else."""

@@ -22,12 +22,13 @@ from starlette.responses import Response
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from castsugar.errors import CastsugarError, InputError
-from castsugar.page.answer import quick, rest
+from castsugar.page.answer import answered
 from castsugar.page.deeds import Deeds
 from castsugar.page.desk import Page
 from castsugar.page.gate import (
     HEADERS,
     LARGEST_BODY,
+    POLICY,
     STILL,
     TOKEN_BYTES,
     Access,
@@ -40,7 +41,7 @@ from castsugar.page.save import ChangedElsewhere, Saver
 #: The only address.
 HOST = "127.0.0.1"
 
-#: Requests at once: of two browsers, six each, and some; idle seconds of a connection.
+#: Connections: of two browsers, six each, and some; idle seconds of one.
 CONNECTIONS, IDLE = 16, 30
 
 #: Path -> type and file of the package: all that can be had by GET but documents.
@@ -85,8 +86,8 @@ class Site:
         self._routes: dict[str, Callable[[Told], Told]] = {
             "/bench": lambda asked: page.bench(asked.get("units")),
             "/reload": lambda asked: page.reload(asked.get("units")),
-            "/answer": lambda asked: quick(page, asked.get("state")),
-            "/rest": lambda asked: rest(page, asked.get("state")),
+            "/answer": lambda asked: answered(page, asked.get("state"), whole=False),
+            "/rest": lambda asked: answered(page, asked.get("state"), whole=True),
             "/region": lambda asked: region(
                 page, asked.get("state"), coarse=asked.get("coarse") is True
             ),
@@ -122,29 +123,30 @@ class Site:
             told = {"hash": self.page.hash} | act(asked)
             if changed := self.page.changed:
                 told.setdefault("changed", changed)
-        return _answered(200, json.dumps(told, allow_nan=False), "application/json")
+        return _response(200, json.dumps(told, allow_nan=False), "application/json")
 
     def _document(self, path: str) -> Response:
         """Return a file of the package, or a document that a deed made."""
         if path in STATICS:
             kind, name = STATICS[path]
             found = resources.files("castsugar").joinpath(name)
-            return _answered(200, found.read_bytes(), kind)
+            return _response(200, found.read_bytes(), kind)
         made = self.deeds.made.get(path.removeprefix(MADE))
         if not path.startswith(MADE) or made is None:
             return failed(404, "there is nothing here")
-        return _answered(200, made, "text/html", STILL)
+        return _response(200, made, "text/html", STILL)
 
 
-def _answered(
-    status: int, body: str | bytes, kind: str, headers: dict[str, str] = HEADERS
+def _response(
+    status: int, body: str | bytes, kind: str, policy: str = POLICY
 ) -> Response:
-    return Response(body, status, headers | {"content-type": f"{kind}; charset=utf-8"})
+    told = {"content-type": f"{kind}; charset=utf-8", "content-security-policy": policy}
+    return Response(body, status, told)
 
 
 def failed(status: int, line: str, **more: str) -> Response:
     """Return an error of one line."""
-    return _answered(status, json.dumps({"error": line} | more), "application/json")
+    return _response(status, json.dumps({"error": line} | more), "application/json")
 
 
 def read_json(body: bytes) -> Told:
@@ -185,23 +187,14 @@ def bound(port: int) -> socket.socket:
 
 def application(site: Site) -> Callable[..., Any]:
     """Return what answers every request by the site."""
-    under_way: set[object] = set()
 
     async def serve(scope: Any, receive: Any, send: Any) -> None:
-        if scope["type"] != "http":
-            return
-        asked = Asked(scope, receive)
-        under_way.add(asked)
-        try:
-            told = failed(503, "too much is asked at once")
-            if len(under_way) <= CONNECTIONS:
-                request = Request(
-                    asked.method, asked.url.path, asked.headers, await _body(asked)
-                )
-                told = await run_in_threadpool(site.respond, request)
-        finally:
-            under_way.discard(asked)
-        await told(scope, receive, send)
+        if scope["type"] == "http":
+            asked = Asked(scope, receive)
+            body, path = await _body(asked), asked.url.path
+            request = Request(asked.method, path, asked.headers, body)
+            told = await run_in_threadpool(site.respond, request)
+            await told(scope, receive, send)
 
     return serve
 
@@ -228,13 +221,6 @@ class Patient(H11Protocol):
         if self.cycle is None:
             self.transport.close()
 
-    def send_400_response(self, msg: str) -> None:
-        """Answer what is no HTTP with our own headers."""
-        told = {"connection": "close", "content-length": "0"} | HEADERS
-        lines = "".join(f"{name}: {value}\r\n" for name, value in told.items())
-        self.transport.write(f"HTTP/1.1 400 {msg}\r\n{lines}\r\n".encode())
-        self.transport.close()
-
 
 class Server(uvicorn.Server):
     """The server of a site, whose deeds end with it."""
@@ -249,6 +235,8 @@ class Server(uvicorn.Server):
                 lifespan="off",
                 ws="none",
                 server_header=False,
+                headers=list(HEADERS.items()),
+                limit_concurrency=CONNECTIONS,
                 timeout_keep_alive=IDLE,
                 timeout_graceful_shutdown=0,
             )
@@ -285,7 +273,7 @@ def run(
         if browser and not webbrowser.open_new_tab(access.address):
             say("No browser was found: open the link above.")
         with contextlib.suppress(CastsugarError), site.lock:
-            quick(page, page.start())  # so that what it needs is loaded
+            answered(page, page.start(), whole=False)  # so that what it needs is loaded
 
     threading.Thread(target=beside, daemon=True).start()
     with contextlib.suppress(KeyboardInterrupt):
