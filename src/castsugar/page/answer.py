@@ -149,8 +149,7 @@ def _course(
     curves = _band(asked, one) if whole else {}
     for name, fired in (("base", asked.base_firing), ("mix", firing)):
         if fired is not None:
-            time, pressure = _balanced(fired) if whole else _quasi_steady(fired)
-            curves[name] = np.column_stack((time, pressure))
+            curves[name] = _curve(fired, whole=whole)
     scale = np.array([1.0, show.span("pressure", 1e-6)])
     drawn = {name: np.round(scale * points, 5) for name, points in curves.items()}
     every = np.concatenate([*drawn.values()])[:, 1]
@@ -166,17 +165,14 @@ def _course(
     }
 
 
-def _quasi_steady(firing: Firing) -> tuple[FloatArray, FloatArray]:
-    """Return the trace with its tail: time [s], pressure [Pa]."""
+def _curve(firing: Firing, *, whole: bool) -> FloatArray:
+    """Return the balance against time, else the trace with its tail: [s], [Pa]."""
+    if whole:
+        found = firing.course()
+        return np.column_stack((found.time, found.pressure))
     trace = firing.trace
     time = np.linspace(0.0, trace.time[-1] + 4.0 * trace.emptying, _POINTS)
-    return time, trace.pressure_at(time)
-
-
-def _balanced(firing: Firing) -> tuple[FloatArray, FloatArray]:
-    """Return the course of the balance: time [s], pressure [Pa]."""
-    found = firing.course()
-    return found.time, found.pressure
+    return np.column_stack((time, trace.pressure_at(time)))
 
 
 def _band(asked: Asked, one: Point) -> dict[str, FloatArray]:
@@ -186,9 +182,9 @@ def _band(asked: Asked, one: Point) -> dict[str, FloatArray]:
     known = found.expected
     if known is None:
         return {}
-    ends = (np.column_stack((known.time, x)) for x in (known.low, known.high))
-    low, high = ends
-    return {"band": np.concatenate((low, high[::-1]))}
+    low, high = (np.column_stack((known.time, x)) for x in (known.low, known.high))
+    outline = np.concatenate((low, high[::-1]))
+    return {"band": outline[~np.isnan(outline).any(axis=1)]}
 
 
 def _thickness(asked: Asked, one: Point) -> str:
