@@ -204,7 +204,9 @@ def read_state(typed: Any, boxes: Mapping[str, Mapping[str, Box]]) -> State:
         known = " or ".join(units.SHOWN_AS)
         raise BoxError("units", f"units are {system!r}; allowed: {known}")
     own, read, words = boxes[system], {}, []
-    texts = {key: _text(key, typed[key]) for key in {*typed} - {"parts", "units"}}
+    texts = {
+        key: _text(key, typed[key]) for key in sorted({*typed} - {"parts", "units"})
+    }
     recipe, cook = _recipe(typed.get("parts")), _cook_of(texts, own)
     if cook:
         read["cook"] = _boxed("cook", parse_cook, *cook[1::2])

@@ -23,15 +23,8 @@ from castsugar.files.reading import noted, sha256_of
 from castsugar.limits import PEAK, Limit, limits_of
 from castsugar.mix.mix import Mix
 from castsugar.motor.fired_mixes import Firing
-from castsugar.page.boxes import (
-    FIRST,
-    BoxError,
-    Settings,
-    State,
-    boxes_of,
-    parts_of,
-    read_state,
-)
+from castsugar.page import boxes
+from castsugar.page.boxes import BoxError, Settings, State
 from castsugar.page.triangle import base_of, marks_of, triangle_of
 from castsugar.report.limit_words import P95
 from castsugar.report.shown import Shown
@@ -116,8 +109,8 @@ class Page:
             world = read(self.path)
             _ = world.limits, world.invented  # what cannot be used is said at once
             systems = sorted(SHOWN_AS, key=lambda system: system != world.units)
-            boxes = {system: boxes_of(world, Shown(system)) for system in systems}
-        self.world, self.boxes, self._files = world, boxes, files
+            made = {x: boxes.boxes_of(world, Shown(x)) for x in systems}
+        self.world, self.boxes, self._files = world, made, files
         self.hash, self.base = "".join(files.values()), base_of(world)
         self.asked: Callable[[Settings], Asked] = lru_cache(_KEPT)(self._asked)
         return self.bench(units)
@@ -136,13 +129,13 @@ class Page:
     def start(self, units: Any = None) -> Told:
         """Return the state of the page as the bench has it, in some units."""
         units = next((one for one in self.boxes if one == units), self.world.units)
-        parts = parts_of(self.world.recipes.get(self.base, FIRST))
+        parts = boxes.parts_of(self.world.recipes.get(self.base, boxes.FIRST))
         return {"parts": parts, "units": units}
 
     def bench(self, units: Any = None) -> Told:
         """Return what the page needs before its first answer, in some units."""
         world, triangle, start = self.world, triangle_of(self.world), self.start(units)
-        recipes = {name: parts_of(text) for name, text in world.recipes.items()}
+        recipes = {name: boxes.parts_of(text) for name, text in world.recipes.items()}
         used = [name for parts in recipes.values() for name, _ in parts]
         names = [*used, *world.bench.premixes, *world.database.known_names()]
         return {
@@ -159,7 +152,7 @@ class Page:
 
     def state(self, typed: Any) -> State:
         """Return a state as typed, checked; BoxError for what cannot be read."""
-        return read_state(typed, self.boxes)
+        return boxes.read_state(typed, self.boxes)
 
     def _asked(self, settings: Settings) -> Asked:
         """Return the bench under settings; BoxError if there is no such motor."""

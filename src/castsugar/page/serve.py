@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import json
 import logging
-import math
 import secrets
 import socket
 import threading
@@ -150,21 +149,13 @@ def failed(status: int, line: str, **more: str) -> Response:
 
 
 def read_json(body: bytes) -> Told:
-    """Read what was sent: a table of finite numbers, texts, lists, tables."""
+    """Read what was sent: a table of texts, lists and tables; no number counts."""
     try:
-        found = json.loads(body, parse_constant=_finite, parse_float=_finite)
-    except InputError:
-        raise
+        found = json.loads(body)
     except (ValueError, RecursionError):
         raise InputError("this is not JSON") from None
     if not isinstance(found, dict):
         raise InputError("this is no table of names and values")
-    return found
-
-
-def _finite(typed: str) -> float:
-    if not math.isfinite(found := float(typed)):
-        raise InputError(f"{typed} is no number; give a finite one")
     return found
 
 
@@ -269,12 +260,20 @@ def run(
     logging.getLogger("uvicorn").setLevel(logging.CRITICAL)
     say(access.address)
 
-    def beside() -> None:
-        if browser and not webbrowser.open_new_tab(access.address):
-            say("No browser was found: open the link above.")
-        with contextlib.suppress(CastsugarError), site.lock:
-            answered(page, page.start(), whole=False)  # so that what it needs is loaded
-
-    threading.Thread(target=beside, daemon=True).start()
+    if browser:
+        threading.Thread(target=_shown, args=(access.address, say), daemon=True).start()
+    threading.Thread(target=_warmed, args=(site,), daemon=True).start()
     with contextlib.suppress(KeyboardInterrupt):
         Server(site).run(sockets=[own])
+
+
+def _shown(address: str, say: Callable[[str], None]) -> None:
+    """Open the browser; a text browser would keep the terminal."""
+    if not webbrowser.open_new_tab(address):
+        say("No browser was found: open the link above.")
+
+
+def _warmed(site: Site) -> None:
+    """Load what the first answer needs, while the browser starts."""
+    with contextlib.suppress(CastsugarError), site.lock:
+        answered(site.page, site.page.start(), whole=False)

@@ -33,22 +33,23 @@ function fromAddress() {
   }
 }
 
-class Refused extends Error {}
-class Gone extends Error {}
+/** What the server says no to, with its status; 0 if nobody is there. */
+class Refused extends Error {
+  constructor(text, status, key) {
+    super(text);
+    Object.assign(this, { status, key });
+  }
+}
 
-/** Ask the server; Refused for what it says no to, Gone if nobody is there. */
+/** Ask the server. */
 async function ask(path, body) {
   const headers = { "Content-Type": "application/json", "X-Castsugar-Token": sessionStorage.getItem("token") ?? "" };
-  const answer = await fetch(path, { method: "POST", headers, body: JSON.stringify(body) }).catch(() => {
-    throw new Gone();
-  });
+  const answer = await fetch(path, { method: "POST", headers, body: JSON.stringify(body) }).catch(() => ({ status: 0 }));
+  const { status } = answer;
+  if (status === 0) throw new Refused("The server has gone: start castsugar open again. The numbers below are old.", status);
+  if (status === 403) throw new Refused("This tab has no key. The mix is kept in its address: open the link that the terminal shows in this tab.", status);
   const told = await answer.json().catch(() => ({}));
-  if (!answer.ok) {
-    const said = answer.status === 403
-      ? "This tab has no key. The mix is kept in its address: open the link that the terminal shows in this tab"
-      : (told.error ?? `the server answered ${answer.status}`);
-    throw Object.assign(new Refused(`${said}.`), { status: answer.status, key: told.key });
-  }
+  if (!answer.ok) throw new Refused(`${told.error ?? `the server answered ${status}`}.`, status, told.key);
   if (told.changed) banner(`${told.changed}.`, true);
   else if (path in TAKE && told.hash !== page.bench.hash) banner(`${page.bench.name} has changed.`, true);
   return told;
@@ -114,25 +115,26 @@ function surveyed(told) {
 // What goes wrong: a wrong box, a server that is gone, a tab without a token.
 
 function failed(error) {
-  if (error instanceof Gone) {
-    banner("The server has gone: start castsugar open again. The numbers below are old.");
-    stale("OLD, the server has gone");
-    by("all").disabled = true;
-    waiting.clear();
-    clearTimeout(page.again);
-    page.again = setTimeout(start, AGAIN_MS); // the state stays in the address
-  } else if (!(error instanceof Refused)) throw error;
-  else if (error.key === undefined) banner(error.message, error.status === 409);
-  else if (!error.key) fault(error, by("deeds"));
-  else fault(error, all(`[data-box="${CSS.escape(error.key)}"]`)[0] ?? by("parts"));
+  const { message, status, key } = error;
+  if (status === undefined) throw error;
+  if (key) return fault(message, all(`[data-box="${CSS.escape(key)}"]`)[0] ?? by("parts"));
+  if (key === "") return fault(message, by("deeds"));
+  banner(message, status === 409);
+  if (status !== 0) return undefined;
+  stale("OLD, the server has gone");
+  by("all").disabled = true;
+  waiting.clear();
+  clearTimeout(page.again);
+  page.again = setTimeout(start, AGAIN_MS); // the state stays in the address
+  return undefined;
 }
 
 /** Say beside a box what is wrong with it; of what is asked, the numbers are old then. */
-function fault(error, box) {
+function fault(message, box) {
   const asked = !box.matches("#deeds, #name");
   const before = asked ? ` The numbers are for ${by("for").textContent}, from before this change.` : "";
   box.closest("#parts, .row, p").after(line);
-  say(line, error.message + before);
+  say(line, message + before);
   for (const one of box.matches("input") ? [box] : box.querySelectorAll("input")) one.setAttribute("aria-invalid", "true");
   if (!asked) return;
   stale("OLD, from before a change that was not understood");
@@ -349,7 +351,7 @@ async function start(path = "/bench", state = page.state ?? fromAddress(), units
     const own = Object.entries(state ?? {}).filter(([key]) => known.includes(key));
     change({ ...bench.start, ...Object.fromEntries(own) });
   } catch (error) {
-    if (error instanceof Refused && error.status === 422) banner(error.message, true);
+    if (error.status === 422) banner(error.message, true);
     else failed(error);
   }
 }
