@@ -21,6 +21,7 @@ from castsugar.page.boxes import BoxError, State
 from castsugar.page.desk import Asked, Page
 from castsugar.page.next_step import next_of
 from castsugar.page.region import GOAL, goal_of
+from castsugar.page.triangle import triangle_of
 from castsugar.report import point as words
 from castsugar.report.mix_words import short_names
 from castsugar.report.mixes import evaluate_screen
@@ -82,6 +83,7 @@ def answered(page: Page, typed: Any, *, whole: bool) -> dict[str, Any]:
     own = [f"{text}, not as in the bench" for text in state.own]
     told = {
         "for": short_names(one.found.mixes)[0],
+        "at": triangle_of(asked.world).split(asked.world, state.recipe)[0],
         "verdict": words.head_of(one),
         "cards": words.cards_of(one, words.better_of(base, beside, goal, one.show)),
         "findings": words.findings_of(one),

@@ -257,7 +257,8 @@ def _recipe(typed: Any) -> str:
         raise BoxError("parts", f"a recipe has 1 to {_MOST_PARTS} parts")
     if any(not isinstance(pair, list) or len(pair) != 2 for pair in typed):
         raise BoxError("parts", "a part of a recipe is a name and an amount")
-    parts = [[_text("parts", text) for text in pair] for pair in typed]
+    pairs = [[_text("parts", text) for text in pair] for pair in typed]
+    parts = [pair for pair in pairs if any(pair)]
     text = " ".join(f"{name}:{amount}" for name, amount in parts)
     read = _boxed("parts", lambda: parse_recipe(text, where="recipe"))
     if [name for name, _ in read.parts] != [name for name, _ in parts]:

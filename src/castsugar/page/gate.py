@@ -65,21 +65,20 @@ class Access:
 
 def refused(request: Request, access: Access) -> tuple[int, str] | None:
     """Return status and line for a request that is not allowed; None if it is."""
-    headers, posted = request.headers, request.method == "POST"
-    host, kind = headers.get("host", "").lower(), headers.get("content-type", "")
+    headers, host = request.headers, request.headers.get("host", "").lower()
     given = headers.get(TOKEN, "").encode("utf-8", "replace")
     known = hmac.compare_digest(given, access.token.encode())
-    own = headers.get("origin", "") == f"http://{host}"
-    json = kind.partition(";")[0].strip() == "application/json"
-    small = len(request.body) <= LARGEST_BODY
-    rules = {
-        (421, "this server answers to 127.0.0.1 and localhost only"): (
-            host in access.hosts
-        ),
-        (405, "only GET and POST"): posted or request.method == "GET",
-        (403, "asked by another page"): own or not posted,
-        (403, "open the link that the terminal shows"): known or not posted,
-        (415, "only JSON"): json or not posted,
-        (413, f"at most {LARGEST_BODY:,} bytes"): small or not posted,
-    }
-    return next((no for no, allowed in rules.items() if not allowed), None)
+    kind = headers.get("content-type", "").partition(";")[0].strip()
+    here = "this server answers to 127.0.0.1 and localhost only"
+    rules = [(host in access.hosts, 421, here)]
+    if request.method != "GET":
+        own = headers.get("origin", "") == f"http://{host}"
+        small = len(request.body) <= LARGEST_BODY
+        rules += [
+            (request.method == "POST", 405, "only GET and POST"),
+            (own, 403, "asked by another page"),
+            (known, 403, "open the link that the terminal shows"),
+            (kind == "application/json", 415, "only JSON"),
+            (small, 413, f"at most {LARGEST_BODY:,} bytes"),
+        ]
+    return next(((status, no) for allowed, status, no in rules if not allowed), None)

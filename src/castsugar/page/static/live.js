@@ -93,7 +93,8 @@ function answered(told, seq) {
   say(line, "");
   stale("");
   page.next = told.next;
-  show(told);
+  show({ ...told, outside: triangle.sees(told.at) ? "" : "This mix lies outside the picture; the point waits at its edge." });
+  if (seq === page.seq) triangle.place(told.at);
   if (told.course) drawCourse(told.course);
   document.body.dataset.seq = seq;
 }
@@ -160,12 +161,11 @@ function stale(text) {
 // The state, its boxes, and the shares that it holds.
 
 const number = (text) => (/^\s*-?\d*\.?\d+\s*$/.test(text) ? Number(text) : NaN);
-const total = (parts) => parts.reduce((sum, [name, text]) => sum + (name || text ? number(text) : 0), 0);
 
 /** Return the state with the point at shares; the total of the parts stays. */
 function moved(found) {
   const parts = new Map(page.state.parts);
-  const whole = total(page.state.parts) || 100;
+  const whole = page.state.parts.reduce((sum, [, text]) => sum + (number(text) || 0), 0) || 100;
   page.bench.corners.forEach((name, i) => parts.set(name, String(Number(((found[i] * whole) / 100).toFixed(3)))));
   return { ...page.state, parts: [...parts] };
 }
@@ -176,22 +176,13 @@ function change(state) {
   page.seq += 1;
   page.faulty = false;
   showBoxes();
-  const { corners } = page.bench;
-  const amounts = new Map(state.parts);
-  const shares = corners.map((name) => (100 * number(amounts.get(name) ?? "0")) / total(state.parts));
-  if (shares.every(Number.isFinite)) {
-    triangle.place(shares);
-    say(by("outside"), triangle.sees(shares) ? "" : "This mix lies outside the picture; the point waits at its edge.");
-  }
-  const empty = ([name, text]) => (!name && !text) || (corners.includes(name) && number(text) === 0);
-  const sent = { ...state, parts: state.parts.filter((pair) => !empty(pair)) };
-  send("/answer", { state: sent });
-  survey(sent);
+  send("/answer", { state });
+  survey(state);
   clearTimeout(page.timer);
   page.timer = setTimeout(() => {
     if (page.faulty) return;
     remember();
-    send("/rest", { state: sent });
+    send("/rest", { state });
   }, REST_MS);
 }
 

@@ -130,8 +130,8 @@ export class Triangle {
 
   /** Put the point where a recipe is; outside the view it waits at its edge. */
   place(shares) {
-    const held = 100 - shares.reduce((sum, x) => sum + x, 0);
-    const other = Math.abs(held - this.held) > 1e-9;
+    const held = Math.round((100 - shares.reduce((sum, x) => sum + x, 0)) * 1000) / 1000;
+    const other = held !== this.held;
     Object.assign(this, { shares, held });
     if (other) this.frame();
     this.point.classList.toggle("outside", !this.sees(shares));
@@ -151,7 +151,9 @@ export class Triangle {
   }
 
   go(a, c) {
-    this.moved(this.inside(rounded(a), rounded(c)).map((x) => Math.round(x * 1000) / 1000));
+    const shares = this.inside(rounded(a), rounded(c)).map((x) => Math.round(x * 1000) / 1000);
+    this.place(shares);
+    this.moved(shares);
   }
 
   /** Return the pair under a pointer. */
@@ -164,7 +166,7 @@ export class Triangle {
   }
 
   grab(event) {
-    if (event.button !== 0) return;
+    if (event.button !== 0 || !this.shares) return;
     const [a, c] = this.read(event);
     this.point.setPointerCapture(event.pointerId);
     this.point.focus();
@@ -180,7 +182,7 @@ export class Triangle {
 
   key(event) {
     const way = { ArrowUp: [1, 0], ArrowDown: [-1, 0], ArrowRight: [0, 1], ArrowLeft: [0, -1] }[event.key];
-    if (!way) return;
+    if (!way || !this.shares) return;
     event.preventDefault();
     const step = event.shiftKey ? 0.1 : 0.5;
     this.go(this.shares[0] + way[0] * step, this.shares[2] + way[1] * step);
