@@ -91,9 +91,8 @@ function send(path, body) {
 function answered(told, seq) {
   for (const one of all("[aria-invalid]")) one.removeAttribute("aria-invalid");
   say(line, "");
-  stale("");
   page.next = told.next;
-  show({ ...told, outside: triangle.sees(told.at) ? "" : "This mix lies outside the picture; the point waits at its edge." });
+  show({ ...told, stale: "", outside: triangle.sees(told.at) ? "" : "This mix lies outside the picture; the point waits at its edge." });
   if (seq === page.seq) triangle.place(told.at);
   if (told.course) drawCourse(told.course);
   document.body.dataset.seq = seq;
@@ -102,7 +101,7 @@ function answered(told, seq) {
 function rested(told, seq) {
   if (seq !== page.seq) return;
   answered(told, seq);
-  by("heard").textContent = `${told.verdict.text} For ${told.for}.`;
+  show({ heard: `${told.verdict.text} For ${told.for}.` });
   document.body.dataset.rest = seq;
 }
 
@@ -122,7 +121,7 @@ function failed(error) {
   if (key === "") return fault(message, by("deeds"));
   banner(message, status === 409);
   if (status !== 0) return undefined;
-  stale("OLD, the server has gone");
+  show({ stale: "OLD, the server has gone" });
   by("all").disabled = true;
   waiting.clear();
   clearTimeout(page.again);
@@ -138,23 +137,16 @@ function fault(message, box) {
   say(line, message + before);
   for (const one of box.matches("input") ? [box] : box.querySelectorAll("input")) one.setAttribute("aria-invalid", "true");
   if (!asked) return;
-  stale("OLD, from before a change that was not understood");
+  show({ stale: "OLD, from before a change that was not understood" });
   page.faulty = true; // what was asked beside it would say the same
   waiting.clear();
   clearTimeout(page.fine);
   page.region = "";
 }
 
+/** Say what holds for the whole page; what can be read again has a button. */
 function banner(text, again = false) {
-  by("banner-text").textContent = text;
-  by("banner").hidden = !text;
-  by("reload").hidden = !again;
-}
-
-/** Mark the verdict as that of another question; empty: it is of this one. */
-function stale(text) {
-  say(by("stale"), text);
-  by("answer").toggleAttribute("data-stale", Boolean(text));
+  show({ banner: text, again });
 }
 
 // ----------------------------------------------------------------------------
@@ -282,36 +274,24 @@ function on(places, act) {
 }
 
 async function deed(kind, more = {}) {
-  const asked = { state: page.state, ...more, kind };
-  const { id } = await ask("/deed", asked);
-  page.deed = id;
-  by("done").replaceChildren();
-  by("running").hidden = false;
-  by("running").scrollIntoView({ block: "nearest" });
+  const { state } = page;
+  const { id } = await ask("/deed", { state, ...more, kind });
   let told = { running: true, seconds: 0, said: "" };
+  page.deed = id;
   try {
     while (told.running) {
-      by("progress").textContent = `${Math.round(told.seconds)} s ${told.said}`;
+      show({ deed: { running: true, text: "", progress: `${Math.round(told.seconds)} s ${told.said}` } });
       await new Promise((go) => setTimeout(go, LOOK_MS));
       told = await ask("/deed/state", { id });
     }
   } finally {
-    by("running").hidden = true;
+    show({ deed: { ...told, running: false, text: told.error ?? told.text } });
+    by("done").scrollIntoView({ block: "nearest" });
   }
-  if (told.error) return say(by("done"), told.error);
-  if (told.mass) {
-    const sure = confirm(`A new batch, ${told.text} Its record is kept in the folder batches.`);
-    return sure && deed("batch", { state: asked.state, mass: told.mass });
-  }
-  const done = [make("span", { text: `${told.text} ` })];
-  if (told.open) done.push(make("a", { text: "Open the page", href: told.open, target: "_blank", rel: "noopener" }));
-  if (told.found) {
-    done.push(make("button", { text: "Put the point there" }));
-    done.at(-1).onclick = () => change({ ...page.state, parts: told.found });
-  }
-  by("done").hidden = false;
-  by("done").replaceChildren(...done);
-  return by("done").scrollIntoView({ block: "nearest" });
+  page.found = told.found;
+  by("open").href = told.open ?? "";
+  const words = `A new batch, ${told.text} Its record is kept in the folder batches.`;
+  if (told.mass && confirm(words)) await deed("batch", { state, mass: told.mass });
 }
 
 async function save(kind) {
@@ -323,8 +303,7 @@ async function save(kind) {
 /** After writing: the bench is a new one, the point stays. */
 async function write(path, asked) {
   const { undo } = await ask(path, asked);
-  by("unsave").hidden = !undo;
-  by("saved").textContent = undo ? "saved" : "";
+  show({ saved: undo ? "saved" : "" });
   await start("/reload");
 }
 
@@ -375,6 +354,7 @@ on("#weigh", () => {
   if (page.next.state) change(page.next.state);
   return deed("weigh");
 });
+on("#take", () => change({ ...page.state, parts: page.found }));
 on("#add", () => {
   page.state = { ...page.state, parts: [...page.state.parts, ["", ""]] };
   showBoxes();
