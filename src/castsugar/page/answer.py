@@ -196,9 +196,9 @@ def _thickness(asked: Asked, one: Point) -> str:
         return ""
     from castsugar.plot.export import written
     from castsugar.plot.pot import pan_drawings
-    from castsugar.plot.sheet import WIDE
+    from castsugar.plot.sheet import NARROW
 
     mixes = dict(zip(short_names(found.mixes), found.mixes, strict=True))
     drawn = pan_drawings(mixes, kitchen, show=one.show, invented=bool(found.invented))
-    svg = written(drawn["viscosity"], ".svg", WIDE, brief=True)
+    svg = written(drawn["viscosity"], ".svg", NARROW, brief=True)
     return f"data:image/svg+xml,{quote(svg)}"
