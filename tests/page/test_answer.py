@@ -358,3 +358,24 @@ def test_differences_say_of_what(page: Page, start: dict[str, Any]) -> None:
     broken = rest(page, start)
     margins = {row[0]: row[4] for row in broken["rows"]}
     assert re.fullmatch(r"[0-9.]+ x limit", margins["pour viscosity, Pa s"])
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("text", "boxes"),
+    [
+        ("", []),
+        ('[recipes]\nplain = "KNO3:65% sucrose:35%"\n', []),
+        ('[kitchen]\ncook = "0 min 25 C, 6 min 105 C, 9 min 119 C"\n', ["cook"]),
+    ],
+)
+def test_a_bench_of_little(tmp_path: Path, text: str, boxes: list[str]) -> None:
+    """Whatever the bench leaves out, every answer is made, of numbers that JSON has."""
+    (tmp_path / "bench.toml").write_text(text, "utf-8")
+    page = Page(tmp_path / "bench.toml")
+    for units in ("si", "us"):
+        first, start = page.bench(units), page.start(units)
+        assert [one["key"] for one in first["boxes"]] == boxes
+        told = [quick(page, start), rest(page, start), region(page, start)]
+        json.dumps([first, *told], allow_nan=False)
+        assert told[1]["course"] is None
