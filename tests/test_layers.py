@@ -114,7 +114,7 @@ PANDAS = (
 FILES = ("data", "files")
 FILE_READERS = (
     "castsugar.report.page",
-    "castsugar.page.routes",
+    "castsugar.page.serve",
     "castsugar.cli.screen",
     "castsugar.thermo.species",
     "castsugar.thermo.species_arrays",

@@ -30,7 +30,9 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from castsugar.bench.example import write_example
 from castsugar.evaluation import performance
-from castsugar.page.live import Page
+from castsugar.page.answer import answered
+from castsugar.page.desk import Page
+from castsugar.page.region import region
 
 #: Seconds of `import numpy` on the machine that the brackets are for.
 SCALED_TO = 0.085
@@ -98,7 +100,7 @@ def first_number(folder: Path) -> tuple[float, float]:
             with urlopen(Request(f"{place}{path}", data, headers)) as answer:
                 return json.load(answer)
 
-        assert asked("/answer", seq=1, state=asked("/bench")["start"])["rows"]
+        assert asked("/answer", state=asked("/bench")["start"])["rows"]
         wall = time.perf_counter() - begun
         server.send_signal(signal.SIGINT)
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
@@ -127,31 +129,33 @@ def main() -> None:
 
 def run(page: Page, many: int) -> None:
     """Time one page."""
-    start = page.start
+    start = page.start()
     mix = page.world.mix("base")
-    page.answer(0, start)
-    page.region(0, start)
+    answered(page, start, whole=False)
+    region(page, start)
     answers, solves = [], []
     for state in path(start, DRAG):
-        answers.append(timed(lambda one=state: page.answer(1, one)))
+        answers.append(timed(lambda one=state: answered(page, one, whole=False)))
         solves.append(timed(lambda: performance(mix)))
     solve, unit = sorted(solves)[len(solves) // 2], import_of_numpy()
     print(f"import numpy {unit:.3f} s; one thermo solve {1e3 * solve:.1f} ms")
     told(f"{DRAG} answers of a drag", answers, solve, unit)
     for coarse in (False, True):
-        words = page.region(1, start, coarse=coarse)["words"].split(" shown")[0]
+        words = region(page, start, coarse=coarse)["words"].split(" shown")[0]
         drawn = [
-            timed(lambda one=coarse: page.region(1, start, coarse=one))
+            timed(lambda one=coarse: region(page, start, coarse=one))
             for _ in range(REGIONS)
         ]
         told(f"region of {words}", drawn, solve, unit)
-    whole = [timed(lambda one=s: page.rest(1, one)) for s in path(start, WHOLE)]
+    whole = [
+        timed(lambda one=s: answered(page, one, whole=True)) for s in path(start, WHOLE)
+    ]
     told("whole answers", whole, solve, unit)
     for count, state in enumerate(path(start, many)):
         if count % 250 == 0:
             print(f"after {count:5} answers {resident():6.1f} MB")
         cook = f"{115 + count % 100 / 10:g} C"
-        page.answer(count, state | {"cook": cook})
+        answered(page, state | {"cook": cook}, whole=False)
     print(f"after {many:5} answers {resident():6.1f} MB")
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from castsugar.bench.example import write_example
-from castsugar.page.live import Page
+from castsugar.page.desk import Page
 
 
 @pytest.fixture
@@ -29,4 +29,4 @@ def page(tmp_path_factory: pytest.TempPathFactory) -> Page:
 @pytest.fixture
 def start(page: Page) -> dict[str, Any]:
     """Return the state of that bench, to be changed."""
-    return {**page.start, "limits": dict(page.start["limits"])}
+    return page.start()

@@ -10,9 +10,7 @@ from typing import Any
 import pytest
 
 from castsugar.errors import CastsugarError, InputError
-from castsugar.page.desk import Desk
-from castsugar.page.live import Page
-from castsugar.page.state import Settings
+from castsugar.page.desk import Page
 
 # Exact: what stands in the file is what is said of it.
 pytestmark = pytest.mark.exact
@@ -33,31 +31,22 @@ def edited(bench: Path, *changes: tuple[str, str]) -> Path:
 def test_start_of_the_example(page: Page) -> None:
     """The boxes hold what the file states."""
     first = page.bench()
-    limits = {
-        "pour_viscosity_Pa_s-at_most": "10 Pa s",
-        "peak_pressure_MPa-at_most": "6.895 MPa",  # 1000 psi of the case
-        "relative_solids_20C-at_least": "0.95",
-    }
     assert first["start"] == {
         "parts": [["KNO3", "60"], ["powdered sugar", "20"], ["corn syrup", "20"]],
+        "units": "si",
+    }
+    assert {one["key"]: one["start"] for one in first["boxes"]} == {
         "cook": "119 C",
         "minutes": "8",
         "throat": "8 mm",
         "grains": "4",
-        "limits": limits,
-        "units": "si",
+        "pour_viscosity_Pa_s-at_most": "10 Pa s",
+        "peak_pressure_MPa-at_most": "6.895 MPa",  # 1000 psi of the case
+        "relative_solids_20C-at_least": "0.95",
     }
     assert first["corners"] == ["KNO3", "powdered sugar", "corn syrup"]
-    assert first["bounds"][0] == [55.0, 60.0]
-    assert first["view"] == [[50.0, 65.0], [0.0, 40.0], [5.0, 40.0]]
-    assert [one["key"] for one in first["settings"]] == [
-        "cook",
-        "minutes",
-        "throat",
-        "grains",
-    ]
-    assert first["missing"] == []
-    assert "invented numbers" in first["example"]
+    assert first["bounds"][0] == (55.0, 60.0)
+    assert first["view"] == [(50.0, 65.0), (0.0, 40.0), (5.0, 40.0)]
     marks = {(one["kind"], one["name"]): one["at"] for one in first["marks"]}
     assert marks["base", "base"] == [60.0, 20.0, 20.0]
     assert marks["measured", "58/14/28"] == [58.0, 14.0, 28.0]
@@ -72,8 +61,9 @@ def test_units_that_are_none(page: Page, units: Any) -> None:
 
 def test_the_hash_is_that_of_the_files(bench: Path) -> None:
     """SHA-256 of the bench file and behind it that of the strands it names."""
-    whole = bench.read_bytes() + (bench.parent / "strands.csv").read_bytes()
-    assert Desk(bench).hash == hashlib.sha256(whole).hexdigest()
+    files = (bench, bench.parent / "strands.csv")
+    digests = [hashlib.sha256(one.read_bytes()).hexdigest() for one in files]
+    assert Page(bench).hash == "".join(digests)
 
 
 def test_a_change_on_the_disk_is_seen(bench: Path) -> None:
@@ -94,7 +84,8 @@ def test_a_change_on_the_disk_is_seen(bench: Path) -> None:
         page.reload()
     assert (page.hash, page.bench()) == (before, first)
     edited(bench, ('throat = "wide"', 'throat = "9 mm"'))
-    assert page.reload()["start"]["throat"] == "9 mm"
+    page.reload()
+    assert page.boxes["si"]["throat"].start == "9 mm"
     assert page.changed == ""
     assert page.hash != before
 
@@ -120,27 +111,17 @@ def test_a_bench_that_is_none_is_one_line(bench: Path, tmp_path: Path) -> None:
 
 def test_the_last_64_settings_are_kept(bench: Path) -> None:
     """The same object for the same settings; the oldest of 65 is made anew."""
-    desk = Desk(bench)
-    made = [
-        desk.asked(Settings(limits=(("pour_viscosity_Pa_s-at_most", 5.0 + i),)))
-        for i in range(64)
-    ]
-    assert (
-        desk.asked(Settings(limits=(("pour_viscosity_Pa_s-at_most", 5.0),))) is made[0]
-    )
-    desk.asked(Settings())
-    assert (
-        desk.asked(Settings(limits=(("pour_viscosity_Pa_s-at_most", 6.0),)))
-        is not made[1]
-    )
-    assert (
-        desk.asked(Settings(limits=(("pour_viscosity_Pa_s-at_most", 5.0),))) is made[0]
-    )
+    desk = Page(bench)
+    made = [desk.asked((("pour_viscosity_Pa_s-at_most", 5.0 + i),)) for i in range(64)]
+    assert desk.asked((("pour_viscosity_Pa_s-at_most", 5.0),)) is made[0]
+    desk.asked(())
+    assert desk.asked((("pour_viscosity_Pa_s-at_most", 6.0),)) is not made[1]
+    assert desk.asked((("pour_viscosity_Pa_s-at_most", 5.0),)) is made[0]
 
 
 def test_a_limit_above_the_case_leaves_the_case(page: Page) -> None:
     """Whoever allows more than the rating is held against the rating all the same."""
-    higher = page.asked(Settings(limits=(("peak_pressure_MPa-at_most", 9.0),)))
+    higher = page.asked((("peak_pressure_MPa-at_most", 9.0),))
     pressures = [x for x in higher.limits if x.key == "peak_pressure_MPa"]
     assert [(round(x.value, 3), x.whose) for x in pressures] == [
         (9.0, "your limit"),
@@ -150,13 +131,13 @@ def test_a_limit_above_the_case_leaves_the_case(page: Page) -> None:
 
 def test_a_throat_is_that_of_a_file_which_states_it(bench: Path) -> None:
     """Also its uncertainty, which the file states in mm and not in per cent."""
-    asked = Desk(bench).asked(Settings(throat=0.0085, grains=3))
+    asked = Page(bench).asked((("grains", 3), ("throat", 0.0085)))
     edited(
         bench,
         ('throat = "8 mm"', 'throat = "8.5 mm"'),
         ("segments = 4", "segments = 3"),
     )
-    stated = Desk(bench).world.motor
+    stated = Page(bench).world.motor
     found = asked.question.motor
     assert found is not None
     assert stated is not None
@@ -187,4 +168,4 @@ def test_a_recipe_may_have_any_name(bench: Path) -> None:
     name = "<img onerror=alert(1)>"
     line = f'[recipes]\n"{name}" = "KNO3:61 powdered sugar:19 corn syrup:20"\n'
     first: dict[str, Any] = Page(edited(bench, ("[recipes]\n", line))).bench()
-    assert name in [one["name"] for one in first["recipes"]]
+    assert name in first["recipes"]

@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 from matplotlib.path import Path as Outline
 
+from castsugar.draw_set import MANY
 from castsugar.evaluation import evaluate_columns
 from castsugar.limits import chances_of, judge
-from castsugar.page.live import Page
-from castsugar.page.region import surveyed, triangle_of
-from castsugar.page.state import Settings, read_state
+from castsugar.page.desk import Page
+from castsugar.page.region import region, surveyed
+from castsugar.page.triangle import triangle_of
 from castsugar.survey import Lattice, lattice
 
 # Exact: derived beside each, or both sides are computed.
@@ -74,15 +75,18 @@ def test_areas_are_where_mixes_keep_the_limits(
     page: Page, start: dict[str, Any]
 ) -> None:
     """Every mix of the lattice, moved a little to its middle, is judged by itself."""
-    triangle, asked = triangle_of(page.world), page.asked(Settings())
-    found = surveyed(triangle, asked, "KNO3:60 powdered sugar:20 corn syrup:20")
-    drawn = page.region(1, start)
+    triangle, asked = triangle_of(page.world), page.asked(())
+    found = surveyed(asked, "KNO3:60 powdered sugar:20 corn syrup:20")
+    drawn = region(page, start)
     points = found.lattice.shares[:, [0, 2]]
     grid = (found.lattice.first.mean(), found.lattice.last.mean())
     near = points + 1e-4 * (np.array(grid) - points)
-    few, chances = asked.few, {"chances": chances_of(asked.limits)}
+    few, chances = (
+        asked.question.for_table(MANY + 1),
+        {"chances": chances_of(asked.limits)},
+    )
     texts = [
-        " ".join(f"{n}:{x:.8f}" for n, x in zip(triangle.corners, row, strict=True))
+        " ".join(f"{n}:{x:.8f}" for n, x in zip(triangle.bounds, row, strict=True))
         for row in found.lattice.shares
     ]
     alone = evaluate_columns(
@@ -108,14 +112,12 @@ def test_a_narrow_throat_shows_where_it_bursts(
 ) -> None:
     """Where the expected peak is above the case nothing is only not known."""
     narrow = start | {"throat": "6 mm"}
-    drawn = page.region(3, narrow, coarse=True)
-    assert drawn["seq"] == 3
+    drawn = region(page, narrow, coarse=True)
     assert drawn["above"]
     assert drawn["kept"] == []
     assert drawn["best"] is None
-    asked = page.asked(read_state(narrow, page.starts).settings)
+    asked = page.asked(page.state(narrow).settings)
     found = surveyed(
-        triangle_of(page.world),
         asked,
         "KNO3:60 powdered sugar:20 corn syrup:20",
         coarse=True,
@@ -131,9 +133,9 @@ def test_what_has_no_pour_model_keeps_nothing(bench: Any) -> None:
     )
     bench.write_text(text, "utf-8")
     page = Page(bench)
-    told = page.region(
-        1,
-        page.start
+    told = region(
+        page,
+        page.start()
         | {"parts": [["KNO3", "60"], ["powdered sugar", "20"], ["mannitol", "20"]]},
         coarse=True,
     )
@@ -145,19 +147,19 @@ def test_what_has_no_pour_model_keeps_nothing(bench: Any) -> None:
 @pytest.mark.slow
 def test_the_best_mix_keeps_all_and_is_best(page: Page, start: dict[str, Any]) -> None:
     """By the goal of the bench, within its bounds of 55 to 60 % nitrate."""
-    triangle, asked = triangle_of(page.world), page.asked(Settings())
-    found = surveyed(triangle, asked, "KNO3:60 powdered sugar:20 corn syrup:20")
+    asked = page.asked(())
+    found = surveyed(asked, "KNO3:60 powdered sugar:20 corn syrup:20")
     column = np.array(found.columns["density_impulse_kg_s_m3"])
     nitrate, _, syrup = found.lattice.shares.T
     within = (nitrate > 54.99) & (nitrate < 60.01) & (syrup > 9.99) & (syrup < 35.01)
     best = int(np.argmax(np.where(found.kept & within, column, -np.inf)))
     assert best != int(np.argmax(np.where(found.kept, column, -np.inf)))
-    assert page.region(1, start)["best"] == found.lattice.shares[best].tolist()
+    assert region(page, start)["best"] == found.lattice.shares[best].tolist()
 
 
 def test_a_recipe_without_room_is_one_line(page: Page, start: dict[str, Any]) -> None:
     """Nothing is left for the corners by 80 % of a fourth ingredient."""
     parts = [["KNO3", "10"], ["corn syrup", "10"], ["sorbitol", "80"]]
     with pytest.raises(Exception, match="no mix of the triangle") as caught:
-        page.region(1, start | {"parts": parts})
+        region(page, start | {"parts": parts})
     assert getattr(caught.value, "key", "") == "parts"

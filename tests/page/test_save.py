@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from castsugar.errors import InputError
-from castsugar.page.live import Page
+from castsugar.page.desk import Page
 from castsugar.page.save import ChangedElsewhere, Saver
 
 pytestmark = pytest.mark.exact
@@ -32,8 +32,7 @@ class Hand:
     def ask(self, kind: str = "recipe", **more: Any) -> dict[str, Any]:
         """Save; by default a new recipe, for sure."""
         limits = more.pop("limits", {})
-        state = {**self.page.start, "parts": PARTS}
-        state["limits"] = {**state["limits"], **limits}
+        state = {**self.page.start(), "parts": PARTS, **limits}
         asked = {"kind": kind, "name": "new", "state": state, "sure": True}
         return self.saver.save(asked | {"hash": self.page.hash} | more)
 
@@ -74,9 +73,11 @@ def test_shown_before_written(hand: Hand) -> None:
     """Not sure: the line that comes is shown, and nothing is written."""
     old, there = hand.data, names(hand.bench.parent)
     for sure in (False, None, 1, "yes"):
-        assert hand.ask(sure=sure) == {"before": "", "after": NEW}
+        assert hand.ask(sure=sure) == {"diff": f"+ {NEW}"}
     shown = hand.ask(name="red", sure=False)
-    assert shown == {"before": RED, "after": NEW.replace("new", '"red"')}
+    new = NEW.replace("new", '"red"')
+    lines = [x for x in shown["diff"].splitlines() if not x.startswith("?")]
+    assert lines == [f"- {RED}", f"+ {new}"]
     assert hand.data == old
     assert names(hand.bench.parent) == there
 
@@ -105,7 +106,7 @@ def test_undo_of_several(hand: Hand) -> None:
     for step in (2, 1, 0):
         assert hand.undo() == {"hash": hand.page.hash, "undo": step > 0}
         assert hand.data == kept[step]
-        assert hand.page.text.encode() == kept[step]
+        assert hand.page.world.bench.text.encode() == kept[step]
     with pytest.raises(InputError, match="nothing was saved"):
         hand.undo()
 
@@ -247,7 +248,7 @@ def test_limits_with_their_comments(hand: Hand) -> None:
     expected = expected.replace(b"at_least = 0.95,", b"at_least = 0.97,")
     assert hand.data == expected
     assert b"# below: stays soft" in hand.data
-    assert hand.page.start["limits"]["pour_viscosity_Pa_s-at_most"] == "12 Pa s"
+    assert hand.page.boxes["si"]["pour_viscosity_Pa_s-at_most"].start == "12 Pa s"
 
 
 @pytest.mark.slow

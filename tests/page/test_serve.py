@@ -19,9 +19,8 @@ import pytest
 from castsugar.errors import InputError
 from castsugar.page import serve
 from castsugar.page.deeds import Deeds
-from castsugar.page.gate import HEADERS, LARGEST_BODY, TOKEN, Access
-from castsugar.page.live import Page
-from castsugar.page.routes import Site
+from castsugar.page.desk import Page
+from castsugar.page.gate import HEADERS, LARGEST_BODY, POLICY, TOKEN, Access
 
 pytestmark = pytest.mark.exact
 
@@ -65,7 +64,7 @@ def test_port_taken() -> None:
 class Stand:
     """A page that computes nothing."""
 
-    path, hash, text, changed, base = Path("bench.toml"), "h1", "", "", "base"
+    path, hash, changed, base = Path("bench.toml"), "h1", "", "base"
     read_only = False
 
     def __init__(self) -> None:
@@ -79,15 +78,10 @@ class Stand:
         self.go.wait(PATIENCE)
         return {}
 
-    def answer(self, seq: int, state: Any) -> Any:
+    def answer(self, state: Any, *, whole: bool) -> Any:
         """Answer at once."""
-        self.asked.append(f"answer {seq}")
-        return {"seq": seq}
-
-    def region(self, seq: int, state: Any, *, coarse: bool = False) -> Any:
-        """Answer at once."""
-        self.asked.append(f"region {seq}")
-        return {"seq": seq}
+        self.asked.append(f"answer {state}")
+        return {"said": state}
 
 
 class Server:
@@ -99,9 +93,9 @@ class Server:
         self.port = self.own.getsockname()[1]
         access = Access(self.port, "t0ken")
         page = cast(Page, self.page)
-        site = Site(access, page, self.deeds, lambda error: None)
+        site = serve.Site(access, page, self.deeds, lambda error: None)
         self.own.listen()
-        self.server = serve._server(site)
+        self.server = serve.Server(site)
         self.thread = threading.Thread(
             target=self.server.run, kwargs={"sockets": [self.own]}, daemon=True
         )
@@ -155,6 +149,12 @@ def answered(data: bytes) -> tuple[int, str]:
     return (int(found[1]) if found else 0), text
 
 
+@pytest.fixture(autouse=True)
+def _computed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let the stand answer."""
+    monkeypatch.setattr(serve, "answered", Stand.answer)
+
+
 @pytest.fixture
 def server() -> Iterator[Server]:
     """Serve a stand."""
@@ -180,8 +180,7 @@ def test_statuses_over_a_socket(server: Server) -> None:
         "token": server.ask("POST /answer", b"{}", **{TOKEN: None}),
         "type": server.ask("POST /answer", b"{}", content_type="text/plain"),
         "size": server.ask("POST /answer", big),
-        "number": server.ask("POST /answer", b'{"seq": NaN}'),
-        "good": server.ask("POST /answer", b'{"seq": 4}'),
+        "good": server.ask("POST /answer", b'{"state": 4}'),
     }
     assert {name: one[0] for name, one in found.items()} == {
         "page": 200,
@@ -195,15 +194,15 @@ def test_statuses_over_a_socket(server: Server) -> None:
         "token": 403,
         "type": 415,
         "size": 413,
-        "number": 400,
         "good": 200,
     }
     for name, (_, text) in found.items():
         head = text.partition("\r\n\r\n")[0].lower()
         for header, value in HEADERS.items():
             assert f"{header}: {value}" in head, (name, header)
+        assert f"content-security-policy: {POLICY}" in head, name
         assert "\r\nserver:" not in head
-    assert json.loads(found["good"][1].partition("\r\n\r\n")[2])["seq"] == 4
+    assert json.loads(found["good"][1].partition("\r\n\r\n")[2])["said"] == 4
     assert server.page.asked == ["answer 4"]
 
 
@@ -218,19 +217,20 @@ def test_length_that_lies(server: Server) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("status", [400, 503])
-def test_what_the_site_does_not_answer(
-    server: Server, status: int, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """No HTTP, or too much at once: answered with all headers all the same."""
-    if status == 400:
-        found = answered(server.raw(b"no such thing\r\n\r\n"))
-    else:
-        monkeypatch.setattr(serve, "CONNECTIONS", 0)
-        found = server.ask("GET /")
-    assert found[0] == status
+def test_too_much_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Connections are counted, and who is one too many is answered by a status."""
+    monkeypatch.setattr(serve, "CONNECTIONS", 2)
+    server = Server()
+    wait_for(lambda: server.server.started)
+    with server.connected():
+        wait_for(lambda: len(server.server.server_state.connections) == 1)
+        status, text = server.ask("GET /")
+    assert status == 503
+    wait_for(lambda: not server.server.server_state.connections)
+    assert server.ask("GET /")[0] == 200
     for header, value in HEADERS.items():
-        assert f"{header}: {value}" in found[1].lower(), header
+        assert f"{header}: {value}" in text.lower(), header
+    server.end()
 
 
 @pytest.mark.slow
@@ -238,7 +238,7 @@ def test_one_computes_at_a_time(server: Server) -> None:
     """What is asked meanwhile waits; documents do not."""
     first = server.later("POST /bench", b"{}")
     assert server.page.entered.wait(PATIENCE)
-    answer = server.later("POST /answer", b'{"seq": 2}')
+    answer = server.later("POST /answer", b'{"state": 2}')
     wait_for(lambda: len(server.server.server_state.tasks) == 2)
     assert server.ask("GET /live.css")[0] == 200
     assert server.page.asked == ["bench"]
@@ -270,12 +270,12 @@ def test_silent_connection_is_cut(said: bytes, monkeypatch: pytest.MonkeyPatch) 
 
 
 @pytest.mark.slow
-def test_end_leaves_nothing() -> None:
+def test_end_leaves_nothing(tmp_path: Path) -> None:
     """The folder of the deeds goes with the server."""
     server = Server()
     wait_for(lambda: server.server.started)
-    assert "_room" not in vars(server.deeds)  # nothing is made before it is needed
-    room = Path(server.deeds._room.name)
+    server.deeds._run("weigh", ["--help"], tmp_path)
+    room = Path(server.deeds.room.name)
     assert room.is_dir()
     server.end()
     assert not room.exists()

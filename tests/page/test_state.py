@@ -2,54 +2,57 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 import pytest
 
 from castsugar.kitchen.heat import Cook
-from castsugar.page.live import Page
-from castsugar.page.state import BoxError, Settings, read_state
+from castsugar.page.answer import answered
+from castsugar.page.boxes import BoxError
+from castsugar.page.desk import Page
 
 # Exact: texts and what they say are written beside each other.
 pytestmark = pytest.mark.exact
 
+quick, rest = (partial(answered, whole=whole) for whole in (False, True))
+
 PARTS = [["KNO3", "60"], ["powdered sugar", "17"], ["corn syrup", "23"]]
 
 
-def test_the_bench_itself_is_no_setting(start: dict[str, Any]) -> None:
+def test_the_bench_itself_is_no_setting(page: Page, start: dict[str, Any]) -> None:
     """Texts of the bench, and empty ones, leave the bench as it is."""
-    assert read_state(start, {"si": start}).settings == Settings()
-    empty = {"parts": PARTS, "cook": "", "minutes": "", "throat": "", "limits": {}}
-    read = read_state(empty, {"si": start})
-    assert read.settings == Settings()
+    assert page.state(start).settings == ()
+    empty = {"parts": PARTS, "cook": "", "minutes": "", "throat": ""}
+    read = page.state(empty)
+    assert read.settings == ()
     assert read.recipe == "KNO3:60 powdered sugar:17 corn syrup:23"
 
 
-def test_settings_are_read_in_si(start: dict[str, Any]) -> None:
+def test_settings_are_read_in_si(page: Page, start: dict[str, Any]) -> None:
     """250 F are 121.111 C; 5/16 in are 7.9375 mm, by the definition of the inch."""
-    limits = start["limits"] | {"pour_viscosity_Pa_s-at_most": "8.5"}
     typed = start | {
         "cook": "250 F",
         "minutes": "10",
         "throat": "5/16 in",
         "grains": "5",
-        "limits": limits,
+        "pour_viscosity_Pa_s-at_most": "8.5",
     }
-    found = read_state(typed, {"si": start}).settings
-    assert found.cook is not None
-    assert found.cook.pour_temperature == pytest.approx(218.0 / 1.8 + 273.15)
-    assert found.cook.duration == 600.0
-    assert found.throat == pytest.approx(7.9375e-3, rel=1e-12)
-    assert (found.grains, found.limits) == (5, (("pour_viscosity_Pa_s-at_most", 8.5),))
+    found = dict(page.state(typed).settings)
+    assert found["cook"].pour_temperature == pytest.approx(218.0 / 1.8 + 273.15)
+    assert found["cook"].duration == 600.0
+    assert found["throat"] == pytest.approx(7.9375e-3, rel=1e-12)
+    assert (found["grains"], found["pour_viscosity_Pa_s-at_most"]) == (5, 8.5)
 
 
-def test_a_cook_keeps_the_minutes_of_the_bench(start: dict[str, Any]) -> None:
+def test_a_cook_keeps_the_minutes_of_the_bench(
+    page: Page, start: dict[str, Any]
+) -> None:
     """The temperature alone may be typed; a text with its own time stands as it is."""
-    alone = read_state(start | {"cook": "121 C", "minutes": ""}, {"si": start}).settings
-    assert alone.cook == Cook.hold(394.15, 480.0)
+    alone = page.state(start | {"cook": "121 C", "minutes": ""}).settings
+    assert dict(alone)["cook"] == Cook.hold(394.15, 480.0)
     whole = start | {"cook": "0 min 25 C, 6 min 121 C", "minutes": ""}
-    profile = read_state(whole, {"si": start}).settings.cook
-    assert profile is not None
+    profile = dict(page.state(whole).settings)["cook"]
     assert (profile.duration, profile.pour_temperature) == (360.0, 394.15)
 
 
@@ -80,30 +83,30 @@ REFUSED: tuple[tuple[str, dict[str, Any], str], ...] = (
     ("grains", {"grains": "NaN"}, "1 to 50"),
     (
         "pour_viscosity_Pa_s-at_most",
-        {"limits": {"pour_viscosity_Pa_s-at_most": "NaN"}},
+        {"pour_viscosity_Pa_s-at_most": "NaN"},
         "finite",
     ),
     (
         "pour_viscosity_Pa_s-at_most",
-        {"limits": {"pour_viscosity_Pa_s-at_most": "1e9 Pa s"}},
+        {"pour_viscosity_Pa_s-at_most": "1e9 Pa s"},
         "pour viscosity, at most",
     ),
     (
         "pour_viscosity_Pa_s-at_most",
-        {"limits": {"pour_viscosity_Pa_s-at_most": "-1"}},
-        "zero",
+        {"pour_viscosity_Pa_s-at_most": "-1"},
+        "allowed 0.001 to",
     ),
     (
         "pour_viscosity_Pa_s-at_most",
-        {"limits": {"pour_viscosity_Pa_s-at_most": "8,5"}},
+        {"pour_viscosity_Pa_s-at_most": "8,5"},
         "write 8.5",
     ),
     (
         "peak_pressure_MPa-at_most",
-        {"limits": {"peak_pressure_MPa-at_most": "1000000000"}},
+        {"peak_pressure_MPa-at_most": "1000000000"},
         "allowed",
     ),
-    ("limits", {"limits": {"flame": "3"}}, "no limit of the bench"),
+    ("flame", {"flame": "3"}, "the bench states none"),
     ("units", {"units": "imperial"}, "si or us"),
     ("cook", {"cook": ["119 C"]}, "no text"),
     ("cook", {"cook": "1" * 5000}, "no text"),
@@ -112,11 +115,11 @@ REFUSED: tuple[tuple[str, dict[str, Any], str], ...] = (
 
 @pytest.mark.parametrize(("key", "change", "words"), REFUSED)
 def test_what_is_no_value_is_one_line(
-    start: dict[str, Any], key: str, change: dict[str, Any], words: str
+    page: Page, start: dict[str, Any], key: str, change: dict[str, Any], words: str
 ) -> None:
     """Every refusal names its box and says in one line what is wrong."""
     with pytest.raises(BoxError) as caught:
-        read_state(start | {"parts": PARTS} | change, {"si": start})
+        page.state(start | {"parts": PARTS} | change)
     assert caught.value.key == key
     assert words in str(caught.value)
     assert "\n" not in str(caught.value)
@@ -136,29 +139,31 @@ def test_a_limit_with_its_unit(
     page: Page, typed: str, us: bool, value: float | str
 ) -> None:
     """A plain number is in the units shown; "case" is what the case may hold."""
-    start = page.starts["us" if us else "si"]
-    boxes = start["limits"] | {"peak_pressure_MPa-at_most": typed}
-    ((key, found),) = page.state(start | {"limits": boxes}).settings.limits
+    start = page.start("us" if us else "si")
+    state = start | {"peak_pressure_MPa-at_most": typed}
+    ((key, found),) = page.state(state).settings
     assert key == "peak_pressure_MPa-at_most"
     assert found == value if value == "case" else found == pytest.approx(value)
-    assert page.answer(1, start | {"limits": boxes})["verdict"]
+    assert quick(page, state)["verdict"]
 
 
 def test_us_units_are_those_of_every_box(page: Page) -> None:
     """8 mm are 0.31496 in, 119 C 246.2 F, 6.895 MPa 1000 psi, by their definitions."""
-    start = page.starts["us"]
-    assert (start["throat"], start["cook"]) == ("0.315 in", "246.2 F")
-    assert start["limits"]["peak_pressure_MPa-at_most"] == "1000 psi"
-    assert page.state(start).settings == Settings()
-    sliders = {one["key"]: one for one in page.bench("us")["settings"]}
+    starts = {key: box.start for key, box in page.boxes["us"].items()}
+    assert (starts["throat"], starts["cook"]) == ("0.315 in", "246.2 F")
+    assert starts["peak_pressure_MPa-at_most"] == "1000 psi"
+    assert page.state(page.start("us") | starts).settings == ()
+    sliders = {one["key"]: one for one in page.bench("us")["boxes"]}
     assert (sliders["cook"]["unit"], sliders["throat"]["unit"]) == ("F", "in")
 
 
 @pytest.mark.parametrize("typed", [None, [], "state", 3])
-def test_what_is_no_state_is_refused(start: dict[str, Any], typed: Any) -> None:
+def test_what_is_no_state_is_refused(
+    page: Page, start: dict[str, Any], typed: Any
+) -> None:
     """Anything but a table of boxes."""
     with pytest.raises(BoxError):
-        read_state(typed, {"si": start})
+        page.state(typed)
 
 
 @pytest.mark.parametrize(
@@ -173,7 +178,7 @@ def test_what_is_no_mix_is_one_line(
 ) -> None:
     """The library's own message about an ingredient, at the box of the recipe."""
     with pytest.raises(BoxError) as caught:
-        page.answer(1, start | {"parts": parts})
+        quick(page, start | {"parts": parts})
     assert caught.value.key == "parts"
     assert words in str(caught.value)
     assert "\n" not in str(caught.value)
@@ -182,5 +187,5 @@ def test_what_is_no_mix_is_one_line(
 def test_a_motor_that_cannot_be_is_one_line(page: Page, start: dict[str, Any]) -> None:
     """A throat wider than the core of 14 mm."""
     with pytest.raises(BoxError) as caught:
-        page.answer(1, start | {"throat": "15 mm"})
+        quick(page, start | {"throat": "15 mm"})
     assert caught.value.key == "throat"

@@ -74,37 +74,21 @@ def hardware_of(bench: Bench, database: Database) -> Hardware:
         raise InputError(f"{bench.path}, [motor]: {text}") from None
 
 
-def resized(
-    motor: Hardware,
-    bench: Bench,
-    *,
-    throat: float | None = None,
-    segments: int | None = None,
-) -> Hardware:
-    """Return the motor of a bench file as if the file stated another throat or grain.
+def resized(motor: Hardware, bench: Bench) -> Hardware:
+    """Return a motor with throat and grain of a bench, all else as it is.
 
     Parameters
     ----------
     motor : Hardware
-        As :func:`hardware_of` made it of this file.
+        As :func:`hardware_of` made it of a bench that differs in these alone.
     bench : Bench
-    throat : float, optional
-        Diameter. [m]
-    segments : int, optional
-        Number of grains.
 
     Raises
     ------
     InputError
-        A motor that cannot be built, or a grain whose areas are stated.
+        A motor that cannot be built.
     """
-    table = dict(bench.motor or {})
-    if throat is not None:
-        table["throat"] = throat
-    if segments is not None and "segments" not in table["grain"]:
-        raise InputError("the grain is stated by its areas; its number is one")
-    if segments is not None:
-        table["grain"] = {**table["grain"], "segments": segments}
+    table = bench.motor or {}
     return replace(
         motor,
         grain=_grain(table["grain"]),

@@ -56,7 +56,7 @@ def add_parser(commands: Any) -> None:
 def run(options: argparse.Namespace) -> int:
     """Serve the page until Ctrl-C."""
     from castsugar.page import serve
-    from castsugar.page.live import Page
+    from castsugar.page.desk import Page
 
     path = stated_world(options).bench.path.resolve()
     read_only = options.read_only

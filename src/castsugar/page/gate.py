@@ -8,7 +8,6 @@ Origin keep these out.
 from __future__ import annotations
 
 import hmac
-import secrets
 from collections.abc import Mapping
 from dataclasses import field
 
@@ -20,26 +19,22 @@ TOKEN_BYTES, LARGEST_BODY = 24, 20_000
 #: The header that carries the token.
 TOKEN = "x-castsugar-token"
 
-#: The page runs its own script and style, and speaks to its own server only.
-_POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src data:; "
-    "connect-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
-)
-
-#: A document that was made runs nothing; its style is inside it.
-_STILL = (
-    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; "
-    "frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
-)
-
+#: Headers of every answer.
 HEADERS = {
-    "content-security-policy": _POLICY,
     "x-content-type-options": "nosniff",
     "referrer-policy": "no-referrer",
     "cache-control": "no-store",
     "cross-origin-resource-policy": "same-origin",
 }
-STILL = HEADERS | {"content-security-policy": _STILL}
+
+#: The page runs its own script and style, and speaks to its own server only. A document
+#: that was made runs nothing; its style is inside it.
+_CLOSED = "frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src data:; "
+    f"connect-src 'self'; {_CLOSED}"
+)
+STILL = f"default-src 'none'; style-src 'unsafe-inline'; img-src data:; {_CLOSED}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,15 +45,6 @@ class Request:
     path: str
     headers: Mapping[str, str] = field(default_factory=dict)
     body: bytes = b""
-
-
-@dataclass(frozen=True, slots=True)
-class Response:
-    """What is answered."""
-
-    status: int
-    headers: Mapping[str, str]
-    body: bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,34 +65,22 @@ class Access:
         return f"http://{self.hosts[0]}/#{self.token}"
 
 
-def new_token() -> str:
-    """Return a token that nobody can guess."""
-    return secrets.token_urlsafe(TOKEN_BYTES)
-
-
 def refused(request: Request, access: Access) -> tuple[int, str] | None:
     """Return status and line for a request that is not allowed; None if it is."""
-    host = request.headers.get("host", "").lower()
-    if host not in access.hosts:
-        return 421, "this server answers to 127.0.0.1 and localhost only"
-    if request.method == "GET":
-        return None
-    if request.method != "POST":
-        return 405, "only GET and POST"
-    return _refused_post(request, access, host)
-
-
-def _refused_post(
-    request: Request, access: Access, host: str
-) -> tuple[int, str] | None:
-    headers = request.headers
-    if headers.get("origin", "") != f"http://{host}":
-        return 403, "asked by another page"
+    headers, host = request.headers, request.headers.get("host", "").lower()
     given = headers.get(TOKEN, "").encode("utf-8", "replace")
-    if not hmac.compare_digest(given, access.token.encode()):
-        return 403, "open the link that the terminal shows"
-    if headers.get("content-type", "").partition(";")[0].strip() != "application/json":
-        return 415, "only JSON"
-    if len(request.body) > LARGEST_BODY:
-        return 413, f"at most {LARGEST_BODY:,} bytes"
-    return None
+    known = hmac.compare_digest(given, access.token.encode())
+    kind = headers.get("content-type", "").partition(";")[0].strip()
+    here = "this server answers to 127.0.0.1 and localhost only"
+    rules = [(host in access.hosts, 421, here)]
+    if request.method != "GET":
+        own = headers.get("origin", "") == f"http://{host}"
+        small = len(request.body) <= LARGEST_BODY
+        rules += [
+            (request.method == "POST", 405, "only GET and POST"),
+            (own, 403, "asked by another page"),
+            (known, 403, "open the link that the terminal shows"),
+            (kind == "application/json", 415, "only JSON"),
+            (small, 413, f"at most {LARGEST_BODY:,} bytes"),
+        ]
+    return next(((status, no) for allowed, status, no in rules if not allowed), None)

@@ -1,29 +1,23 @@
-"""The triangle of the page: its corners and view, and where mixes keep the limits."""
+"""Where the mixes of the triangle keep the limits."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 
-from castsugar.bench.world import World
 from castsugar.columns import COLUMN
+from castsugar.draw_set import MANY
 from castsugar.errors import CastsugarError
-from castsugar.frozen import dataclass
-from castsugar.mix.text import parse_recipe
-from castsugar.mix.weighing import item_name
-from castsugar.page.desk import FIRST, Asked, base_of
-from castsugar.page.state import BoxError
+from castsugar.page.boxes import BoxError
+from castsugar.page.desk import Asked, Page
+from castsugar.page.triangle import triangle_of
 from castsugar.report import numbers
 from castsugar.report.field import FIELDS
 from castsugar.report.shown import Shown
 from castsugar.survey import Survey, lattice, survey
-
-#: How far the view goes beyond the bounds, and half the width of bounds that the bench
-#: does not state. [%]
-_WIDER, _USUAL = 5.0, 10.0
 
 #: Step while a hand moves. [%]
 _COARSE = 2.0
@@ -32,104 +26,43 @@ _COARSE = 2.0
 GOAL = "density_impulse_kg_s_m3"
 
 
-@dataclass(frozen=True, slots=True)
-class Triangle:
-    """Three ingredients as the bench types them, with bounds in per cent of the mix.
-
-    `searched` says whether the bench states these bounds, for its search.
-    """
-
-    corners: tuple[str, ...]
-    bounds: tuple[tuple[float, float], ...]
-    searched: bool
-
-    @property
-    def view(self) -> tuple[tuple[float, float], ...]:
-        """Bounds a little wider, within the triangle. [%]"""
-        wider = ((low - _WIDER, high + _WIDER) for low, high in self.bounds)
-        return tuple((max(low, 0.0), min(high, 100.0)) for low, high in wider)
-
-    def split(self, world: World, recipe: str) -> tuple[list[float], dict[str, float]]:
-        """Return shares of a recipe at the corners [%], and those of other parts."""
-        parts = parse_recipe(world.bench.recipe_text(recipe)).parts
-        whole, known = math.fsum(x for _, x in parts), world.database
-        shares = {item_name(known, name): x / whole for name, x in parts}
-        own = [item_name(known, name) for name in self.corners]
-        others = {name: x for name, x in shares.items() if x and name not in own}
-        return [round(100.0 * shares.get(name, 0.0), 4) for name in own], others
-
-
-def triangle_of(world: World) -> Triangle:
-    """Return the three ingredients with the widest bounds, else those of the base."""
-    search = world.bench.search or {}
-    bounds = dict(_searched(search))
-    searched = len(bounds) > 2
-    if not searched:
-        bounds = dict(_around(world))
-    known = {item_name(world.database, name) for name in bounds}
-    for name, _ in parse_recipe(FIRST).parts:
-        if len(bounds) < 3 and item_name(world.database, name) not in known:
-            bounds[name] = (0.0, 2.0 * _USUAL)
-    wide = sorted(bounds, key=lambda name: bounds[name][0] - bounds[name][1])[:3]
-    corners = tuple(name for name in bounds if name in wide)
-    return Triangle(corners, tuple(bounds[name] for name in corners), searched)
-
-
-def _searched(search: Mapping[str, Any]) -> Iterator[tuple[str, tuple[float, float]]]:
-    """Yield the bounds of a search in per cent; of a slot its first ingredient."""
-    for name, share in (search.get("ingredients") or {}).items():
-        low, high = share if isinstance(share, tuple) else (share, share)
-        typed = (search.get("choices") or {}).get(name, (name,))[0]
-        yield typed, (numbers.tidy(100.0 * low), numbers.tidy(100.0 * high))
-
-
-def _around(world: World) -> Iterator[tuple[str, tuple[float, float]]]:
-    """Yield bounds around the three largest parts of the base, in per cent."""
-    name = base_of(world)
-    parts = parse_recipe(world.recipes[name] if name else FIRST).parts
-    whole = math.fsum(x for _, x in parts)
-    for part, x in sorted(parts, key=lambda one: -one[1])[:3]:
-        share = 100.0 * x / whole
-        yield part, (max(share - _USUAL, 0.0), min(share + _USUAL, 100.0))
-
-
-def surveyed(
-    triangle: Triangle, asked: Asked, recipe: str, *, coarse: bool = False
-) -> Survey:
+def surveyed(asked: Asked, recipe: str, *, coarse: bool = False) -> Survey:
     """Judge the mixes of a view, 256 draws each.
 
     What stands at no corner keeps its share of the recipe.
     """
+    triangle, question = triangle_of(asked.world), asked.question.for_table(MANY + 1)
     try:
         _, others = triangle.split(asked.world, recipe)
         rest = 100.0 * (1.0 - math.fsum(others.values()))
         found = lattice(triangle.view, rest, least=_COARSE * coarse)
         if not len(found.shares):
             raise BoxError("parts", "the other parts leave no mix of the triangle")
-        return survey(asked.few, asked.limits, found, triangle.corners, others)
+        return survey(question, asked.limits, found, [*triangle.bounds], others)
     except CastsugarError as error:
-        raise BoxError("parts", " ".join(str(error).split())) from None
+        raise BoxError("parts", error) from None
 
 
-def region(
-    triangle: Triangle, found: Survey, asked: Asked, show: Shown
-) -> dict[str, Any]:
+def region(page: Page, typed: Any, *, coarse: bool = False) -> dict[str, Any]:
     """Return lines of the limits, areas, the best mix and one sentence.
 
     Points are pairs of per cent of the first and of the last corner.
     """
-    grid, distances = found.lattice, found.distances
-    allowed = asked.allowed
-    above, unknown = found.pressed(allowed) if allowed == allowed else (None, None)
+    state = page.state(typed)
+    asked, show = page.asked(state.settings), Shown(state.units)
+    found = surveyed(asked, state.recipe, coarse=coarse)
+    grid, distances, allowed = found.lattice, found.distances, asked.allowed
+    pressed = found.pressed(allowed) if allowed == allowed else ()
+    above, unknown = [grid.areas(x) for x in pressed] or ([], [])
     return {
         "limits": [
             {"label": FIELDS[one.limit.key].named(show), "lines": grid.lines(distance)}
             for one, distance in zip(found.judged, distances, strict=True)
         ],
         "kept": grid.areas(np.minimum.reduce(distances)) if distances else [],
-        "above": [] if above is None else grid.areas(above),
-        "unknown": [] if unknown is None else grid.areas(unknown),
-        "best": _best(triangle, found, asked),
+        "above": above,
+        "unknown": unknown,
+        "best": _best(found, asked),
         "words": "; ".join(_words(found, asked)) + ".",
     }
 
@@ -143,13 +76,13 @@ def goal_of(asked: Asked) -> tuple[str, float]:
     return GOAL, 1.0
 
 
-def _best(triangle: Triangle, found: Survey, asked: Asked) -> list[float] | None:
+def _best(found: Survey, asked: Asked) -> list[float] | None:
     """Return the best mix by the goal that keeps bounds and every limit."""
     column, sign = goal_of(asked)
-    values = sign * np.asarray(found.columns.get(column, np.nan), dtype=float)
-    low, high = np.transpose(triangle.bounds)
+    low, high = np.transpose([*triangle_of(asked.world).bounds.values()])
     shares = found.lattice.shares
     inside = ((shares > low - 1e-9) & (shares < high + 1e-9)).all(axis=1)
+    values = sign * np.asarray(found.columns.get(column, np.nan), dtype=float)
     values = np.where(found.kept & inside, values, np.nan)
     if np.isnan(values).all():
         return None

@@ -3,75 +3,194 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import logging
+import secrets
 import socket
 import threading
+import traceback
 import webbrowser
-from collections.abc import Awaitable, Callable
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable
+from importlib import resources
+from typing import Any
+
+import uvicorn
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request as Asked
+from starlette.responses import Response
+from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from castsugar.errors import CastsugarError, InputError
+from castsugar.page.answer import answered
 from castsugar.page.deeds import Deeds
-from castsugar.page.gate import HEADERS, LARGEST_BODY, Access, Request, new_token
-from castsugar.page.routes import Site, failed
-
-if TYPE_CHECKING:
-    from castsugar.page.live import Page
+from castsugar.page.desk import Page
+from castsugar.page.gate import (
+    HEADERS,
+    LARGEST_BODY,
+    POLICY,
+    STILL,
+    TOKEN_BYTES,
+    Access,
+    Request,
+    refused,
+)
+from castsugar.page.region import region
+from castsugar.page.save import ChangedElsewhere, Saver
 
 #: The only address.
 HOST = "127.0.0.1"
 
-#: Requests at once: of two browsers, six each, and some; idle seconds of a connection.
+#: Connections: of two browsers, six each, and some; idle seconds of one.
 CONNECTIONS, IDLE = 16, 30
+
+#: Path -> type and file of the package: all that can be had by GET but documents.
+STATICS = {
+    "/": ("text/html", "page/static/live.html"),
+    "/page.css": ("text/css", "report/templates/page.css"),
+    "/live.css": ("text/css", "page/static/live.css"),
+    **{
+        f"/{name}.js": ("text/javascript", f"page/static/{name}.js")
+        for name in ("live", "triangle", "cards", "curves")
+    },
+}
+
+#: Where documents are that a deed made.
+MADE = "/made/"
+
+Told = dict[str, Any]
+
+
+class Site:
+    """What the server serves, without sockets; one question at a time.
+
+    Parameters
+    ----------
+    access : Access
+    page : Page
+    deeds : Deeds
+    report : function
+        Told of a fault of castsugar, whose traceback is for the terminal alone.
+    """
+
+    def __init__(
+        self,
+        access: Access,
+        page: Page,
+        deeds: Deeds,
+        report: Callable[[Exception], None] = traceback.print_exception,
+    ) -> None:
+        self.access, self.page, self.deeds, self.report = access, page, deeds, report
+        self.lock = threading.Lock()
+        saver = Saver(page)
+        self._routes: dict[str, Callable[[Told], Told]] = {
+            "/bench": lambda asked: page.bench(asked.get("units")),
+            "/reload": lambda asked: page.reload(asked.get("units")),
+            "/answer": lambda asked: answered(page, asked.get("state"), whole=False),
+            "/rest": lambda asked: answered(page, asked.get("state"), whole=True),
+            "/region": lambda asked: region(
+                page, asked.get("state"), coarse=asked.get("coarse") is True
+            ),
+            "/deed": lambda asked: deeds.start(page, asked),
+            "/deed/state": lambda asked: deeds.state(asked.get("id")),
+            "/deed/stop": lambda asked: deeds.stop(asked.get("id")),
+        }
+        if not page.read_only:
+            self._routes |= {"/save": saver.save, "/undo": saver.undo}
+
+    def respond(self, request: Request) -> Response:
+        """Answer a request; whatever goes wrong is one line."""
+        if no := refused(request, self.access):
+            return failed(*no)
+        if request.method == "GET":
+            return self._document(request.path)
+        act = self._routes.get(request.path)
+        if act is None:
+            return failed(404, "there is nothing here")
+        try:
+            return self._acted(act, read_json(request.body))
+        except ChangedElsewhere as error:
+            return failed(409, str(error))
+        except CastsugarError as error:
+            key = getattr(error, "key", "")
+            return failed(422, " ".join(str(error).split()), key=key)
+        except Exception as error:  # noqa: BLE001 a page never sees a traceback
+            self.report(error)
+            return failed(500, "internal error, see the terminal")
+
+    def _acted(self, act: Callable[[Told], Told], asked: Told) -> Response:
+        with self.lock:
+            told = {"hash": self.page.hash} | act(asked)
+            if changed := self.page.changed:
+                told.setdefault("changed", changed)
+        return _response(200, json.dumps(told, allow_nan=False), "application/json")
+
+    def _document(self, path: str) -> Response:
+        """Return a file of the package, or a document that a deed made."""
+        if path in STATICS:
+            kind, name = STATICS[path]
+            found = resources.files("castsugar").joinpath(name)
+            return _response(200, found.read_bytes(), kind)
+        made = self.deeds.made.get(path.removeprefix(MADE))
+        if not path.startswith(MADE) or made is None:
+            return failed(404, "there is nothing here")
+        return _response(200, made, "text/html", STILL)
+
+
+def _response(
+    status: int, body: str | bytes, kind: str, policy: str = POLICY
+) -> Response:
+    told = {"content-type": f"{kind}; charset=utf-8", "content-security-policy": policy}
+    return Response(body, status, told)
+
+
+def failed(status: int, line: str, **more: str) -> Response:
+    """Return an error of one line."""
+    return _response(status, json.dumps({"error": line} | more), "application/json")
+
+
+def read_json(body: bytes) -> Told:
+    """Read what was sent: a table of texts, lists and tables; no number counts."""
+    try:
+        found = json.loads(body)
+    except (ValueError, RecursionError):
+        raise InputError("this is not JSON") from None
+    if not isinstance(found, dict):
+        raise InputError("this is no table of names and values")
+    return found
+
+
+# ----------------------------------------------------------------------------
+# Sockets.
 
 
 def bound(port: int) -> socket.socket:
     """Return a socket on this machine alone; port 0 lets the system choose."""
     if not 0 <= port <= 65_535:
         raise InputError(f"--port is {port}; allowed: 0 (any) to 65535")
-    made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
-        made.bind((HOST, port))
+        return socket.create_server((HOST, port))
     except OSError as error:
-        made.close()
         raise InputError(
             f"--port {port} cannot be had ({error.strerror}); leave --port out, and "
             "the system takes a free one"
         ) from None
-    return made
 
 
-def application(site: Site) -> Callable[..., Awaitable[None]]:
+def application(site: Site) -> Callable[..., Any]:
     """Return what answers every request by the site."""
-    from starlette.concurrency import run_in_threadpool
-    from starlette.requests import Request as Asked
-    from starlette.responses import Response
-
-    under_way: set[object] = set()
 
     async def serve(scope: Any, receive: Any, send: Any) -> None:
-        if scope["type"] != "http":
-            return
-        asked = Asked(scope, receive)
-        under_way.add(asked)
-        try:
-            if len(under_way) > CONNECTIONS:
-                told = failed(503, "too much is asked at once")
-            else:
-                headers = {name.lower(): x for name, x in asked.headers.items()}
-                body = await _body(asked)
-                request = Request(asked.method, asked.url.path, headers, body)
-                told = await run_in_threadpool(site.respond, request)
-        finally:
-            under_way.discard(asked)
-        answer = Response(told.body, told.status, dict(told.headers))
-        await answer(scope, receive, send)
+        if scope["type"] == "http":
+            asked = Asked(scope, receive)
+            body, path = await _body(asked), asked.url.path
+            request = Request(asked.method, path, asked.headers, body)
+            told = await run_in_threadpool(site.respond, request)
+            await told(scope, receive, send)
 
     return serve
 
 
-async def _body(asked: Any) -> bytes:
+async def _body(asked: Asked) -> bytes:
     """Return what was sent, no more than one byte too many of it."""
     found = b""
     async for piece in asked.stream():
@@ -81,48 +200,43 @@ async def _body(asked: Any) -> bytes:
     return found[: LARGEST_BODY + 1]
 
 
-def _server(site: Site) -> Any:
-    """Return the server of a site: it ends its deeds, and who says nothing is cut."""
-    import uvicorn
-    from uvicorn.protocols.http.h11_impl import H11Protocol
+class Patient(H11Protocol):
+    """A connection that has to ask something before it has waited too long."""
 
-    class Patient(H11Protocol):
-        """A connection that has to ask something before it has waited too long."""
+    def connection_made(self, transport: Any) -> None:
+        """Give it its time."""
+        super().connection_made(transport)
+        self.loop.call_later(IDLE, self._silent)
 
-        def connection_made(self, transport: Any) -> None:
-            super().connection_made(transport)
-            self.loop.call_later(IDLE, self._silent)
-
-        def _silent(self) -> None:
-            if self.cycle is None:
-                self.transport.close()
-
-        def send_400_response(self, msg: str) -> None:
-            """Answer what is no HTTP with our own headers."""
-            told = {"connection": "close", "content-length": "0"} | HEADERS
-            lines = "".join(f"{name}: {value}\r\n" for name, value in told.items())
-            self.transport.write(f"HTTP/1.1 400 {msg}\r\n{lines}\r\n".encode())
+    def _silent(self) -> None:
+        if self.cycle is None:
             self.transport.close()
 
-    class Server(uvicorn.Server):
-        """Ends its deeds however it is ended."""
 
-        async def shutdown(self, sockets: Any = None) -> None:
-            site.deeds.close()
-            await super().shutdown(sockets)
+class Server(uvicorn.Server):
+    """The server of a site, whose deeds end with it."""
 
-    return Server(
-        uvicorn.Config(
-            application(site),
-            http=Patient,
-            log_config=None,
-            lifespan="off",
-            ws="none",
-            server_header=False,
-            timeout_keep_alive=IDLE,
-            timeout_graceful_shutdown=0,
+    def __init__(self, site: Site) -> None:
+        self.site = site
+        super().__init__(
+            uvicorn.Config(
+                application(site),
+                http=Patient,
+                log_config=None,
+                lifespan="off",
+                ws="none",
+                server_header=False,
+                headers=list(HEADERS.items()),
+                limit_concurrency=CONNECTIONS,
+                timeout_keep_alive=IDLE,
+                timeout_graceful_shutdown=0,
+            )
         )
-    )
+
+    async def shutdown(self, sockets: Any = None) -> None:
+        """End deeds and connections, however it is ended."""
+        self.site.deeds.close()
+        await super().shutdown(sockets)
 
 
 def run(
@@ -141,21 +255,16 @@ def run(
     say : callable
         Takes a line: first the link, alone.
     """
-    access = Access(own.getsockname()[1], new_token())
-    deeds = Deeds(read_only=page.read_only)
-    site = Site(access, page, deeds, _reported, read_only=page.read_only)
+    access = Access(own.getsockname()[1], secrets.token_urlsafe(TOKEN_BYTES))
+    site = Site(access, page, Deeds(read_only=page.read_only))
     logging.getLogger("uvicorn").setLevel(logging.CRITICAL)
-    own.listen()
     say(access.address)
+
     if browser:
-        _beside(_shown, access.address, say)
-    _beside(_warmed, site)
+        threading.Thread(target=_shown, args=(access.address, say), daemon=True).start()
+    threading.Thread(target=_warmed, args=(site,), daemon=True).start()
     with contextlib.suppress(KeyboardInterrupt):
-        _server(site).run(sockets=[own])
-
-
-def _beside(act: Callable[..., None], *given: Any) -> None:
-    threading.Thread(target=act, args=given, daemon=True).start()
+        Server(site).run(sockets=[own])
 
 
 def _shown(address: str, say: Callable[[str], None]) -> None:
@@ -167,11 +276,4 @@ def _shown(address: str, say: Callable[[str], None]) -> None:
 def _warmed(site: Site) -> None:
     """Load what the first answer needs, while the browser starts."""
     with contextlib.suppress(CastsugarError), site.lock:
-        site.page.warm()
-
-
-def _reported(error: Exception) -> None:
-    """Tell the terminal of a fault."""
-    import traceback
-
-    traceback.print_exception(error)
+        answered(site.page, site.page.start(), whole=False)

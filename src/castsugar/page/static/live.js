@@ -1,6 +1,6 @@
-// The live page: one state, two lanes to the server (the answer first), deeds.
+// The live page: one state, one question at a time (the answer first), deeds.
 
-import { by, make, say, showKey, showNumbers, showRest, showSafety, showVerdict } from "/cards.js";
+import { all, by, make, say, show } from "/cards.js";
 import { drawCourse } from "/curves.js";
 import { Triangle } from "/triangle.js";
 
@@ -9,14 +9,12 @@ const SLOW_MS = 150;
 const AGAIN_MS = 2000;
 const LOOK_MS = 400;
 
-// Answers of these are about the bench that this tab knows.
-const STAMPED = ["/answer", "/rest", "/region"];
-
-const page = { bench: null, state: null, saved: [], place: -1, seq: 0, gone: false, region: "" };
-const triangle = new Triangle(by("triangle"), (shares) => change(moved(shares)));
+const line = by("fault-line");
+const page = { bench: null, state: null, seq: 0, faulty: false, region: "" };
+const triangle = new Triangle((shares) => change(moved(shares)));
 
 // ----------------------------------------------------------------------------
-// The token: in the address once, then with this tab.
+// The server: the token is in the address once, then with this tab.
 
 /** Return the state in the address, or null; a token there moves to this tab. */
 function fromAddress() {
@@ -28,496 +26,317 @@ function fromAddress() {
   }
   try {
     const state = JSON.parse(decodeURIComponent(typed));
-    const pairs = Array.isArray(state.parts) && state.parts.every((one) => one?.length === 2 && one.every((x) => typeof x === "string"));
-    return pairs && typeof (state.limits ?? {}) === "object" ? state : null;
+    const texts = [...state.parts.flat(), ...Object.values({ ...state, parts: "" })];
+    return state.parts.every((one) => one.length === 2) && texts.every((one) => typeof one === "string") ? state : null;
   } catch {
     return null;
   }
 }
 
-let kept = fromAddress();
-addEventListener("hashchange", () => {
-  kept = fromAddress() ?? page.state;
-  start();
-});
-
+/** What the server says no to, with its status; 0 if nobody is there. */
 class Refused extends Error {
-  constructor(status, told) {
-    super(told.error ?? `the server answered ${status}`);
-    Object.assign(this, { status, key: told.key });
+  constructor(text, status, key) {
+    super(text);
+    Object.assign(this, { status, key });
   }
 }
 
-class Gone extends Error {}
-
-/** Ask the server; Refused for what it says no to, Gone if nobody is there. */
+/** Ask the server. */
 async function ask(path, body) {
-  const answer = await fetch(path, {
-    method: "POST",
-    headers: { "Content-Type": "application/json", "X-Castsugar-Token": sessionStorage.getItem("token") ?? "" },
-    body: JSON.stringify(body),
-  }).catch(() => {
-    throw new Gone();
-  });
+  const headers = { "Content-Type": "application/json", "X-Castsugar-Token": sessionStorage.getItem("token") ?? "" };
+  const answer = await fetch(path, { method: "POST", headers, body: JSON.stringify(body) }).catch(() => ({ status: 0 }));
+  const { status } = answer;
+  if (status === 0) throw new Refused("The server has gone: start castsugar open again. The numbers below are old.", status);
+  if (status === 403) throw new Refused("This tab has no key. The mix is kept in its address: open the link that the terminal shows in this tab.", status);
   const told = await answer.json().catch(() => ({}));
-  if (!answer.ok) throw new Refused(answer.status, told);
-  if (told.changed) banner(`${told.changed}.`, "Reload", () => reload());
-  else if (STAMPED.includes(path) && told.hash !== page.bench.hash) {
-    banner(`${page.bench.name} has changed.`, "Reload", () => reload());
-  }
+  if (!answer.ok) throw new Refused(`${told.error ?? `the server answered ${status}`}.`, status, told.key);
+  if (told.changed) banner(`${told.changed}.`, true);
+  else if (path in TAKE && told.hash !== page.bench.hash) banner(`${page.bench.name} has changed.`, true);
   return told;
 }
 
-// ----------------------------------------------------------------------------
-// Lanes: one request at a time in each, the newest waits.
+const TAKE = { "/answer": answered, "/rest": rested, "/region": surveyed };
+const waiting = new Map();
+let busy = false;
 
-class Lane {
-  constructor(path, take, free = () => true) {
-    Object.assign(this, { path, take, free, waiting: null, busy: false });
-  }
-
-  send(body) {
-    this.waiting = body;
-    this.run();
-  }
-
-  async run() {
-    if (this.busy || !this.waiting || page.gone || !this.free()) return;
-    const body = this.waiting;
-    this.waiting = null;
-    this.busy = true;
-    const begun = performance.now();
-    const clock = setInterval(() => computing(begun), SLOW_MS);
-    try {
-      this.take(await ask(this.path, body), body);
-    } catch (error) {
-      // Only a question that nobody heard is asked again.
-      if (error instanceof Gone) this.waiting ??= body;
-      failed(error, () => this.run(), body.seq);
-    } finally {
-      clearInterval(clock);
-      this.busy = false;
-      by("busy").textContent = "";
-      for (const lane of [answers, rests, regions]) lane.run();
-    }
+/** Ask one question at a time, the first of these; the newest of a kind waits. */
+async function work() {
+  const path = Object.keys(TAKE).find((one) => waiting.has(one));
+  if (busy || !path) return;
+  const body = waiting.get(path);
+  waiting.delete(path);
+  busy = true;
+  const begun = performance.now();
+  const clock = setInterval(() => {
+    const seconds = (performance.now() - begun) / 1000;
+    by("busy").textContent = seconds > 2 ? `computing, ${seconds.toFixed(0)} s` : "computing";
+  }, SLOW_MS);
+  try {
+    TAKE[path](await ask(path, body), body.seq);
+  } catch (error) {
+    if (body.seq === page.seq || !error.key) failed(error);
+  } finally {
+    clearInterval(clock);
+    by("busy").textContent = "";
+    busy = false;
+    work();
   }
 }
 
-const answers = new Lane("/answer", answered);
-const rests = new Lane("/rest", rested, () => !answers.busy && !answers.waiting);
-const regions = new Lane("/region", surveyed, () => !answers.busy && !answers.waiting && !rests.busy);
-
-function computing(begun) {
-  const seconds = (performance.now() - begun) / 1000;
-  by("busy").textContent = seconds > 2 ? `computing, ${seconds.toFixed(0)} s` : "computing";
+function send(path, body) {
+  waiting.set(path, { ...body, seq: page.seq });
+  work();
 }
 
-function answered(told) {
-  if (told.seq < page.seq && answers.waiting === null) return;
-  clearFaults();
-  stale("");
-  show(told);
-  document.body.dataset.seq = told.seq;
+function answered(told, seq) {
+  for (const one of all("[aria-invalid]")) one.removeAttribute("aria-invalid");
+  say(line, "");
+  page.next = told.next;
+  show({ ...told, stale: "", outside: triangle.sees(told.at) ? "" : "This mix lies outside the picture; the point waits at its edge." });
+  if (seq === page.seq) triangle.place(told.at);
+  if (told.course) drawCourse(told.course);
+  document.body.dataset.seq = seq;
 }
 
-function rested(told) {
-  if (told.seq !== page.seq) return;
-  show(told);
-  showRest(told);
-  by("thick-section").hidden = !told.thickness;
-  by("thick").src = told.thickness;
-  by("heard").textContent = `${told.verdict.text} For ${told.for}.`;
-  document.body.dataset.rest = told.seq;
-}
-
-/** Show what both answers hold. */
-function show(told) {
-  page.next = told.next.state;
-  showVerdict(told);
-  showNumbers(told);
-  by("course-section").hidden = !told.course;
-  if (!told.course) return;
-  drawCourse(by("course"), told.course);
-  by("course-words").textContent = told.course.words;
+function rested(told, seq) {
+  if (seq !== page.seq) return;
+  answered(told, seq);
+  show({ heard: `${told.verdict.text} For ${told.for}.` });
+  document.body.dataset.rest = seq;
 }
 
 function surveyed(told) {
+  show(told);
   triangle.regions(told);
-  showKey(told, page.bench);
-  by("region-words").textContent = told.words;
   document.body.dataset.region = "yes";
 }
 
 // ----------------------------------------------------------------------------
-// What went wrong: a wrong box, a server that is gone, a tab without a token.
+// What goes wrong: a wrong box, a server that is gone, a tab without a token.
 
-function failed(error, again, seq = page.seq) {
-  if (error instanceof Refused && error.status === 422) return seq === page.seq && fault(error);
-  if (error instanceof Refused && error.status === 403) {
-    return banner("This tab has no key. The mix is kept in its address: open the link that the terminal shows in this tab.");
-  }
-  if (error instanceof Refused) return banner(`${error.message}.`);
-  if (!(error instanceof Gone)) throw error;
-  if (!page.gone) wait(again);
+function failed(error) {
+  const { message, status, key } = error;
+  if (status === undefined) throw error;
+  if (key) return fault(message, all(`[data-box="${CSS.escape(key)}"]`)[0] ?? by("parts"));
+  if (key === "") return fault(message, by("deeds"));
+  banner(message, status === 409);
+  if (status !== 0) return undefined;
+  show({ stale: "OLD, the server has gone" });
+  by("all").disabled = true;
+  waiting.clear();
+  clearTimeout(page.again);
+  page.again = setTimeout(start, AGAIN_MS); // the state stays in the address
   return undefined;
 }
 
-/** Look for the server every two seconds; the state stays in the address. */
-function wait(again) {
-  page.gone = true;
-  banner("The server has gone: start castsugar open again. The numbers below are old.");
-  stale("OLD, the server has gone");
-  enable(false);
-  const look = setInterval(async () => {
-    const error = await ask("/bench", {}).then(() => null, (one) => one);
-    if (error instanceof Gone) return;
-    clearInterval(look);
-    page.gone = false;
-    if (error) return void failed(error, again);
-    banner("");
-    enable(true);
-    again();
-  }, AGAIN_MS);
-}
-
-function enable(on) {
-  for (const button of document.querySelectorAll("button:not(#banner-do)")) button.disabled = !on;
-  if (on) showHistory();
-}
-
-function banner(text, word, deed) {
-  by("banner").hidden = !text;
-  by("banner-text").textContent = text;
-  by("banner-do").hidden = !word;
-  by("banner-do").textContent = word ?? "";
-  by("banner-do").onclick = deed ?? null;
-}
-
-function fault(error) {
-  const box = document.querySelector(`[data-box="${CSS.escape(error.key ?? "parts")}"]`);
-  const place = box && !box.closest("#recipe") ? "fault-settings" : "fault-parts";
-  const boxes = error.key === "parts" ? document.querySelectorAll("#parts input") : [box];
-  for (const one of boxes) one?.setAttribute("aria-invalid", "true");
-  const before = by("for").textContent.toLowerCase().replace(/\.$/, "") || "old";
-  say(place, `${error.message}. The numbers are ${before}, from before this change.`);
-  stale("OLD, from before a change that was not understood");
-  // What was asked beside it would say the same; the areas are asked anew once it is well.
-  page.faulty = true;
-  rests.waiting = regions.waiting = null;
+/** Say beside a box what is wrong with it; of what is asked, the numbers are old then. */
+function fault(message, box) {
+  const asked = !box.matches("#deeds, #name");
+  const before = asked ? ` The numbers are for ${by("for").textContent}, from before this change.` : "";
+  box.closest("#parts, .row, p").after(line);
+  say(line, message + before);
+  for (const one of box.matches("input") ? [box] : box.querySelectorAll("input")) one.setAttribute("aria-invalid", "true");
+  if (!asked) return;
+  show({ stale: "OLD, from before a change that was not understood" });
+  page.faulty = true; // what was asked beside it would say the same
+  waiting.clear();
   clearTimeout(page.fine);
   page.region = "";
 }
 
-/** Mark the verdict as that of another question; empty: it is of this one. */
-function stale(text) {
-  say("stale", text);
-  by("answer").toggleAttribute("data-stale", Boolean(text));
-}
-
-function clearFaults() {
-  for (const one of document.querySelectorAll("[aria-invalid]")) one.removeAttribute("aria-invalid");
-  say("fault-parts", "");
-  say("fault-settings", "");
+/** Say what holds for the whole page; what can be read again has a button. */
+function banner(text, again = false) {
+  show({ banner: text, again });
 }
 
 // ----------------------------------------------------------------------------
-// The state, and the shares that it holds.
+// The state, its boxes, and the shares that it holds.
 
 const number = (text) => (/^\s*-?\d*\.?\d+\s*$/.test(text) ? Number(text) : NaN);
 
-function shares(state) {
-  const total = state.parts.reduce((sum, [name, text]) => sum + (name || text ? number(text) : 0), 0);
-  const share = (name) => (100 * number(state.parts.find(([own]) => own === name)?.[1] ?? "0")) / total;
-  return page.bench.corners.map(share);
-}
-
 /** Return the state with the point at shares; the total of the parts stays. */
 function moved(found) {
-  const { parts } = page.state;
-  const total = parts.reduce((sum, [, text]) => sum + (number(text) || 0), 0) || 100;
-  const own = parts.map((pair) => [...pair]);
-  page.bench.corners.forEach((name, i) => {
-    const text = String(Number(((found[i] * total) / 100).toFixed(3)));
-    const known = own.find(([n]) => n === name);
-    if (known) known[1] = text;
-    else own.push([name, text]);
-  });
-  return { ...page.state, parts: own };
+  const parts = new Map(page.state.parts);
+  const whole = page.state.parts.reduce((sum, [, text]) => sum + (number(text) || 0), 0) || 100;
+  page.bench.corners.forEach((name, i) => parts.set(name, String(Number(((found[i] * whole) / 100).toFixed(3)))));
+  return { ...page.state, parts: [...parts] };
 }
 
 /** Take a new state: show it, ask for it, and keep it once the hand rests. */
-function change(state, { keep = true, boxes = true } = {}) {
+function change(state) {
   page.state = state;
   page.seq += 1;
   page.faulty = false;
-  if (boxes) showBoxes();
-  const own = shares(state);
-  if (own.every(Number.isFinite)) {
-    triangle.hold(100 - own.reduce((sum, x) => sum + x, 0));
-    triangle.place(own);
-    say("outside", triangle.sees(own) ? "" : "This mix lies outside the picture; the point waits at its edge.");
-  }
-  const empty = ([name, text]) => (!name && !text) || (page.bench.corners.includes(name) && number(text) === 0);
-  const sent = { ...state, parts: state.parts.filter((pair) => !empty(pair)) };
-  answers.send({ seq: page.seq, state: sent });
-  survey(sent);
+  showBoxes();
+  send("/answer", { state });
+  survey(state);
   clearTimeout(page.timer);
   page.timer = setTimeout(() => {
     if (page.faulty) return;
-    if (keep) remember();
-    rests.send({ seq: page.seq, state: sent, narrow: innerWidth < 600 });
-    history.replaceState(null, "", `#${encodeURIComponent(JSON.stringify(page.state))}`);
+    remember();
+    send("/rest", { state });
   }, REST_MS);
 }
 
 /** Ask for the areas where settings or other ingredients are new: coarse at once. */
 function survey(state) {
-  const others = state.parts.filter(([name]) => !page.bench.corners.includes(name));
-  const key = JSON.stringify({ ...state, parts: others });
+  const key = JSON.stringify({ ...state, parts: state.parts.filter(([name]) => !page.bench.corners.includes(name)) });
   if (key === page.region) return;
   const first = page.region === "";
   page.region = key;
-  if (!first) regions.send({ seq: page.seq, state, coarse: true });
+  if (!first) send("/region", { state, coarse: true });
   clearTimeout(page.fine);
-  page.fine = setTimeout(() => regions.send({ seq: page.seq, state, coarse: false }), first ? 0 : 250);
+  page.fine = setTimeout(() => send("/region", { state }), first ? 0 : 250);
 }
 
+/** Keep the state in the address: the browser's own way back undoes it. */
 function remember() {
-  const text = JSON.stringify(page.state);
-  if (page.saved[page.place] === text) return;
-  page.saved = [...page.saved.slice(0, page.place + 1), text].slice(-200);
-  page.place = page.saved.length - 1;
-  showHistory();
+  const hash = `#${encodeURIComponent(JSON.stringify(page.state))}`;
+  if (hash !== location.hash) {
+    page.last = (history.state?.place ?? -1) + 1;
+    history[page.last ? "pushState" : "replaceState"]({ place: page.last }, "", hash);
+  }
+  const place = history.state?.place ?? 0;
+  by("undo").disabled = place === 0;
+  by("redo").disabled = place >= (page.last ?? place);
 }
 
-function showHistory() {
-  by("undo").disabled = page.place <= 0;
-  by("redo").disabled = page.place >= page.saved.length - 1;
-}
-
-function step(places) {
-  const place = page.place + places;
-  if (place < 0 || place >= page.saved.length) return;
-  page.place = place;
-  change(JSON.parse(page.saved[place]), { keep: false });
-  showHistory();
-}
-
-// ----------------------------------------------------------------------------
-// The boxes.
+addEventListener("popstate", () => {
+  const state = fromAddress();
+  if (state && state.units === page.state?.units) change(state);
+  else start("/bench", state ?? page.state);
+});
 
 function showBoxes() {
   const { parts } = page.state;
-  const held = document.activeElement;
-  const same = by("parts").children.length === parts.length;
-  if (!same) by("parts").replaceChildren(...parts.map((_, i) => partRow(i)));
-  parts.forEach(([name, text], i) => {
-    const [first, second] = by("parts").children[i].querySelectorAll("input");
-    if (first !== held) first.value = name;
-    if (second !== held) second.value = text;
-    second.setAttribute("aria-label", `parts of ${name}`);
+  if (by("parts").children.length !== parts.length) by("parts").replaceChildren(...parts.map(partRow));
+  parts.forEach((pair, i) => {
+    const boxes = by("parts").children[i].querySelectorAll("input");
+    boxes.forEach((box, k) => put(box, pair[k]));
+    boxes[1].setAttribute("aria-label", `parts of ${pair[0]}`);
   });
-  for (const box of document.querySelectorAll("#settings [data-box], #limits [data-box]")) {
-    const key = box.dataset.box;
-    const value = box.dataset.limit ? page.state.limits[key] : page.state[key];
-    if (box !== held) box.value = value ?? "";
+  for (const { key, unit, start: stated } of page.bench.boxes) {
+    const text = page.state[key] ?? stated;
+    put(by(`box-${key}`), text);
     const slider = by(`slide-${key}`);
-    const plain = !/[a-z]/i.test(value ?? "") || (value ?? "").endsWith(` ${slider?.dataset.unit}`);
-    if (slider && slider !== held && plain && Number.isFinite(parseFloat(value))) slider.value = parseFloat(value);
+    if (slider && number(text.replace(` ${unit}`, "")) >= 0) put(slider, parseFloat(text));
   }
   by("units").value = page.state.units;
 }
 
-function partRow(i) {
-  const edit = (place) => (event) => {
-    const parts = page.state.parts.map((pair) => [...pair]);
-    parts[i][place] = event.target.value;
-    if (parts[i][0] && parts[i][1]) change({ ...page.state, parts }, { boxes: false });
+function put(box, text) {
+  if (box !== document.activeElement) box.value = text;
+}
+
+function partRow(_, i) {
+  const name = make("input", { class: "long", list: "ingredients", "aria-label": "ingredient", autocomplete: "off" });
+  const amount = make("input", { class: "short", inputmode: "decimal", autocomplete: "off" });
+  const less = make("button", { text: "−", "aria-label": "leave this ingredient out", class: "screen" });
+  const typed = () => [...by("parts").children].map((row) => [...row.querySelectorAll("input")].map((box) => box.value));
+  const edited = () => {
+    const parts = typed();
+    if (parts[i].every(Boolean)) change({ ...page.state, parts });
     else page.state = { ...page.state, parts };
   };
-  const drop = () => {
-    by("parts").replaceChildren();
-    change({ ...page.state, parts: page.state.parts.filter((_, k) => k !== i) });
-  };
-  const name = make("input", { class: "long", list: "ingredients", "aria-label": "ingredient", autocomplete: "off", onchange: edit(0) });
-  const amount = make("input", { class: "short", inputmode: "decimal", autocomplete: "off", oninput: edit(1), "data-box": i ? undefined : "parts" });
-  const less = make("button", { text: "−", "aria-label": "leave this ingredient out", class: "screen", onclick: drop });
+  name.onchange = edited;
+  amount.oninput = edited;
+  less.onclick = () => change({ ...page.state, parts: page.state.parts.filter((_one, k) => k !== i) });
   return make("div", { class: "row", of: [name, amount, less] });
 }
 
-/** Make the box of a setting, with a slider where it is one number. */
-function setting(one) {
-  const set = (text) => change({ ...page.state, [one.key]: text });
-  const row = boxRow(one, set, { "data-box": one.key });
-  if (one.step) {
-    row.append(make("input", {
-      id: `slide-${one.key}`, type: "range", min: one.low, max: one.high, step: one.step, "data-unit": one.unit, "aria-label": `${one.label}, slider`,
-      oninput: (event) => set(`${event.target.value} ${one.unit}`.trim()),
-    }));
+/** Make the box of a value, with a slider where it is one number. */
+function boxRow({ key, label, unit, slider, chance }) {
+  const set = (text) => change({ ...page.state, [key]: text });
+  const box = make("input", { id: `box-${key}`, class: "short", autocomplete: "off", "data-box": key });
+  box.oninput = () => set(box.value);
+  box.onchange = () => number(box.value) >= 0 && unit && set(box.value = `${box.value.trim()} ${unit}`);
+  const row = make("div", { class: "row", of: [make("label", { text: label, for: box.id }), box, make("span", { class: "quiet", text: chance })] });
+  if (slider) {
+    const [min, max, step] = slider;
+    const range = make("input", { id: `slide-${key}`, type: "range", min, max, step, "aria-label": `${label}, slider` });
+    range.oninput = () => set(`${range.value} ${unit}`.trim());
+    row.append(range);
   }
   return row;
-}
-
-/** Make the box of one end of a limit. */
-function limitRow(one) {
-  const set = (text) => change({ ...page.state, limits: { ...page.state.limits, [one.key]: text } });
-  const row = boxRow(one, set, { "data-box": one.key, "data-limit": "yes" });
-  row.append(make("span", { class: "quiet", text: one.chance }));
-  return row;
-}
-
-function boxRow(one, set, more) {
-  const id = `box-${one.key}`;
-  const box = make("input", { id, class: "short", autocomplete: "off", oninput: (event) => set(event.target.value), ...more });
-  return make("div", { class: "row", of: [make("label", { text: one.label, for: id }), box] });
 }
 
 // ----------------------------------------------------------------------------
-// Deeds: processes of their own, with progress; saving asks first.
+// Deeds: processes of their own, with progress; what is written is shown first.
+
+/** Do something on a click; what goes wrong is said. */
+function on(places, act) {
+  for (const one of all(places)) {
+    one.onclick = () => {
+      say(line, "");
+      Promise.resolve(act(one)).catch(failed);
+    };
+  }
+}
 
 async function deed(kind, more = {}) {
-  say("fault-deed", "");
-  by("done").replaceChildren();
-  by("sure").hidden = true;
-  const asked = { state: page.state, ...more, kind };
+  const { state } = page;
+  const { id } = await ask("/deed", { state, ...more, kind });
+  let told = { running: true, seconds: 0, said: "" };
+  page.deed = id;
   try {
-    page.deed = (await ask("/deed", asked)).id;
-    by("running").hidden = false;
-    by("running").scrollIntoView({ block: "nearest" });
-    finished(await ended(page.deed), asked.state);
-  } catch (error) {
-    deedFailed(error);
+    while (told.running) {
+      show({ deed: { running: true, text: "", progress: `${Math.round(told.seconds)} s ${told.said}` } });
+      await new Promise((go) => setTimeout(go, LOOK_MS));
+      told = await ask("/deed/state", { id });
+    }
+  } finally {
+    show({ deed: { ...told, running: false, text: told.error ?? told.text } });
+    by("done").scrollIntoView({ block: "nearest" });
   }
-}
-
-/** Wait until a deed has ended, and say how far it is. */
-async function ended(id) {
-  for (;;) {
-    const told = await ask("/deed/state", { id });
-    if (!told.running) return told;
-    by("progress").textContent = `${Math.round(told.seconds)} s ${told.said}`;
-    await new Promise((go) => setTimeout(go, LOOK_MS));
-  }
-}
-
-function finished(told, state) {
-  by("running").hidden = true;
-  if (told.error) return say("fault-deed", told.error);
-  if (told.mass) {
-    const words = `A new batch, ${told.text} Its record is kept in the folder batches.`;
-    return sure(words, "", () => deed("batch", { state, mass: told.mass }));
-  }
-  const done = [make("span", { text: `${told.text} ` })];
-  if (told.open) done.push(make("a", { text: "Open the page", href: told.open, target: "_blank", rel: "noopener" }));
-  const use = () => change({ ...page.state, parts: told.found });
-  if (told.found) done.push(make("button", { text: "Put the point there", onclick: use }));
-  by("done").replaceChildren(...done);
-  return by("done").scrollIntoView({ block: "nearest" });
-}
-
-function deedFailed(error) {
-  by("running").hidden = true;
-  if (error instanceof Refused && error.status !== 403) say("fault-deed", `${error.message}.`);
-  else failed(error, () => {});
-}
-
-/** Ask before something is written; what goes and comes may be shown. */
-function sure(words, diff, act) {
-  by("sure-words").textContent = words;
-  say("diff", diff);
-  by("sure").hidden = false;
-  by("yes").onclick = () => {
-    by("sure").hidden = true;
-    act();
-  };
-  by("yes").focus();
+  page.found = told.found;
+  by("open").href = told.open ?? "";
+  const words = `A new batch, ${told.text} Its record is kept in the folder batches.`;
+  if (told.mass && confirm(words)) await deed("batch", { state, mass: told.mass });
 }
 
 async function save(kind) {
-  say("fault-deed", "");
-  by("sure").hidden = true;
   const asked = { kind, name: by("name").value, state: page.state, hash: page.bench.hash };
-  const lines = (sign, text) => (text ? text.split("\n").map((line) => sign + line) : []);
-  const told = await ask("/save", asked).catch(deedFailed);
-  if (!told) return;
-  const diff = [...lines("− ", told.before), ...lines("+ ", told.after)].join("\n");
-  sure("This changes the bench file:", diff, () => write("/save", { ...asked, sure: true }));
+  const { diff } = await ask("/save", asked);
+  if (confirm(`This changes the bench file:\n\n${diff}`)) await write("/save", { ...asked, sure: true });
 }
 
-const write = (path, asked) => ask(path, asked).then(take).catch(deedFailed);
-
 /** After writing: the bench is a new one, the point stays. */
-async function take(told) {
-  by("unsave").hidden = !told.undo;
-  by("saved").textContent = told.undo ? "saved" : "";
-  await reload();
+async function write(path, asked) {
+  const { undo } = await ask(path, asked);
+  show({ saved: undo ? "saved" : "" });
+  await start("/reload");
 }
 
 // ----------------------------------------------------------------------------
-// The bench: at the start, and after a change.
+// The bench: at the start, and after a change; the point stays.
 
-function open(bench, state) {
-  page.bench = bench;
+async function start(path = "/bench", state = page.state ?? fromAddress(), units = state?.units) {
+  try {
+    const bench = await ask(path, { units });
+    page.bench = bench;
+    banner("");
+    by("all").disabled = false;
+    opened(bench);
+    const known = ["parts", ...bench.boxes.map(({ key }) => key)]; // a limit may have gone
+    const own = Object.entries(state ?? {}).filter(([key]) => known.includes(key));
+    change({ ...bench.start, ...Object.fromEntries(own) });
+  } catch (error) {
+    if (error.status === 422) banner(error.message, true);
+    else failed(error);
+  }
+}
+
+function opened(bench) {
   page.region = "";
   document.title = `${bench.name}: castsugar`;
-  by("bench").textContent = `${bench.name}${bench.read_only ? ", read only" : ""}`;
-  by("stamp").textContent = `${bench.name}, SHA-256 begins ${bench.hash.slice(0, 16)}; ${new Date().toLocaleString()}`;
-  say("example", bench.example && `EXAMPLE: ${bench.example}`);
+  const has = (kind) => bench.marks.some((one) => one.kind === kind);
+  const stamp = `${bench.name}, SHA-256 begins ${bench.hash.slice(0, 16)}; ${new Date().toLocaleString()}`;
+  show({ ...bench, stamp, base: has("base"), measured: has("measured"), writes: !bench.read_only });
   triangle.open(bench);
-  showSafety(bench.safety);
-  by("ingredients").replaceChildren(...bench.ingredients.map((value) => make("option", { value })));
-  const names = bench.recipes.map((one) => make("option", { text: one.name, value: one.name }));
-  by("recipes").replaceChildren(make("option", { text: "a recipe", value: "" }), ...names);
-  const missing = (bench.missing ?? []).map((text) => make("p", { class: "quiet", text }));
-  by("settings").replaceChildren(...bench.settings.map(setting), ...missing);
-  by("limits").replaceChildren(...bench.limits.map(limitRow));
-  for (const one of document.querySelectorAll(".writes")) one.hidden = bench.read_only;
-  change(state);
-}
-
-/** Read the bench again, or show it in other units; the point stays. */
-async function reload(path = "/reload", units = page.state.units) {
-  try {
-    const before = page.bench.start;
-    const bench = await ask(path, { units });
-    banner("");
-    open(bench, { ...followed(page.state, before, bench.start), units });
-  } catch (error) {
-    if (error instanceof Refused) banner(`${error.message}.`, "Reload", () => reload());
-    else failed(error, () => reload(path, units));
-  }
-}
-
-/** Return a state in which what was the bench's still is: a new throat, a new limit. */
-function followed(state, before, now) {
-  const own = { ...state, limits: { ...now.limits } };
-  for (const key of ["cook", "minutes", "throat", "grains"]) {
-    if (state[key] === before[key]) own[key] = now[key];
-  }
-  for (const [key, text] of Object.entries(state.limits)) {
-    if (!(key in now.limits) || text === before.limits[key]) continue;
-    const plain = /^\s*-?[\d.]+\s*$/.test(text); // it was in the unit shown before
-    own.limits[key] = plain ? text.trim() + (/ .*/.exec(before.limits[key]) ?? "") : text;
-  }
-  return own;
-}
-
-function recipe(name) {
-  const found = page.bench.recipes.find((one) => one.name === name);
-  by("recipes").value = "";
-  if (found) change({ ...page.state, parts: found.parts.map((pair) => [...pair]) });
-}
-
-async function start() {
-  try {
-    const bench = await ask("/bench", { units: kept?.units });
-    const own = kept ? { ...bench.start, ...kept } : bench.start;
-    banner("");
-    enable(true);
-    open(bench, own);
-  } catch (error) {
-    failed(error, start);
-  }
+  const option = (name) => make("option", { text: name, value: name });
+  by("ingredients").replaceChildren(...bench.ingredients.map(option));
+  by("recipes").replaceChildren(make("option", { text: "a recipe", value: "" }), ...Object.keys(bench.recipes).map(option));
+  by("boxes").replaceChildren(...bench.boxes.map(boxRow));
 }
 
 // On a phone only the head line of the answer stays in sight.
@@ -526,26 +345,27 @@ new ResizeObserver(() => {
   by("answer").style.setProperty("--up", `${Math.min(up, 0)}px`);
 }).observe(by("answer"));
 
-by("undo").onclick = () => step(-1);
-by("redo").onclick = () => step(1);
-by("base").onclick = () => change(page.bench.start);
-by("try").onclick = () => page.next && change(page.next);
-by("add").onclick = () => {
+on("#reload", () => start("/reload"));
+on("#undo", () => history.state?.place && history.back());
+on("#redo", () => history.forward());
+on("#base", () => change(page.bench.start));
+on("#try", () => change(page.next.state));
+on("#weigh", () => {
+  if (page.next.state) change(page.next.state);
+  return deed("weigh");
+});
+on("#take", () => change({ ...page.state, parts: page.found }));
+on("#add", () => {
   page.state = { ...page.state, parts: [...page.state.parts, ["", ""]] };
   showBoxes();
+});
+on("#stop", () => ask("/deed/stop", { id: page.deed }));
+on("#unsave", () => write("/undo", { hash: page.bench.hash }));
+on("[data-deed]", (button) => deed(button.dataset.deed));
+on("[data-save]", (button) => save(button.dataset.save));
+by("units").onchange = () => start("/bench", page.state, by("units").value);
+by("recipes").onchange = () => {
+  change({ ...page.state, parts: page.bench.recipes[by("recipes").value] ?? page.state.parts });
+  by("recipes").value = "";
 };
-by("recipes").onchange = (event) => recipe(event.target.value);
-by("units").onchange = (event) => {
-  Object.assign(page, { saved: [], place: -1 }); // states of other units cannot be taken back
-  reload("/bench", event.target.value);
-};
-by("stop").onclick = () => ask("/deed/stop", { id: page.deed }).catch(deedFailed);
-by("no").onclick = () => (by("sure").hidden = true);
-by("unsave").onclick = () => write("/undo", { hash: page.bench.hash });
-by("weigh").onclick = () => {
-  if (page.next) change(page.next);
-  deed("weigh");
-};
-for (const one of document.querySelectorAll("[data-deed]")) one.onclick = () => deed(one.dataset.deed);
-for (const one of document.querySelectorAll("[data-save]")) one.onclick = () => save(one.dataset.save);
 start();
