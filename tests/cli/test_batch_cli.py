@@ -519,3 +519,15 @@ def test_an_efficiency_that_cannot_be_is_kept_and_said(
     page = answered([*words, "--propellant-mass", "199 g"], capsys)
     assert "is very low" in flat(page)
     assert len(read_batch(path).firings()) == 3
+
+
+def test_strands_that_are_named_as_another_recipe(
+    path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """They are taken, and the name is told beside the recipe of the batch."""
+    for name, said in (("55/20/25", True), ("60/20/20", False)):
+        text = f"length,time,pressure,mix\n25 mm,6 s,500 psig,{name}\n"
+        Path("other.csv").write_text(text, "utf-8")
+        assert main(["batch", "add", ID, "--strands", "other.csv"]) == 0
+        printed = " ".join(capsys.readouterr().out.split())
+        assert (f"strands called '{name}' are taken for" in printed) == said
