@@ -87,7 +87,7 @@ def answered(page: Page, typed: Any, *, whole: bool) -> dict[str, Any]:
         "verdict": words.head_of(one),
         "cards": words.cards_of(one, words.better_of(base, beside, goal, one.show)),
         "findings": words.findings_of(one),
-        "example": screen.example(),
+        "example": screen.example() and f"EXAMPLE: {screen.example()}",
         "conditions": "; ".join([screen.conditions, *own]),
         "rows": words.rows_of(one),
         "next": next_of(page, state, one, whole=whole),
