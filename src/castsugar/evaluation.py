@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from castsugar import confirmation, rows, uncertainty
+from castsugar import confirmation, rows
 from castsugar.checks import instance, named_options, number, shown
 from castsugar.confirmation import Reference
 from castsugar.constants import DEFAULT_FLOW, DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
@@ -329,6 +329,8 @@ def evaluate_columns(  # noqa: PLR0913 - keyword-only options
         burns = np.array([status == "ok" for status in columns["status"]], dtype=bool)
         columns |= cooked.castable_windows(kitchen, burns)
     if data_uncertainty:
+        from castsugar import uncertainty
+
         other = other_set(job.table)
         columns |= uncertainty.columns(job, blends, found, other, executor)
     if motor is not None:
