@@ -419,9 +419,9 @@ def collected() -> Iterator[list[Remark]]:
 
 
 def _inside(value: float, low: float, high: float) -> bool:
-    room = _ROUNDING * max(abs(low), abs(high))
+    below, above = _ROUNDING * abs(low or high), _ROUNDING * abs(high or low)
     # Asked last: a whole number of hundreds of digits has no float.
-    return low - room <= value <= high + room and math.isfinite(value)
+    return low - below <= value <= high + above and math.isfinite(value)
 
 
 def _between(low: float, high: float, unit: str) -> str:

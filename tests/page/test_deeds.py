@@ -99,7 +99,10 @@ def test_document(fake: Callable[[str], Run]) -> None:
     run = fake(PAGE)
     started = run.start()
     told = wait(lambda: run.deeds.state(started["id"]), lambda x: not x["running"])
-    assert told["text"] == "The weigh sheet is ready."
+    assert (
+        told["text"]
+        == "The weigh sheet is ready. Mix: KNO3:60 powdered sugar:20 corn syrup:20."
+    )
     assert run.deeds.state(started["id"]) == told
     assert list(run.deeds.made.values()) == [b"made"]
     name = told["open"].removeprefix("/made/")
@@ -181,8 +184,8 @@ def test_command_that_fails(
 @pytest.mark.parametrize(
     ("code", "text"),
     [
-        (0, "The numbers support the change."),
-        (1, "The numbers do not support the change: the record says why."),
+        (0, ""),
+        (1, " Not what was asked of the change is supported."),
     ],
 )
 def test_record_of_both_answers(
@@ -191,7 +194,8 @@ def test_record_of_both_answers(
     """A "no" is an answer too, with its page."""
     run = fake(f"{PAGE}exit({code})")
     told = run.end("record", parts=[["KNO3", "65"], ["sucrose", "35"]])
-    assert told["text"] == text
+    ready = "The record is ready: it says what the numbers support."
+    assert told["text"] == f"{ready}{text} Mix: KNO3:65 sucrose:35."
     assert told["open"].startswith("/made/")
     assert run.words[0][3:6] == ["justify", "base", "KNO3:65 sucrose:35"]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from castsugar import plausible
 from castsugar.cli.conditions import seeded
 from castsugar.cli.screen import remark
 
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     from castsugar.bench.search import SearchConditions
     from castsugar.bench.world import World
     from castsugar.conditions import Conditions
+    from castsugar.kitchen.heat import Cook
     from castsugar.kitchen.parameters import Kitchen
     from castsugar.motor.hardware import Hardware
     from castsugar.optimize.task import Task
@@ -50,7 +52,26 @@ def _kitchen(world: World, conditions: SearchConditions) -> Kitchen | None:
     for outcome in learnt.calibration.contradictions:
         remark(f"castsugar: {world.bench.path}: {outcome.sentence()}")
     kitchen = learnt.kitchen
+    _hold_cooks(world, kitchen.cook)
     return kitchen.changed(draws=conditions.draws or kitchen.draws)
+
+
+def _hold_cooks(world: World, own: Cook) -> None:
+    """Remark on a search that cooks otherwise than the kitchen of its file."""
+    from castsugar.kitchen.heat import parse_cook
+    from castsugar.report.shown import Shown
+
+    table = world.bench.kitchen
+    if not table.get("cook"):
+        return
+    usual = parse_cook(table["cook"], table["minutes"])
+    if (own.times, own.temperatures) == (usual.times, usual.temperatures):
+        return
+    here, there = (Shown(world.units).cook(cook) for cook in (own, usual))
+    plausible.remark(
+        f"[search]: {here}; [kitchen]: {there}, by which other commands judge; change "
+        "one of them"
+    )
 
 
 def task_of(

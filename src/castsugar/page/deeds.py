@@ -78,6 +78,7 @@ class Deeds:
                 "the file, or go back to base"
             )
         words = command(kind, page, state, asked.get("mass"))
+        self.recipe = state.recipe
         self.close()
         self._run(kind, [*words, "--bench", page.path.name], page.path.parent)
         return {"id": self.name}
@@ -120,6 +121,7 @@ class Deeds:
     def _came_of(self, code: int) -> Told:
         told = read(self.kind, _text(self._answer), code)
         if self.kind in _PAGED:
+            told["text"] += f" Mix: {self.recipe}."
             name = secrets.token_urlsafe(24)
             told["open"] = f"/made/{name}"
             self.made[name] = read_bytes(self._page, _LARGEST)
@@ -183,8 +185,8 @@ def read(kind: str, answer: str, code: int) -> Told:
     if kind == "weigh":
         return {"text": "The weigh sheet is ready."}
     if kind == "record":
-        no = "do not support the change: the record says why"
-        return {"text": f"The numbers {no if code else 'support the change'}."}
+        no = " Not what was asked of the change is supported." if code else ""
+        return {"text": f"The record is ready: it says what the numbers support.{no}"}
     if kind == "batch":
         return {"text": answer.partition("\n")[0].strip()}
     told = json.loads(answer)

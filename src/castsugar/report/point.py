@@ -96,9 +96,9 @@ def head_of(one: Point) -> Texts:
     if doubts or not judged:
         why = doubts[0] if doubts else "the bench states no limits."
         return {"kind": "unknown", "text": f"CANNOT TELL: {why}"}
-    count = numbers.count(len(judged), "LIMIT", "LIMITS")
+    several = f"ALL {len(judged)} LIMITS" if len(judged) > 1 else "ITS LIMIT"
     by = ", by invented numbers" if one.found.invented else ""
-    return {"kind": "kept", "text": f"KEEPS ALL {count}{by}"}
+    return {"kind": "kept", "text": f"KEEPS {several}{by}"}
 
 
 def findings_of(one: Point) -> list[Texts]:

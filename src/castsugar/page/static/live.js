@@ -50,9 +50,9 @@ async function ask(path, body) {
   if (status === 403) throw new Refused("This tab has no key. The mix is kept in its address: open the link that the terminal shows in this tab.", status);
   const told = await answer.json().catch(() => ({}));
   if (!answer.ok) throw new Refused(`${told.error ?? `the server answered ${status}`}.`, status, told.key);
-  if (told.changed) banner(`${told.changed}.`, true);
-  else if (path in TAKE && told.hash !== page.bench.hash) banner(`${page.bench.name} has changed.`, true);
-  return told;
+  const other = path in TAKE && told.hash !== page.bench.hash;
+  if (told.changed || other) banner(told.changed ? `${told.changed}.` : `${page.bench.name} has changed.`, true);
+  return { ...told, stale: told.changed || other ? "OLD, from the bench as it was" : "" };
 }
 
 const TAKE = { "/answer": answered, "/rest": rested, "/region": surveyed };
@@ -92,7 +92,9 @@ function answered(told, seq) {
   for (const one of all("[aria-invalid]")) one.removeAttribute("aria-invalid");
   say(line, "");
   page.next = told.next;
-  show({ ...told, stale: "", outside: triangle.sees(told.at) ? "" : "This mix lies outside the picture; the point waits at its edge." });
+  if (page.fault) banner("");
+  page.fault = false;
+  show({ ...told, outside: triangle.sees(told.at) ? "" : "This mix lies outside the picture; the point waits at its edge." });
   if (seq === page.seq) triangle.place(told.at);
   if (told.course) drawCourse(told.course);
   document.body.dataset.seq = seq;
@@ -120,6 +122,8 @@ function failed(error) {
   if (key) return fault(message, all(`[data-box="${CSS.escape(key)}"]`)[0] ?? by("parts"));
   if (key === "") return fault(message, by("deeds"));
   banner(message, status === 409);
+  page.fault = status === 500;
+  if (page.fault) show({ stale: "OLD, from before a fault" });
   if (status !== 0) return undefined;
   show({ stale: "OLD, the server has gone" });
   by("all").disabled = true;
