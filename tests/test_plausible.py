@@ -707,3 +707,11 @@ def test_python_takes_what_the_wings_take() -> None:
     """The ranges are of what is typed: a study may go beyond."""
     mix = cs.Mix.weigh({"KNO3": 65, "sucrose": 35})
     assert cs.evaluate(mix, pressure=5e7).iloc[0].status == "ok"
+
+
+def test_rounding_is_that_of_the_end_it_is_at() -> None:
+    """1e-9 of each end: 0 Pa s is no rounding of 0.001, whatever the other end is."""
+    assert plausible.fault("limit in Pa s", 0.0)
+    assert not plausible.fault("limit in Pa s", 0.001 * (1.0 - 1e-10))
+    assert not plausible.fault("limit of a share", -1e-12)
+    assert plausible.fault("limit of a share", -1e-6)

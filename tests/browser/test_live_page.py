@@ -358,14 +358,17 @@ def test_a_bench_changed_outside(browser: Any, own: Server) -> None:
     bench.write_text(good.replace('"red" =', '"rust" ='), encoding="utf-8")
     one.rest(lambda: one.type_amount(1, "21"))
     assert "bench.toml has changed" in one.text("#banner")
+    old = "OLD, from the bench as it was"
+    assert one.text("#stale") == old
     one.rest(one.page.locator("#reload").click)
+    assert not one.page.locator("#stale").is_visible()
     assert "rust" in one.page.locator("#recipes").inner_text()
     broken = good.replace('throat = "8 mm"', 'throat = "8 mn"')
     bench.write_text(broken, encoding="utf-8")
     one.rest(lambda: one.type_amount(1, "22"))
     assert "line" in one.text("#banner")
     assert "'mn'" in one.text("#banner")
-    assert one.text("#head")
+    assert one.text("#stale") == old
 
 
 def test_weigh_sheet_and_search(browser: Any, server: Server) -> None:
