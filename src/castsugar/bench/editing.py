@@ -110,12 +110,8 @@ def with_value(text: str, table: str, keys: Sequence[str], value: Any) -> str:
     Parameters
     ----------
     keys : sequence of str
-        Of the value in the table: one, or the way through inline tables.
-
-    Raises
-    ------
-    InputError
-        For an inline table that is not there.
+        Of the value in the table: one, or the way through tables inside it, inline or
+        under headers of their own.
     """
     end = _line_end(text)
     for part in _parts(text, table):
@@ -123,7 +119,7 @@ def with_value(text: str, table: str, keys: Sequence[str], value: Any) -> str:
             _set(part.table, keys, value)
             return part.whole()
     if len(keys) > 1:
-        raise InputError(f"there is no {keys[0]} in [{table}]; write it there first")
+        return with_value(text, f"{table}.{keys[0]}", keys[1:], value)
     line = toml_text({keys[0]: value}).replace("\n", end)
     for part in _parts(text, table):
         return _behind_last(part, line, end)
