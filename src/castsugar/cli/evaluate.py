@@ -125,7 +125,12 @@ def run(options: argparse.Namespace) -> int:
         if world is not None and not unconfirmed(rows):
             drawn = drawn_bands(question, mixes, doubts_of(options)[1])
         more = (limits, fired, drawn)
-        found = evaluated(question, mixes, rows, more, wanted_of(options, rows))
+        wanted = wanted_of(options, rows)
+        found = evaluated(question, mixes, rows, more, wanted)
+        if wanted.annexes:
+            from castsugar.smallest_change import with_change
+
+            found = with_change(found, question, limits, units_of(options))
         with hold.work():
             proofs = proofs_of(options, question, mixes, rows)
         trace = partial(trace_of, options, question, found, fired)

@@ -349,7 +349,9 @@ def _told(
         mixes=mixes,
         cautions=applying,
         stops=chosen(stops, facts, ["weigh"], say=say).lines,
-        next=next_step(mixes) if broken else _next(options, sheet),
+        next=next_step(mixes, units_of(options), ())
+        if broken
+        else _next(options, sheet),
     )
 
 

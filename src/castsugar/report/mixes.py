@@ -42,6 +42,7 @@ from castsugar.report.limit_words import (
     rests_on,
 )
 from castsugar.report.mix_words import composition, recipe_argument, short_names, titled
+from castsugar.report.next_step import ALL, OPEN, UNKNOWN, Change, advice, rule_of
 from castsugar.report.peak_causes import PARTS as CAUSE_PARTS
 from castsugar.report.peak_causes import cause_annex, cause_finding, cause_parts
 from castsugar.report.pressure_words import PARTS as DOUBT_PARTS
@@ -155,6 +156,8 @@ class Mixes:
         As in Screen; `bench_said`: "(bench.toml)" where nobody typed it.
     least_sure, next : str
         What a command says of itself; empty: by the draws, by the worst finding.
+    change : Change or None
+        The smallest change that keeps every limit, of one mix, where it was tried.
     """
 
     mixes: tuple[Mix, ...]
@@ -182,6 +185,7 @@ class Mixes:
     invented: tuple[str, ...] = ()
     least_sure: str = ""
     next: str = ""
+    change: Change | None = None
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -212,17 +216,17 @@ def letter(index: int) -> str:
 
 def evaluate_screen(found: Mixes, show: Shown) -> Screen:
     """Return what evaluate answers."""
-    alone = len(found.mixes) == 1
+    alone, told = len(found.mixes) == 1, tuple(findings(found, show))
     return Screen(
         command="evaluate",
         title=title_of(found),
-        findings=tuple(findings(found, show)),
+        findings=told,
         conditions=found.conditions(show),
         blocks=(*_alone(found, show),) if alone else (side_by_side(found, show),),
         least_sure=least_sure(found),
         cautions=found.cautions.lines,
         cautions_count=found.cautions.count,
-        next=next_step(found),
+        next=next_step(found, show, told),
         invented=found.invented,
         bench=PurePath(found.bench or "bench.toml").name,
         annexes=tuple(annexes(found, show)),
@@ -358,16 +362,33 @@ def least_sure(found: Mixes) -> str:
     return ""
 
 
-def next_step(found: Mixes) -> str:
+def next_step(found: Mixes, show: Shown, told: Sequence[Finding]) -> str:
     """Return what to do next, by the worst that was found."""
     if found.next:
         return found.next
-    broken = any(one.verdict == "broken" for own in found.judged for one in own)
-    if broken:
-        return f"castsugar search{_bench(found)}"
+    if found.change is not None:
+        return _tried(found, found.change)
+    pairs = zip(found.judged, found.rows, strict=True) if found.judged else ()
+    rules = [rule_of(judged, row, told) for judged, row in pairs]
+    if any(rule not in (ALL, OPEN) for rule in rules):
+        own = rules[0] if len(rules) == 1 else ""
+        command = f"castsugar {'next' if own == UNKNOWN else 'search'}{_bench(found)}"
+        return f"{command}   ({advice(own, found.rows[0], show)})".removesuffix("   ()")
     if found.judged:
         return f"castsugar weigh {asked_again(found)}"
     return f"castsugar evaluate {asked_again(found, more=' --full')}"
+
+
+def _tried(found: Mixes, change: Change) -> str:
+    """Return how to go on with a change that keeps all limits."""
+    command = f"castsugar search{_bench(found)}"
+    if "parts" in change.typed:
+        parts = " ".join(f"{name}:{x}" for name, x in change.typed["parts"])
+        command = f'castsugar weigh "{parts}"{_bench(found)}'
+    elif "cook" in change.typed:
+        cook = f" --cook {shlex.quote(change.typed['cook'])}"
+        command = f"castsugar evaluate {asked_again(found, more=cook)}"
+    return f"{command}   ({change.words} keeps all limits)"
 
 
 def asked_again(found: Mixes, place: int = 0, more: str = "") -> str:
