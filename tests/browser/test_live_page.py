@@ -123,18 +123,20 @@ class Tab:
             timeout=PATIENCE,
         )
 
-    def asked_before(self, deed: Any, *, sure: bool) -> str:
-        """Do something that asks first; return what it says."""
+    def asked_before(self, deed: Any, *answers: str | None) -> list[str]:
+        """Do something that asks first, answer (None: no), return what was asked."""
+        said, left = list[str](), list(answers)
 
         def answered(dialog: Any) -> None:
             said.append(dialog.message)
-            dialog.accept() if sure else dialog.dismiss()
+            answer = left.pop(0)
+            dialog.dismiss() if answer is None else dialog.accept(answer)
 
-        said: list[str] = []
-        self.page.once("dialog", answered)
-        with self.page.expect_event("dialog", timeout=60_000):
+        self.page.on("dialog", answered)
+        with self.page.expect_event("dialog", lambda _: not left, timeout=60_000):
             deed()
-        return said[0]
+        self.page.remove_listener("dialog", answered)
+        return said
 
     def text(self, place: str) -> str:
         """Return what a reader reads."""
@@ -142,12 +144,12 @@ class Tab:
 
     def parts(self) -> list[str]:
         """Return the amounts in the boxes."""
-        boxes = self.page.locator("#parts input.short")
+        boxes = self.page.locator("#parts [data-box]")
         return [box.input_value() for box in boxes.all()]
 
     def type_amount(self, place: int, amount: str) -> None:
         """Type an amount into a box of the recipe."""
-        self.page.locator("#parts input.short").nth(place).fill(amount)
+        self.page.locator("#parts [data-box]").nth(place).fill(amount)
 
 
 def tab(browser: Any, link: str, *, ready: bool = True, **how: Any) -> Tab:
@@ -265,13 +267,14 @@ def test_the_numbers_are_those_of_the_command(browser: Any, server: Server) -> N
 @pytest.mark.parametrize(
     ("place", "typed", "said"),
     [
-        ("#parts input.short >> nth=1", "-3", "-3"),
-        ("#parts input.short >> nth=1", "1e9x", "1e9x"),
-        ("#parts input.long >> nth=1", "sugr", "sugr"),
-        ("#box-throat", "NaN", "NaN"),
-        ("#box-throat", "1e9 mm", "1e+09"),
-        ("#box-grains", "2.5", "2.5"),
-        ("#box-pour_viscosity_Pa_s-at_most", "10,5", "pour viscosity"),
+        ("#parts [data-box] >> nth=1", "-3", "-3"),
+        ("#parts [data-box] >> nth=1", "1e9x", "1e9x"),
+        ("#parts [data-box] >> nth=1", "", "powdered sugar has no amount"),
+        ("#take", "sugr", "sugr"),
+        ("[data-box=throat]", "NaN", "NaN"),
+        ("[data-box=throat]", "1e9 mm", "1e+09"),
+        ("[data-box=grains]", "2.5", "2.5"),
+        ("[data-box^=pour]", "10,5", "10,5"),
     ],
 )
 def test_a_wrong_box(
@@ -294,6 +297,9 @@ def test_a_wrong_box(
     asked = len(one.asked)
     one.page.wait_for_timeout(500)
     assert len(one.asked) == asked
+    one.rest(one.page.locator("#undo").click)
+    assert (one.parts(), one.text("#head")) == (["60", "20", "20"], before)
+    assert not one.page.locator("#stale").is_visible()
 
 
 def test_a_killed_server(browser: Any, own: Server) -> None:
@@ -335,11 +341,14 @@ def test_save_and_undo(browser: Any, own: Server) -> None:
     before = bench.read_bytes()
     one, two = tab(browser, own.link), tab(browser, own.link)
     one.rest(lambda: one.type_amount(1, "17"))
-    one.page.locator("#name").fill("<img src=x onerror=alert(1)>")
-    save = one.page.locator('[data-save="recipe"]')
-    assert "powdered sugar:17" in one.asked_before(save.click, sure=False)
+    save, name = (
+        one.page.locator('[data-save="recipe"]'),
+        "<img src=x onerror=alert(1)>",
+    )
+    said = one.asked_before(save.click, name, None)
+    assert "powdered sugar:17" in said[1]
     assert bench.read_bytes() == before
-    one.rest(lambda: one.asked_before(save.click, sure=True))
+    one.rest(lambda: one.asked_before(save.click, name, ""))
     assert b"onerror" in bench.read_bytes()
     assert b"# INVENTED" in bench.read_bytes()
     assert one.page.locator("img:not(#thick)").count() == 0
@@ -362,7 +371,7 @@ def test_a_bench_changed_outside(browser: Any, own: Server) -> None:
     assert one.text("#stale") == old
     one.rest(one.page.locator("#reload").click)
     assert not one.page.locator("#stale").is_visible()
-    assert "rust" in one.page.locator("#recipes").inner_text()
+    assert one.page.locator("#names option[value=rust]").count() == 1
     broken = good.replace('throat = "8 mm"', 'throat = "8 mn"')
     bench.write_text(broken, encoding="utf-8")
     one.rest(lambda: one.type_amount(1, "22"))
@@ -387,30 +396,44 @@ def test_weigh_sheet_and_search(browser: Any, server: Server) -> None:
     assert one.page.locator("#head.kept").count() == 1
 
 
-def test_a_batch_is_shown_before_it_is_kept(browser: Any, own: Server) -> None:
-    """Its amounts are those of the sheet for the grains; nothing is kept unasked."""
+def test_a_batch_is_asked_for_its_mass(browser: Any, own: Server) -> None:
+    """Nothing is kept without an answer; then the record has the mass."""
     one = tab(browser, own.link)
-    new = one.page.locator('[data-deed="amounts"]')
-    shown = one.asked_before(new.click, sure=False)
-    assert re.search(r"[0-9.]+ g in all: .*KNO3", shown)
-    assert not (own.folder / "batches").exists()
-    one.asked_before(new.click, sure=True)
+    new, kept = one.page.locator("#batch"), own.folder / "batches"
+    (asked,) = one.asked_before(new.click, None)
+    assert "60/20/20" in asked
+    assert not kept.exists()
+    one.asked_before(new.click, "300 g")
     one.page.wait_for_function(
         "() => document.getElementById('done').textContent.includes('Batch')",
         timeout=60_000,
     )
-    assert len(list((own.folder / "batches").iterdir())) == 1
+    (record,) = kept.iterdir()
+    shown = command("batch", "show", record.stem, folder=own.folder).stdout
+    assert re.search(r"together +300\.0", shown)
+
+
+def test_a_deed_is_stopped(browser: Any, own: Server) -> None:
+    """The process ends, the page says so, and the next one may begin."""
+    one = tab(browser, own.link)
+    search = one.page.locator("[data-deed=search]")
+    for _ in range(2):
+        search.click()
+        one.page.locator("#stop").click()
+        one.page.wait_for_function(
+            "() => document.getElementById('done').textContent.includes('stopped')"
+        )
 
 
 def test_other_units(browser: Any, server: Server) -> None:
     """Boxes, sliders and both charts change; what was typed keeps its meaning."""
     one = tab(browser, server.link)
-    pressure = one.page.locator("[id='box-peak_pressure_MPa-at_most']")
+    pressure = one.page.locator("[data-box^=peak]")
     one.rest(lambda: (pressure.fill("5"), pressure.blur()))
     one.rest(lambda: one.page.locator("#units").select_option("us"))
     assert pressure.input_value() == "5 MPa"
-    assert one.page.locator("#box-throat").input_value() == "0.315 in"
-    assert one.page.locator("#box-cook").input_value() == "246.2 F"
+    assert one.page.locator("[data-box=throat]").input_value() == "0.315 in"
+    assert one.page.locator("[data-box=cook]").input_value() == "246.2 F 8 min"
     assert "pressure, psi" in one.page.locator("#course").inner_html()
     assert "725" in one.text("#head")  # 5 MPa are 725 psi
     one.rest(lambda: pressure.fill("case"))
@@ -443,8 +466,8 @@ def test_it_fits_and_keeps_nobody_out(
 ) -> None:
     """The verdict stands high, nothing scrolls sideways, axe-core finds nothing."""
     one = tab(browser, server.link, size=size, color_scheme=scheme)
-    box = one.page.locator("#answer").bounding_box()
-    assert box["y"] + box["height"] <= bottom
+    box = one.page.locator("#next-line").bounding_box()  # the last of the answer
+    assert box["y"] + box["height"] < bottom
     assert one.page.evaluate("document.documentElement.scrollWidth") <= size[0]
     assert kept_out(one.page) == {}
     assert one.said == []

@@ -15,9 +15,8 @@ import pytest
 
 from castsugar.bench.example import write_example
 from castsugar.cli.main import main
-from castsugar.page.answer import answered, point_of
+from castsugar.page.answer import answered, point_of, region
 from castsugar.page.desk import Page
-from castsugar.page.region import region
 
 # Exact: both sides are computed; nothing is compared with a number written here.
 pytestmark = pytest.mark.exact
@@ -42,8 +41,7 @@ def random_states(count: int) -> list[dict[str, Any]]:
                         ("KNO3", "powdered sugar", "corn syrup"), shares, strict=True
                     )
                 ],
-                "cook": f"{draw.randrange(112, 126)} C",
-                "minutes": f"{draw.randrange(4, 20)}",
+                "cook": f"{draw.randrange(112, 126)} C {draw.randrange(4, 20)} min",
                 "throat": f"{draw.randrange(75, 100) / 10} mm",
                 "grains": f"{draw.randrange(2, 6)}",
                 THICK: f"{draw.randrange(3, 20)}",
@@ -61,9 +59,7 @@ def stated(folder: Path, state: dict[str, Any]) -> Path:
     text = path.read_text("utf-8")
     thick, solid = state[THICK], state[SOLID]
     changes = {
-        'cook = "119 C 8 min"\n# batch': (
-            f'cook = "{state["cook"]} {state["minutes"]} min"\n# batch'
-        ),
+        'cook = "119 C 8 min"\n# batch': (f'cook = "{state["cook"]}"\n# batch'),
         'throat = "8 mm"': f'throat = "{state["throat"]}"',
         "segments = 4": f"segments = {state['grains']}",
         "at_most = 10,": f"at_most = {thick},",
@@ -214,7 +210,7 @@ def test_without_a_motor(bench: Path) -> None:
     page = Page(without(bench, "[motor]", "[scatter]"))
     first = page.bench()
     keys = [one["key"] for one in first["boxes"]]
-    assert [key for key in keys if "-" not in key] == ["cook", "minutes"]
+    assert [key for key in keys if "-" not in key] == ["cook"]
     for told in (quick(page, first["start"]), rest(page, first["start"])):
         card = {one["key"]: one for one in told["cards"]}
         assert (card["case"]["text"], card["case"]["detail"]) == (
@@ -273,7 +269,7 @@ def test_next_widens_the_throat(page: Page, start: dict[str, Any]) -> None:
     assert "wider throat" in quick(page, state)["next"]["text"]
     throat = float(told["next"]["state"]["throat"].split()[0])
     assert told["next"]["weigh"] is False
-    put = f"Then: put throat {throat:g} mm into the bench file, and weigh it."
+    put = f"Then: put throat = {throat:g} mm into the bench file, and weigh it."
     assert told["next"]["text"].endswith(put)
     assert quick(page, told["next"]["state"])["verdict"]["kind"] == "kept"
     narrower = state | {"throat": f"{throat - 0.1:.1f} mm"}

@@ -11,8 +11,8 @@ from matplotlib.path import Path as Outline
 from castsugar.draw_set import MANY
 from castsugar.evaluation import evaluate_columns
 from castsugar.limits import chances_of, judge
+from castsugar.page.answer import region, surveyed
 from castsugar.page.desk import Page
-from castsugar.page.region import region, surveyed
 from castsugar.page.triangle import triangle_of
 from castsugar.survey import Lattice, lattice
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from importlib import resources
 from pathlib import Path
 from typing import Any, cast
@@ -17,9 +17,7 @@ from starlette.responses import Response
 
 from castsugar.errors import InputError
 from castsugar.page import serve
-from castsugar.page.boxes import BoxError
-from castsugar.page.deeds import Deeds
-from castsugar.page.desk import Page
+from castsugar.page.desk import BoxError, Page
 from castsugar.page.gate import POLICY, STILL, TOKEN, Access, Request
 from castsugar.page.serve import MADE, STATICS, Site
 
@@ -34,7 +32,7 @@ POSTED = {
 }
 WRITING = ("/save", "/undo")
 ASKING = ("/bench", "/reload", "/answer", "/rest", "/region", "/deed")
-ROUTES = (*ASKING, *WRITING, "/deed/state", "/deed/stop")
+ROUTES = (*ASKING, *WRITING)
 
 
 class Stand:
@@ -60,10 +58,8 @@ class Held:
 
     def __init__(self, *, read_only: bool = False) -> None:
         self.page, self.faults = Stand(read_only=read_only), list[Exception]()
-        self.deeds = Deeds(read_only=read_only)
-        page = cast(Page, self.page)
         told = self.faults.append
-        self.site = Site(ACCESS, page, self.deeds, told)
+        self.site = Site(ACCESS, cast(Page, self.page), told)
 
     def post(self, path: str, asked: Any = None, **more: str) -> Response:
         """Ask as the script asks; bytes go as they are."""
@@ -85,11 +81,9 @@ def _computed(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture
-def held() -> Iterator[Held]:
+def held() -> Held:
     """Return a site."""
-    made = Held()
-    yield made
-    made.deeds.close()
+    return Held()
 
 
 def told(response: Response) -> Any:
@@ -147,7 +141,7 @@ def test_no_other_path(held: Held, path: str) -> None:
 
 def test_made_document(held: Held) -> None:
     """A document that was made, under its name and with the policy for it."""
-    held.deeds.made["abc"] = b"<!doctype html>"
+    held.site.deeds.made["abc"] = b"<!doctype html>"
     found = held.get(f"{MADE}abc")
     assert (found.status_code, found.body) == (200, b"<!doctype html>")
     assert found.headers["content-security-policy"] == STILL
@@ -171,18 +165,10 @@ def test_question(held: Held) -> None:
         assert told(held.post("/region", asked))["coarse"] is taken
 
 
-@pytest.mark.parametrize("path", ["/deed/state", "/deed/stop"])
-def test_deed_that_is_none(held: Held, path: str) -> None:
-    """A name that nobody was given."""
-    assert "no such deed" in told(held.post(path, {"id": "x"}))["error"]
-    for name in (None, 5, ["x"]):
-        assert "no such deed" in told(held.post(path, {"id": name}))["error"]
-
-
 @pytest.mark.parametrize("typed", ["NaN", "Infinity", "-Infinity", "1e999", "12"])
 def test_no_number_counts(bench: Path, typed: str) -> None:
     """What is asked is text, read by the readers of the bench: a number is refused."""
-    site = Site(ACCESS, Page(bench), Deeds())
+    site = Site(ACCESS, Page(bench))
     for own in (f'"throat": {typed}', f'"parts": [["KNO3", {typed}]]', f'"x": {typed}'):
         body = f'{{"kind": "weigh", "state": {{{own}}}}}'.encode()
         found = site.respond(Request("POST", "/deed", POSTED, body))
@@ -284,7 +270,7 @@ def test_headers_on_every_answer(held: Held) -> None:
         held.get("/"),
         held.get("/nothing"),
         held.post("/answer"),
-        held.post("/deed/stop"),
+        held.post("/undo"),
         held.post("/answer", b"{"),
         held.post("/bench"),
         held.post("/answer", b"x" * 20_001),
@@ -321,10 +307,8 @@ def test_read_only_has_no_route_that_writes() -> None:
     held = Held(read_only=True)
     assert [held.post(path).status_code for path in WRITING] == [404, 404]
     assert held.post("/bench").status_code == 200
-    held.deeds.close()
     free = Held()
     assert 404 not in [free.post(path).status_code for path in WRITING]
-    free.deeds.close()
 
 
 def test_name_stays_text(bench: Path) -> None:
@@ -334,12 +318,10 @@ def test_name_stays_text(bench: Path) -> None:
     line = f'\n[recipes]\n"{name}" = "KNO3:60 sucrose:40"\n'
     assert text.count("\n[recipes]\n") == 1
     bench.write_text(text.replace("\n[recipes]\n", line), "utf-8")
-    deeds = Deeds()
-    site = Site(ACCESS, Page(bench), deeds, pytest.fail)  # type: ignore[arg-type]
+    site = Site(ACCESS, Page(bench), pytest.fail)  # type: ignore[arg-type]
     found = site.respond(Request("POST", "/bench", POSTED, b"{}"))
     assert name in told(found)["recipes"]
     assert found.headers["content-type"] == "application/json; charset=utf-8"
-    deeds.close()
 
 
 def test_script_writes_no_html() -> None:

@@ -8,6 +8,8 @@ from __future__ import annotations
 import json
 import re
 import socket
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -17,8 +19,7 @@ from typing import Any, cast
 import pytest
 
 from castsugar.errors import InputError
-from castsugar.page import serve
-from castsugar.page.deeds import Deeds
+from castsugar.page import deeds, serve
 from castsugar.page.desk import Page
 from castsugar.page.gate import HEADERS, LARGEST_BODY, POLICY, TOKEN, Access
 
@@ -87,15 +88,15 @@ class Stand:
 class Server:
     """A server in a thread."""
 
-    def __init__(self) -> None:
-        self.page, self.deeds = Stand(), Deeds()
+    def __init__(self, page: Any = None) -> None:
+        self.page = page or Stand()
         self.own = serve.bound(0)
         self.port = self.own.getsockname()[1]
         access = Access(self.port, "t0ken")
         page = cast(Page, self.page)
-        site = serve.Site(access, page, self.deeds, lambda error: None)
+        self.site = serve.Site(access, page, lambda error: None)
         self.own.listen()
-        self.server = serve.Server(site)
+        self.server = serve.server_of(self.site)
         self.thread = threading.Thread(
             target=self.server.run, kwargs={"sockets": [self.own]}, daemon=True
         )
@@ -103,7 +104,8 @@ class Server:
 
     def end(self) -> None:
         """End it."""
-        self.page.go.set()
+        if isinstance(self.page, Stand):
+            self.page.go.set()
         self.server.should_exit = True
         self.thread.join(PATIENCE)
         assert not self.thread.is_alive()
@@ -120,7 +122,11 @@ class Server:
             return b"".join(iter(lambda: one.recv(65_536), b""))
 
     def ask(self, first: str, body: bytes = b"", **own: str | None) -> tuple[int, str]:
-        """Ask once; headers as the script's, changed or left out."""
+        """Ask once, and return status and text."""
+        return answered(self.raw(self.words(first, body, **own)))
+
+    def words(self, first: str, body: bytes = b"", **own: str | None) -> bytes:
+        """Return a question; headers as the script's, changed or left out."""
         host = f"127.0.0.1:{self.port}"
         usual = {
             "host": host,
@@ -133,7 +139,7 @@ class Server:
         both = usual | {k.replace("_", "-"): v for k, v in own.items()}
         lines = [f"{k}: {v}" for k, v in both.items() if v is not None]
         head = "\r\n".join([f"{first} HTTP/1.1", *lines, "", ""])
-        return answered(self.raw(head.encode("latin-1") + body))
+        return head.encode("latin-1") + body
 
     def later(self, first: str, body: bytes) -> threading.Thread:
         """Ask in a thread."""
@@ -270,12 +276,33 @@ def test_silent_connection_is_cut(said: bytes, monkeypatch: pytest.MonkeyPatch) 
 
 
 @pytest.mark.slow
-def test_end_leaves_nothing(tmp_path: Path) -> None:
-    """The folder of the deeds goes with the server."""
-    server = Server()
+@pytest.mark.parametrize("leaves", ["server", "tab"])
+def test_who_leaves_ends_a_deed(
+    leaves: str, bench: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nothing is left of its process and its folder, and another deed may begin."""
+    began: list[subprocess.Popen[bytes]] = []
+    real = subprocess.Popen
+
+    def popen(words: list[str], **more: Any) -> Any:
+        waits = [sys.executable, "-c", "import time; time.sleep(60)"]
+        began.append(real(waits, **more))
+        rooms.append(Path(words[-1]).parent)
+        return began[-1]
+
+    rooms: list[Path] = []
+    monkeypatch.setattr(deeds.subprocess, "Popen", popen)
+    server = Server(Page(bench))
     wait_for(lambda: server.server.started)
-    server.deeds._run("weigh", ["--help"], tmp_path)
-    room = Path(server.deeds.room.name)
-    assert room.is_dir()
-    server.end()
-    assert not room.exists()
+    state = {"kind": "weigh", "state": server.site.page.start()}
+    with server.connected() as one:
+        one.sendall(server.words("POST /deed", json.dumps(state).encode()))
+        wait_for(lambda: bool(rooms))
+        assert rooms[0].is_dir()
+        if leaves == "server":
+            server.end()
+    wait_for(lambda: began[0].poll() is not None)
+    wait_for(lambda: not rooms[0].exists())
+    assert server.site.deeds.busy is False
+    if leaves == "tab":
+        server.end()

@@ -1,76 +1,52 @@
-"""The page's answer at one point: the quick one, and the whole one."""
+"""What the page says: of a point, at once and in whole, and of the plane around it."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from typing import Any
 from urllib.parse import quote
 
 import numpy as np
 
 from castsugar.arrays import FloatArray
+from castsugar.columns import COLUMN
 from castsugar.comparison.change import pressure_bands
 from castsugar.comparison.compare import Comparison, compare
 from castsugar.comparison.uncertain_inputs import Conditions
-from castsugar.errors import CastsugarError
+from castsugar.draw_set import MANY
 from castsugar.evaluated import Wanted, drawn_bands, evaluated, fire_rows
 from castsugar.limits import PEAK
 from castsugar.mix.mix import Mix
 from castsugar.motor.fired_mixes import Firing
-from castsugar.page.boxes import BoxError, State
-from castsugar.page.desk import Asked, Page
-from castsugar.page.next_step import next_of
-from castsugar.page.region import GOAL, goal_of
+from castsugar.page.desk import Asked, BoxError, Page, State, boxed
 from castsugar.page.triangle import triangle_of
+from castsugar.report import numbers
 from castsugar.report import point as words
+from castsugar.report.field import FIELDS
 from castsugar.report.mix_words import short_names
 from castsugar.report.mixes import evaluate_screen
+from castsugar.report.next_step import ALL, Change, advice, rule_of
 from castsugar.report.point import Point
 from castsugar.report.pressure_words import doubt_line
 from castsugar.report.screen import closing
 from castsugar.report.shown import Shown
+from castsugar.smallest_change import Trials, changed_shares, recipe_of, with_change
+from castsugar.survey import Survey, lattice, survey
 
-#: Points of a quasi-steady curve.
-_POINTS = 121
+#: Points of a quasi-steady curve; step of the lattice while a hand moves. [%]
+_POINTS, _COARSE = 121, 2.0
+
+#: Column that most is best of where the bench has no goal.
+GOAL = "density_impulse_kg_s_m3"
 
 #: What the lines of the pressure are.
 _KEY = "Solid: this mix; dashed: base; thick: case. An estimate about an unproved case."
 
-
-def point_of(
-    asked: Asked, state: State, *, whole: bool
-) -> tuple[Point, Firing | None, Comparison | None]:
-    """Return what evaluate says of a state, its firing, and it beside the base.
-
-    A whole one has bands, pour window, the second solver and cautions.
-    """
-    question, show = asked.question, Shown(state.units)
-    try:
-        mixes = question.weigh([state.recipe])
-        rows = asked.rows(mixes, windows=whole, confirm=whole)
-        beside = _compared(asked, mixes[0]) if whole else None
-    except CastsugarError as error:
-        raise BoxError("parts", error) from None
-    fired, drawn = fire_rows(question, mixes, rows), None
-    if beside is not None:
-        drawn = beside.draws  # the bands of a mix do not depend on its neighbours
-    elif whole:
-        drawn = drawn_bands(question, mixes, asked.doubts)
-    name = asked.world.bench.path.name
-    wanted = Wanted(rule=show.rule, bench=name, bench_said=f"({name})", brief=not whole)
-    found = evaluated(question, mixes, rows, (asked.limits, fired, drawn), wanted)
-    one = Point(
-        found=found,
-        show=show,
-        screen=evaluate_screen(found, show),
-        allowed=asked.allowed,
-        kitchen=question.kitchen is not None,
-        motor=question.motor is not None,
-    )
-    return one, fired[0], beside
+Told = dict[str, Any]
 
 
-def answered(page: Page, typed: Any, *, whole: bool) -> dict[str, Any]:
+def answered(page: Page, typed: Any, *, whole: bool) -> Told:
     """Return what is said of a state; bands, differences and trials once it rests.
 
     While a hand moves the answer is not `whole`, and its course is quasi-steady.
@@ -78,7 +54,9 @@ def answered(page: Page, typed: Any, *, whole: bool) -> dict[str, Any]:
     state = page.state(typed)
     asked = page.asked(state.settings)
     one, firing, beside = point_of(asked, state, whole=whole)
-    screen, goal = one.screen, _goal(asked, beside)
+    screen, (goal, _) = one.screen, goal_of(asked)
+    if beside is not None and goal not in beside.cells[0]:
+        goal = GOAL
     base = "" if asked.base is None else asked.base.name
     own = [f"{text}, not as in the bench" for text in state.own]
     told = {
@@ -90,20 +68,54 @@ def answered(page: Page, typed: Any, *, whole: bool) -> dict[str, Any]:
         "example": screen.example() and f"EXAMPLE: {screen.example()}",
         "conditions": "; ".join([screen.conditions, *own]),
         "rows": words.rows_of(one),
-        "next": next_of(page, state, one, whole=whole),
+        "next": _next(page, state, one, whole=whole),
         "course": _course(asked, one, firing, whole=whole),
     }
     if not whole:
         return told
     least = [f"Least sure: {screen.least_sure}."] if screen.least_sure else []
     least += [f"{doubt_line(x)}." for x in one.found.doubts if x is not None]
-    cautions = [*screen.cautions, closing(len(screen.cautions), screen.cautions_count)]
     return told | {
         "against": beside and words.against(beside, one.judged, goal, one.show),
         "least": " ".join(least),
         "thickness": _thickness(asked, one),
-        "cautions": cautions,
+        "cautions": [
+            *screen.cautions,
+            closing(len(screen.cautions), screen.cautions_count),
+        ],
     }
+
+
+def point_of(
+    asked: Asked, state: State, *, whole: bool
+) -> tuple[Point, Firing | None, Comparison | None]:
+    """Return what evaluate says of a state, its firing, and it beside the base.
+
+    A whole one has bands, pour window, the second solver and cautions.
+    """
+    question, show = asked.question, Shown(state.units)
+    with boxed("parts"):
+        mixes = question.weigh([state.recipe])
+        rows = asked.rows(mixes, windows=whole, confirm=whole)
+        beside = _compared(asked, mixes[0]) if whole else None
+    fired, drawn = fire_rows(question, mixes, rows), None
+    if beside is not None:
+        drawn = beside.draws  # the bands of a mix do not depend on its neighbours
+    elif whole:
+        drawn = drawn_bands(question, mixes, asked.doubts)
+    name = asked.world.bench.path.name
+    wanted = Wanted(rule=show.rule, bench=name, bench_said=f"({name})", brief=not whole)
+    found = evaluated(question, mixes, rows, (asked.limits, fired, drawn), wanted)
+    found = with_change(found, question, asked.limits, show) if whole else found
+    one = Point(
+        found=found,
+        show=show,
+        screen=evaluate_screen(found, show),
+        allowed=asked.allowed,
+        kitchen=question.kitchen is not None,
+        motor=question.motor is not None,
+    )
+    return one, fired[0], beside
 
 
 def _compared(asked: Asked, mix: Mix) -> Comparison | None:
@@ -122,10 +134,54 @@ def _compared(asked: Asked, mix: Mix) -> Comparison | None:
     )
 
 
-def _goal(asked: Asked, beside: Comparison | None) -> str:
-    """Return the column by which a mix is better than the base."""
-    goal, _ = goal_of(asked)
-    return goal if beside is None or goal in beside.cells[0] else GOAL
+def goal_of(asked: Asked) -> tuple[str, float]:
+    """Return the column that is best when most (1) or least (-1)."""
+    search = asked.world.bench.search or {}
+    for key, sign in (("maximise", 1.0), ("minimise", -1.0)):
+        if search.get(key) in COLUMN:
+            return str(search[key]), sign
+    return GOAL, 1.0
+
+
+def _next(page: Page, state: State, one: Point, *, whole: bool) -> Told:
+    """Return what to do next, and the state that tries it, if any.
+
+    Nothing is tried while a hand moves: then it is not `whole`.
+    """
+    rule, change = rule_of(one.judged, one.row, one.screen.findings), one.found.change
+    if rule == ALL and whole:
+        change = _on_scale(page.asked(state.settings), one)
+    if change is None:
+        text = _weigh(state) if rule == ALL else advice(rule, one.row, one.show)
+        told = {"text": text or "find the best mix", "state": None}
+        return told | {"weigh": text == ALL}
+    typed = {**state.typed, **change.typed}
+    then = _weigh(page.state(typed))
+    text = f"{change.words} passes all. Then: {then}."
+    return {"text": text, "state": typed, "weigh": then == ALL}
+
+
+def _weigh(state: State) -> str:
+    """Return what to do with a mix that passes: the sheet knows the bench file only."""
+    own = ", ".join(state.own)
+    return f"put {own} into the bench file, and {ALL}" if own else ALL
+
+
+def _on_scale(asked: Asked, one: Point) -> Change | None:
+    """Return the nearest recipe in steps of the scale that passes, if another."""
+    (mix,), step = one.found.mixes, asked.scale_step
+    shares, batch = dict(mix.recipe), asked.doubts.batch
+    steps = {name: round(x * batch / step) for name, x in shares.items()}
+    largest = max(shares, key=lambda name: shares[name])
+    steps[largest] += round(batch / step) - sum(steps.values())
+    near = {name: count * step / batch for name, count in steps.items()}
+    change = changed_shares(near)
+    trials = Trials(asked.question, asked.limits, mix, one.show)
+    same = max(abs(near[name] - shares[name]) for name in near) < 1e-9
+    if same or not trials.keep([recipe_of(change)])[0]:
+        return None
+    words = f"{change.words}, in steps of {1e3 * step:g} g on {1e3 * batch:g} g,"
+    return Change(words, change.typed)
 
 
 # ----------------------------------------------------------------------------
@@ -134,20 +190,13 @@ def _goal(asked: Asked, beside: Comparison | None) -> str:
 
 def _course(
     asked: Asked, one: Point, firing: Firing | None, *, whole: bool
-) -> dict[str, Any] | None:
+) -> Told | None:
     """Return pressure against time, that of the base too; None without a motor."""
     if asked.question.motor is None:
         return None
-    show, case = one.show, one.show.number("pressure", asked.case)
-    told: dict[str, Any] = {
-        "case": case if case == case else None,
-        "case_label": f"case {show.bound('pressure', asked.case)}",
-        "unit": show.unit("pressure"),
-        "words": "No pressure is computed of this mix.",
-        "curves": {},
-    }
     if firing is None:
-        return told
+        return {"words": "No pressure is computed of this mix.", "curves": {}}
+    show, case = one.show, one.show.number("pressure", asked.case)
     curves = _band(asked, one) if whole else {}
     for name, fired in (("base", asked.base_firing), ("mix", firing)):
         if fired is not None:
@@ -155,13 +204,14 @@ def _course(
     scale = np.array([1.0, show.span("pressure", 1e-6)])
     drawn = {name: np.round(scale * points, 5) for name, points in curves.items()}
     every = np.concatenate([*drawn.values()])[:, 1]
-    top = 1.08 * max(told["case"] or 0.0, every[np.isfinite(every)].max())
+    top = 1.08 * np.nanmax([case, every[np.isfinite(every)].max()])
     peak = f"{one.text(PEAK)} {show.unit('pressure')}"
-    return told | {
-        "curves": {
-            name: np.minimum(x, [np.inf, top]).tolist() for name, x in drawn.items()
-        },
-        "top": top,
+    return {
+        "case": case if case == case else None,
+        "case_label": f"case {show.bound('pressure', asked.case)}",
+        "unit": show.unit("pressure"),
+        "curves": {k: np.minimum(x, [np.inf, top]).tolist() for k, x in drawn.items()},
+        "top": float(top),
         "end": max(float(points[:, 0].max()) for points in drawn.values()),
         "words": f"Peak {peak}, burns {firing.trace.burn_time:.2g} s. {_KEY}",
     }
@@ -202,3 +252,74 @@ def _thickness(asked: Asked, one: Point) -> str:
     drawn = pan_drawings(mixes, kitchen, show=one.show, invented=bool(found.invented))
     svg = written(drawn["viscosity"], ".svg", NARROW, brief=True)
     return f"data:image/svg+xml,{quote(svg)}"
+
+
+# ----------------------------------------------------------------------------
+# The plane.
+
+
+def region(page: Page, typed: Any, *, coarse: bool = False) -> Told:
+    """Return lines of the limits, areas, the best mix and one sentence.
+
+    What stands at no corner keeps its share. Points are pairs of per cent of the first
+    and of the last corner.
+    """
+    state = page.state(typed)
+    asked, show = page.asked(state.settings), Shown(state.units)
+    found = surveyed(asked, state.recipe, coarse=coarse)
+    grid, distances, allowed = found.lattice, found.distances, asked.allowed
+    pressed = found.pressed(allowed) if allowed == allowed else ()
+    above, unknown = [grid.areas(x) for x in pressed] or ([], [])
+    return {
+        "limits": [
+            {"label": FIELDS[one.limit.key].named(show), "lines": grid.lines(distance)}
+            for one, distance in zip(found.judged, distances, strict=True)
+        ],
+        "kept": grid.areas(np.minimum.reduce(distances)) if distances else [],
+        "above": above,
+        "unknown": unknown,
+        "best": _best(found, asked),
+        "words": "; ".join(_words(found, pressed)) + ".",
+    }
+
+
+def surveyed(asked: Asked, recipe: str, *, coarse: bool = False) -> Survey:
+    """Judge the mixes of a view, 256 draws each."""
+    triangle, question = triangle_of(asked.world), asked.question.for_table(MANY + 1)
+    with boxed("parts"):
+        _, others = triangle.split(asked.world, recipe)
+        rest = 100.0 * (1.0 - math.fsum(others.values()))
+        found = lattice(triangle.view, rest, least=_COARSE * coarse)
+        if not len(found.shares):
+            raise BoxError("parts", "the other parts leave no mix of the triangle")
+        return survey(question, asked.limits, found, [*triangle.bounds], others)
+
+
+def _best(found: Survey, asked: Asked) -> list[float] | None:
+    """Return the best mix by the goal that keeps bounds and every limit."""
+    column, sign = goal_of(asked)
+    low, high = np.transpose([*triangle_of(asked.world).bounds.values()])
+    shares = found.lattice.shares
+    inside = ((shares > low - 1e-9) & (shares < high + 1e-9)).all(axis=1)
+    values = sign * np.asarray(found.columns.get(column, np.nan), dtype=float)
+    values = np.where(found.kept & inside, values, np.nan)
+    if np.isnan(values).all():
+        return None
+    best: list[float] = shares[int(np.nanargmax(values))].tolist()
+    return best
+
+
+def _words(found: Survey, pressed: tuple[FloatArray, ...]) -> Iterator[str]:
+    """Say in a sentence what the areas hold."""
+    shown = f"{numbers.count(len(found.lattice.shares), 'mix', 'mixes')} shown"
+    if not found.judged:
+        yield f"{shown}; the bench states no limits"
+        return
+    yield f"{shown}: {int(found.kept.sum()) or 'none'} keep all limits"
+    if pressed:
+        above, unknown = (int((x > 0.0).sum()) or "none" for x in pressed)
+        yield f"the expected peak of {above} is above the case"
+        yield f"of {unknown} it is not known well enough: burn strands there"
+    for one in found.judged:
+        if np.isnan(one.values).all():
+            yield f"{FIELDS[one.limit.key].label} is not computed: {one.reasons[0]}"

@@ -1,11 +1,13 @@
-"""What the page has done for it: commands of castsugar, each a process of its own.
+"""What the page has done for it: commands, each a process, and writing into the bench.
 
-So a deed says what the command says, stands in nobody's way while it works, and ends
-when it is told to.
+A deed says what the command says, stands in nobody's way while it works, and ends when
+nobody waits for it any more.
 """
 
 from __future__ import annotations
 
+import asyncio
+import difflib
 import json
 import os
 import re
@@ -14,28 +16,32 @@ import shlex
 import subprocess
 import sys
 import tempfile
-import time
 from collections import OrderedDict
-from collections.abc import Sequence
+from collections.abc import AsyncIterator, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from castsugar import plausible
-from castsugar.asked import doubts_of
+from castsugar.bench.bench import LARGEST, check_bench
+from castsugar.bench.editing import with_value
+from castsugar.data.records import plain
 from castsugar.errors import InputError
-from castsugar.files.reading import read_bytes
-from castsugar.page.boxes import State, parts_of
-from castsugar.page.desk import Page
+from castsugar.files.reading import decoded, read_bytes
+from castsugar.files.writing import update, write_text
+from castsugar.page.desk import Page, State, parts_of
 
-#: Kinds of deeds; those that make a page; those on the way to something kept.
-KINDS = ("weigh", "record", "amounts", "batch", "search")
-_PAGED, _KEEPING = ("weigh", "record"), ("amounts", "batch")
+#: Kinds of deeds; what those say that make a document.
+KINDS = ("weigh", "record", "batch", "search")
+_READY = {
+    "weigh": "The weigh sheet is ready.",
+    "record": "The record is ready: it says what the numbers support.",
+}
 
 #: Documents that are kept, and the bytes of one at most.
 _KEPT, _LARGEST = 20, 20_000_000
 
-#: Seconds that a deed has to end by itself when it is told to.
-_PATIENCE = 3.0
+#: Seconds from one look at a deed to the next, and that it has to end by itself.
+_LOOK, _PATIENCE = 0.3, 3.0
 
 #: What a terminal is told beside the words.
 _CODES = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]")
@@ -44,32 +50,22 @@ Told = dict[str, Any]
 
 
 class Deeds:
-    """The deeds of one page, one at a time.
+    """The deeds of one page, one at a time; `made` holds documents by secret names."""
 
-    Parameters
-    ----------
-    read_only : bool
-        Nothing is kept: no batch.
-
-    Attributes
-    ----------
-    made : dict of str to bytes
-        Documents by names that nobody can guess.
-    process : subprocess.Popen or None
-        The last deed; `room` holds what it answers, says and draws.
-    """
-
-    def __init__(self, *, read_only: bool = False) -> None:
+    def __init__(self, page: Page) -> None:
+        self.page, self.busy = page, False
         self.made: OrderedDict[str, bytes] = OrderedDict()
-        self.kinds = tuple(x for x in KINDS if not (read_only and x in _KEEPING))
-        self.process: subprocess.Popen[bytes] | None = None
 
-    def start(self, page: Page, asked: Told) -> Told:
-        """Start a deed."""
-        kind, state = asked.get("kind"), page.state(asked.get("state"))
-        if kind not in self.kinds:
-            raise InputError(f"a deed is one of {', '.join(self.kinds)}")
-        if self.process is not None and self.process.poll() is None:
+    def start(self, asked: Told) -> AsyncIterator[str]:
+        """Check a deed, and return its answer as JSON, blanks before it while it works.
+
+        Who stops listening ends it.
+        """
+        kind, state = asked.get("kind"), self.page.state(asked.get("state"))
+        kinds = [x for x in KINDS if not (self.page.read_only and x == "batch")]
+        if kind not in kinds:
+            raise InputError(f"a deed is one of {', '.join(kinds)}")
+        if self.busy:
             raise InputError("something is being done already; stop it or wait for it")
         if state.own:  # a command reads the bench file
             raise InputError(
@@ -77,84 +73,54 @@ class Deeds:
                 f"{'; '.join(state.own)}. Save the limits, put a throat or grains into "
                 "the file, or go back to base"
             )
-        words = command(kind, page, state, asked.get("mass"))
-        self.recipe = state.recipe
-        self.close()
-        self._run(kind, [*words, "--bench", page.path.name], page.path.parent)
-        return {"id": self.name}
+        words = command(kind, self.page, state, asked.get("mass"))
+        return self._run(kind, state, [*words, "--bench", self.page.path.name])
 
-    def _run(self, kind: str, words: Sequence[str], folder: Path) -> None:
-        self.kind, self.name, self.told = kind, secrets.token_urlsafe(24), Told()
-        self.room = tempfile.TemporaryDirectory(prefix="castsugar-")
-        (answer, self._answer), (talk, self._talk) = (
-            tempfile.mkstemp(dir=self.room.name) for _ in "12"
-        )
-        self._page, self.began = Path(self.room.name, "page.html"), time.monotonic()
-        paper = ["--page", str(self._page)] if kind in _PAGED else []
-        self.process = subprocess.Popen(
-            [sys.executable, "-m", "castsugar", *words, *paper],
-            cwd=folder,
-            stdin=subprocess.DEVNULL,
-            stdout=answer,
-            stderr=talk,
-            env=os.environ | {"NO_COLOR": "1", "COLUMNS": "80"},
-            start_new_session=True,
-        )
-        os.close(answer)
-        os.close(talk)
+    async def _run(
+        self, kind: str, state: State, words: Sequence[str]
+    ) -> AsyncIterator[str]:
+        self.busy = True
+        with (
+            tempfile.TemporaryDirectory(prefix="castsugar-") as room,
+            tempfile.TemporaryFile() as answer,
+            tempfile.TemporaryFile() as talk,
+        ):
+            paper = Path(room, "page.html")
+            process = subprocess.Popen(
+                [sys.executable, "-m", "castsugar", *words]
+                + (["--page", str(paper)] if kind in _READY else []),
+                cwd=self.page.path.parent,
+                stdin=subprocess.DEVNULL,
+                stdout=answer,
+                stderr=talk,
+                env=os.environ | {"NO_COLOR": "1", "COLUMNS": "80"},
+                start_new_session=True,
+            )
+            try:
+                while (code := process.poll()) is None:
+                    yield " "
+                    await asyncio.sleep(_LOOK)
+                if code > 1:  # 1 is the code of "no", which is an answer
+                    lines = ["", *map(str.strip, re.split(r"[\r\n]+", _text(talk)))]
+                    said = next(filter(None, reversed(lines)), f"code {code}")
+                    told = {"text": said.removeprefix("castsugar: ")}
+                elif kind in _READY:
+                    told = self._kept(kind, state, paper, no=code == 1)
+                else:
+                    told = _read(kind, _text(answer))
+                yield json.dumps(told)
+            finally:
+                self.busy = False
+                _ended(process)
 
-    def state(self, name: Any) -> Told:
-        """Say how far a deed is, or what came of it."""
-        process = self._known(name)
-        code, seconds = process.poll(), time.monotonic() - self.began
-        lines = ["", *map(str.strip, re.split(r"[\r\n]+", _text(self._talk)))]
-        said = next(filter(None, reversed(lines)), "").removeprefix("castsugar: ")
-        if code is None:
-            return {"running": True, "seconds": seconds, "said": said}
-        if code < 0:
-            return {"running": False, "error": "stopped; nothing was written"}
-        if code > 1:  # 1 is the code of "no", which is an answer
-            return {"running": False, "error": said or f"it ended with code {code}"}
-        self.told = self.told or {"running": False} | self._came_of(code)
-        return self.told
-
-    def _came_of(self, code: int) -> Told:
-        told = read(self.kind, _text(self._answer), code)
-        if self.kind in _PAGED:
-            told["text"] += f" Mix: {self.recipe}."
-            name = secrets.token_urlsafe(24)
-            told["open"] = f"/made/{name}"
-            self.made[name] = read_bytes(self._page, _LARGEST)
-            while len(self.made) > _KEPT:
-                self.made.popitem(last=False)
-        return told
-
-    def stop(self, name: Any) -> Told:
-        """End a deed, kindly at first; InputError for one that is not known."""
-        process = self._known(name)
-        process.terminate()
-        try:
-            process.wait(_PATIENCE)
-        except subprocess.TimeoutExpired:
-            process.kill()
-            process.wait()
-        return {"running": False}
-
-    def close(self) -> None:
-        """End what runs, and leave nothing behind."""
-        if self.process is not None:
-            self.stop(self.name)
-            self.room.cleanup()
-            self.process = None
-
-    def _known(self, name: Any) -> subprocess.Popen[bytes]:
-        if self.process is None or name != self.name:
-            raise InputError("no such deed; start it again")
-        return self.process
-
-
-def _text(path: str) -> str:
-    return _CODES.sub("", read_bytes(Path(path), _LARGEST).decode("utf-8", "replace"))
+    def _kept(self, kind: str, state: State, paper: Path, *, no: bool) -> Told:
+        name = secrets.token_urlsafe(24)
+        self.made[name] = read_bytes(paper, _LARGEST)
+        while len(self.made) > _KEPT:
+            self.made.popitem(last=False)
+        not_kept = " Not what was asked of the change is supported." if no else ""
+        text = f"{_READY[kind]}{not_kept} Mix: {state.recipe}."
+        return {"text": text, "open": f"/made/{name}"}
 
 
 def command(kind: str, page: Page, state: State, mass: Any) -> list[str]:
@@ -173,29 +139,110 @@ def command(kind: str, page: Page, state: State, mass: Any) -> list[str]:
     if kind == "batch":
         read = plausible.read(str(mass), "batch", where="batch")
         return ["batch", "new", state.recipe, "--batch", read.text, *state.cook]
-    grains = next(iter(page.boxes.values())).get("grains")
-    usual = f"{1e3 * doubts_of(page.world.bench)[1].batch:.6g} g"
-    amount = ["--grains", grains.start] if grains else ["--batch", usual]
-    shown = ["--json"] if kind == "amounts" else []
-    return ["weigh", state.recipe, *amount, *state.cook, *shown]
+    grains = page.boxes.get("grains")
+    amount = ["--grains", grains.start] if grains else ["--batch", page.batch]
+    return ["weigh", state.recipe, *amount, *state.cook]
 
 
-def read(kind: str, answer: str, code: int) -> Told:
-    """Return what a command answered: a text, and what can be done with it."""
-    if kind == "weigh":
-        return {"text": "The weigh sheet is ready."}
-    if kind == "record":
-        no = " Not what was asked of the change is supported." if code else ""
-        return {"text": f"The record is ready: it says what the numbers support.{no}"}
+def _ended(process: subprocess.Popen[bytes]) -> None:
+    """End what runs, kindly at first."""
+    process.terminate()
+    try:
+        process.wait(_PATIENCE)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.wait()
+
+
+def _text(file: BinaryIO) -> str:
+    file.seek(0)
+    return _CODES.sub("", file.read(_LARGEST).decode("utf-8", "replace"))
+
+
+def _read(kind: str, answer: str) -> Told:
+    """Return what a batch or a search answered: a text, and the parts that it found."""
     if kind == "batch":
         return {"text": answer.partition("\n")[0].strip()}
     told = json.loads(answer)
-    if kind == "amounts":
-        lines = [f"{x['typed']} {x['mass_to_weigh_g']:g} g" for x in told["lines"]]
-        mass = f"{told['mass_on_scale_g']:g} g"
-        return {"text": f"{mass} in all: {', '.join(lines)}.", "mass": mass}
     said = [x["text"] for x in told["findings"][:2] if x["status"] != "EXAMPLE"]
     found: Told = {"text": " ".join(said) or told["reason"]}
     if told["feasible"] and told["next"].startswith("castsugar weigh "):
         found["found"] = parts_of(shlex.split(told["next"])[2])
     return found
+
+
+# ----------------------------------------------------------------------------
+# Recipes and limits into the bench file.
+
+
+class ChangedElsewhere(InputError):
+    """The file is not the one that the page knows."""
+
+    def __init__(self) -> None:
+        super().__init__("changed elsewhere: reload")
+
+
+class Saver:
+    """Writes into the opened bench, keeping what was there beside it as ``.bak``."""
+
+    def __init__(self, page: Page) -> None:
+        self.page, self._before = page, list[bytes]()
+
+    def save(self, asked: Told) -> Told:
+        """Show what would be written, or write it if `sure`."""
+        page, before = self.page, self.page.world.bench.text
+        if asked.get("hash") != page.hash or page.changed:
+            raise ChangedElsewhere
+        after = check_bench(page.path, self._changed(before, asked)).text
+        if asked.get("sure") is True:
+            return self._written(after.encode("utf-8"))
+        both = difflib.ndiff(before.splitlines(), after.splitlines())
+        return {"diff": "\n".join(line for line in both if line[0] in "-+")}
+
+    def undo(self, _asked: Told) -> Told:
+        """Put the bytes back that the last saving found, and so on."""
+        if not self._before:
+            raise InputError("nothing was saved from here")
+        told = self._written(self._before[-1])
+        del self._before[-2:]
+        return told | {"undo": bool(self._before)}
+
+    def _written(self, new: bytes) -> Told:
+        """Write the file if it is still the one that the page knows."""
+        page = self.page
+
+        def changed(data: bytes | None) -> bytes:
+            if data is None or decoded(page.path, data) != page.world.bench.text:
+                raise ChangedElsewhere
+            write_text(page.path.with_name(page.path.name + ".bak"), data, force=True)
+            self._before.append(data)
+            return new
+
+        update(page.path, changed, largest=LARGEST)
+        return page.reload() | {"undo": True}
+
+    def _changed(self, text: str, asked: Told) -> str:
+        """Return the text with the recipe, or the limits, of a state."""
+        state, before = self.page.state(asked.get("state")), text
+        if asked.get("kind") == "recipe":
+            return with_value(text, "recipes", [self._name(asked)], state.recipe)
+        if asked.get("kind") != "limits":
+            raise InputError("what is saved is a recipe or the limits")
+        for key, value in state.settings:
+            if "-" in key:  # of a column and a side
+                text = self.page.text_with(text, key, value)
+        if text == before:
+            raise InputError("no limit differs from the bench file; nothing to save")
+        return text
+
+    def _name(self, asked: Told) -> str:
+        """Return a name; not that of something else, or of a recipe with a process."""
+        typed, world = asked.get("name"), self.page.world
+        name = " ".join(typed.split()) if isinstance(typed, str) else ""
+        others = [*world.bench.premixes, *world.database.known_names()]
+        if name in world.bench.processes:
+            raise InputError(f"{name!r} states how it is made; change it in the file")
+        if plain(name) in map(plain, others):
+            why = "is the name of an ingredient; call the recipe otherwise"
+            raise InputError(f"{name!r} {why}")
+        return name

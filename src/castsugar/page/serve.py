@@ -17,12 +17,12 @@ from typing import Any
 import uvicorn
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request as Asked
-from starlette.responses import Response
+from starlette.responses import Response, StreamingResponse
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from castsugar.errors import CastsugarError, InputError
-from castsugar.page.answer import answered
-from castsugar.page.deeds import Deeds
+from castsugar.page.answer import answered, region
+from castsugar.page.deeds import ChangedElsewhere, Deeds, Saver
 from castsugar.page.desk import Page
 from castsugar.page.gate import (
     HEADERS,
@@ -34,8 +34,6 @@ from castsugar.page.gate import (
     Request,
     refused,
 )
-from castsugar.page.region import region
-from castsugar.page.save import ChangedElsewhere, Saver
 
 #: The only address.
 HOST = "127.0.0.1"
@@ -63,26 +61,18 @@ Told = dict[str, Any]
 class Site:
     """What the server serves, without sockets; one question at a time.
 
-    Parameters
-    ----------
-    access : Access
-    page : Page
-    deeds : Deeds
-    report : function
-        Told of a fault of castsugar, whose traceback is for the terminal alone.
+    `report` is told of a fault of castsugar: its traceback is for the terminal alone.
     """
 
     def __init__(
         self,
         access: Access,
         page: Page,
-        deeds: Deeds,
         report: Callable[[Exception], None] = traceback.print_exception,
     ) -> None:
-        self.access, self.page, self.deeds, self.report = access, page, deeds, report
-        self.lock = threading.Lock()
-        saver = Saver(page)
-        self._routes: dict[str, Callable[[Told], Told]] = {
+        self.access, self.page, self.report = access, page, report
+        self.deeds, self.lock, saver = Deeds(page), threading.Lock(), Saver(page)
+        self._routes: dict[str, Callable[[Told], Any]] = {
             "/bench": lambda asked: page.bench(asked.get("units")),
             "/reload": lambda asked: page.reload(asked.get("units")),
             "/answer": lambda asked: answered(page, asked.get("state"), whole=False),
@@ -90,9 +80,7 @@ class Site:
             "/region": lambda asked: region(
                 page, asked.get("state"), coarse=asked.get("coarse") is True
             ),
-            "/deed": lambda asked: deeds.start(page, asked),
-            "/deed/state": lambda asked: deeds.state(asked.get("id")),
-            "/deed/stop": lambda asked: deeds.stop(asked.get("id")),
+            "/deed": self.deeds.start,
         }
         if not page.read_only:
             self._routes |= {"/save": saver.save, "/undo": saver.undo}
@@ -107,7 +95,8 @@ class Site:
         if act is None:
             return failed(404, "there is nothing here")
         try:
-            return self._acted(act, read_json(request.body))
+            with self.lock:
+                return self._told(act(read_json(request.body)))
         except ChangedElsewhere as error:
             return failed(409, str(error))
         except CastsugarError as error:
@@ -117,11 +106,13 @@ class Site:
             self.report(error)
             return failed(500, "internal error, see the terminal")
 
-    def _acted(self, act: Callable[[Told], Told], asked: Told) -> Response:
-        with self.lock:
-            told = {"hash": self.page.hash} | act(asked)
-            if changed := self.page.changed:
-                told.setdefault("changed", changed)
+    def _told(self, told: Any) -> Response:
+        """Return an answer, that of a deed as it comes."""
+        if not isinstance(told, dict):
+            return StreamingResponse(told, headers=_headers("application/json"))
+        told = {"hash": self.page.hash} | told
+        if changed := self.page.changed:
+            told.setdefault("changed", changed)
         return _response(200, json.dumps(told, allow_nan=False), "application/json")
 
     def _document(self, path: str) -> Response:
@@ -136,11 +127,15 @@ class Site:
         return _response(200, made, "text/html", STILL)
 
 
+def _headers(kind: str, policy: str = POLICY) -> dict[str, str]:
+    kind = f"{kind}; charset=utf-8"
+    return {"content-type": kind, "content-security-policy": policy}
+
+
 def _response(
     status: int, body: str | bytes, kind: str, policy: str = POLICY
 ) -> Response:
-    told = {"content-type": f"{kind}; charset=utf-8", "content-security-policy": policy}
-    return Response(body, status, told)
+    return Response(body, status, _headers(kind, policy))
 
 
 def failed(status: int, line: str, **more: str) -> Response:
@@ -213,50 +208,33 @@ class Patient(H11Protocol):
             self.transport.close()
 
 
-class Server(uvicorn.Server):
-    """The server of a site, whose deeds end with it."""
-
-    def __init__(self, site: Site) -> None:
-        self.site = site
-        super().__init__(
-            uvicorn.Config(
-                application(site),
-                http=Patient,
-                log_config=None,
-                lifespan="off",
-                ws="none",
-                server_header=False,
-                headers=list(HEADERS.items()),
-                limit_concurrency=CONNECTIONS,
-                timeout_keep_alive=IDLE,
-                timeout_graceful_shutdown=0,
-            )
-        )
-
-    async def shutdown(self, sockets: Any = None) -> None:
-        """End deeds and connections, however it is ended."""
-        self.site.deeds.close()
-        await super().shutdown(sockets)
+def server_of(site: Site) -> uvicorn.Server:
+    """Return the server of a site; what runs ends with it."""
+    config = uvicorn.Config(
+        application(site),
+        http=Patient,
+        log_config=None,
+        lifespan="off",
+        ws="none",
+        server_header=False,
+        headers=list(HEADERS.items()),
+        limit_concurrency=CONNECTIONS,
+        timeout_keep_alive=IDLE,
+        timeout_graceful_shutdown=0,
+    )
+    return uvicorn.Server(config)
 
 
 def run(
     page: Page, own: socket.socket, *, browser: bool, say: Callable[[str], None]
 ) -> None:
-    """Serve the page until Ctrl-C.
+    """Serve the page until Ctrl-C; `say` takes a line, first the link alone.
 
-    Parameters
-    ----------
-    page : Page
-    own : socket.socket
-        Of :func:`bound`.
-    browser : bool
-        Whether the browser is asked to open the link. The token is for a moment among
-        the words of its process, which others of this machine can read.
-    say : callable
-        Takes a line: first the link, alone.
+    A browser gets the link, token and all, among the words of its process, which others
+    of this machine can read for a moment.
     """
     access = Access(own.getsockname()[1], secrets.token_urlsafe(TOKEN_BYTES))
-    site = Site(access, page, Deeds(read_only=page.read_only))
+    site = Site(access, page)
     logging.getLogger("uvicorn").setLevel(logging.CRITICAL)
     say(access.address)
 
@@ -264,7 +242,7 @@ def run(
         threading.Thread(target=_shown, args=(access.address, say), daemon=True).start()
     threading.Thread(target=_warmed, args=(site,), daemon=True).start()
     with contextlib.suppress(KeyboardInterrupt):
-        Server(site).run(sockets=[own])
+        server_of(site).run(sockets=[own])
 
 
 def _shown(address: str, say: Callable[[str], None]) -> None:

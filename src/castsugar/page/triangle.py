@@ -11,8 +11,10 @@ from castsugar.errors import CastsugarError
 from castsugar.frozen import dataclass
 from castsugar.mix.text import parse_recipe
 from castsugar.mix.weighing import item_name
-from castsugar.page.boxes import FIRST
 from castsugar.report import numbers
+
+#: What stands in the boxes of a bench without recipes.
+FIRST = "KNO3:60 powdered sugar:20 corn syrup:20"
 
 #: How far the view goes beyond the bounds, and half the width of bounds that the bench
 #: does not state. [%]
@@ -22,7 +24,6 @@ _WIDER, _USUAL = 5.0, 10.0
 _MARKS = 50
 
 Told = dict[str, Any]
-Bounds = dict[str, tuple[float, float]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +33,7 @@ class Triangle:
     `searched` says whether the bench states these bounds, for its search.
     """
 
-    bounds: Bounds
+    bounds: dict[str, tuple[float, float]]
     searched: bool
 
     @property

@@ -7,10 +7,11 @@ import { Triangle } from "/triangle.js";
 const REST_MS = 300;
 const SLOW_MS = 150;
 const AGAIN_MS = 2000;
-const LOOK_MS = 400;
+const GONE = "The server has gone: start castsugar open again. The numbers below are old.";
+const KEYLESS = "This tab has no key. The mix is kept in its address: open the link that the terminal shows in this tab.";
 
 const line = by("fault-line");
-const page = { bench: null, state: null, seq: 0, faulty: false, region: "" };
+const page = { bench: null, state: null, seq: 0, faulty: false, region: "", last: 0 };
 const triangle = new Triangle((shares) => change(moved(shares)));
 
 // ----------------------------------------------------------------------------
@@ -33,23 +34,24 @@ function fromAddress() {
   }
 }
 
-/** What the server says no to, with its status; 0 if nobody is there. */
-class Refused extends Error {
-  constructor(text, status, key) {
-    super(text);
-    Object.assign(this, { status, key });
-  }
+/** Return what the server says no to, with its status; 0 if nobody is there. */
+const refused = (text, status, key) => Object.assign(new Error(text), { status, key });
+
+async function post(path, body, signal) {
+  const headers = { "Content-Type": "application/json", "X-Castsugar-Token": sessionStorage.getItem("token") ?? "" };
+  const asked = { method: "POST", headers, body: JSON.stringify(body), signal };
+  const answer = await fetch(path, asked).catch(() => ({ status: 0 }));
+  const { status } = answer;
+  if (status === 0) throw refused(GONE, status);
+  if (status === 403) throw refused(KEYLESS, status);
+  if (answer.ok) return answer;
+  const told = await answer.json().catch(() => ({}));
+  throw refused(`${told.error ?? `the server answered ${status}`}.`, status, told.key);
 }
 
-/** Ask the server. */
+/** Ask the server; an answer from files that have changed is marked. */
 async function ask(path, body) {
-  const headers = { "Content-Type": "application/json", "X-Castsugar-Token": sessionStorage.getItem("token") ?? "" };
-  const answer = await fetch(path, { method: "POST", headers, body: JSON.stringify(body) }).catch(() => ({ status: 0 }));
-  const { status } = answer;
-  if (status === 0) throw new Refused("The server has gone: start castsugar open again. The numbers below are old.", status);
-  if (status === 403) throw new Refused("This tab has no key. The mix is kept in its address: open the link that the terminal shows in this tab.", status);
-  const told = await answer.json().catch(() => ({}));
-  if (!answer.ok) throw new Refused(`${told.error ?? `the server answered ${status}`}.`, status, told.key);
+  const told = await (await post(path, body)).json();
   const other = path in TAKE && told.hash !== page.bench.hash;
   if (told.changed || other) banner(told.changed ? `${told.changed}.` : `${page.bench.name} has changed.`, true);
   return { ...told, stale: told.changed || other ? "OLD, from the bench as it was" : "" };
@@ -66,20 +68,28 @@ async function work() {
   const body = waiting.get(path);
   waiting.delete(path);
   busy = true;
-  const begun = performance.now();
-  const clock = setInterval(() => {
-    const seconds = (performance.now() - begun) / 1000;
-    by("busy").textContent = seconds > 2 ? `computing, ${seconds.toFixed(0)} s` : "computing";
-  }, SLOW_MS);
   try {
-    TAKE[path](await ask(path, body), body.seq);
+    TAKE[path](await clocked("busy", () => ask(path, body)), body.seq);
   } catch (error) {
     if (body.seq === page.seq || !error.key) failed(error);
   } finally {
-    clearInterval(clock);
-    by("busy").textContent = "";
     busy = false;
     work();
+  }
+}
+
+/** Do what may last, and count its seconds. */
+async function clocked(id, act) {
+  const begun = performance.now();
+  const clock = setInterval(() => {
+    const seconds = (performance.now() - begun) / 1000;
+    by(id).textContent = seconds > 2 ? `computing, ${seconds.toFixed(0)} s` : "computing";
+  }, SLOW_MS);
+  try {
+    return await act();
+  } finally {
+    clearInterval(clock);
+    by(id).textContent = "";
   }
 }
 
@@ -119,8 +129,7 @@ function surveyed(told) {
 function failed(error) {
   const { message, status, key } = error;
   if (status === undefined) throw error;
-  if (key) return fault(message, all(`[data-box="${CSS.escape(key)}"]`)[0] ?? by("parts"));
-  if (key === "") return fault(message, by("deeds"));
+  if (key !== undefined) return fault(message, key);
   banner(message, status === 409);
   page.fault = status === 500;
   if (page.fault) show({ stale: "OLD, from before a fault" });
@@ -133,19 +142,19 @@ function failed(error) {
   return undefined;
 }
 
-/** Say beside a box what is wrong with it; of what is asked, the numbers are old then. */
-function fault(message, box) {
-  const asked = !box.matches("#deeds, #name");
-  const before = asked ? ` The numbers are for ${by("for").textContent}, from before this change.` : "";
-  box.closest("#parts, .row, p").after(line);
-  say(line, message + before);
-  for (const one of box.matches("input") ? [box] : box.querySelectorAll("input")) one.setAttribute("aria-invalid", "true");
-  if (!asked) return;
+/** Say beside a box what is wrong with it; without one, of a deed. What was asked is old then. */
+function fault(message, key) {
+  const boxes = key ? all(`[data-box="${CSS.escape(key)}"]`) : [];
+  (boxes.at(-1)?.closest(".row") ?? by("deeds")).after(line);
+  say(line, message + (key ? ` The numbers are for ${by("for").textContent}, from before this change.` : ""));
+  if (!key) return;
+  for (const one of boxes) one.setAttribute("aria-invalid", "true");
   show({ stale: "OLD, from before a change that was not understood" });
   page.faulty = true; // what was asked beside it would say the same
   waiting.clear();
   clearTimeout(page.fine);
   page.region = "";
+  by("undo").disabled = false;
 }
 
 /** Say what holds for the whole page; what can be read again has a button. */
@@ -156,12 +165,13 @@ function banner(text, again = false) {
 // ----------------------------------------------------------------------------
 // The state, its boxes, and the shares that it holds.
 
-const number = (text) => (/^\s*-?\d*\.?\d+\s*$/.test(text) ? Number(text) : NaN);
+const NUMBERS = /\d+\.?\d*|\.\d+/g;
+const plain = (text) => (/^\s*-?\d*\.?\d+\s*$/.test(text) ? Number(text) : 0);
 
 /** Return the state with the point at shares; the total of the parts stays. */
 function moved(found) {
   const parts = new Map(page.state.parts);
-  const whole = page.state.parts.reduce((sum, [, text]) => sum + (number(text) || 0), 0) || 100;
+  const whole = page.state.parts.reduce((sum, [, text]) => sum + plain(text), 0) || 100;
   page.bench.corners.forEach((name, i) => parts.set(name, String(Number(((found[i] * whole) / 100).toFixed(3)))));
   return { ...page.state, parts: [...parts] };
 }
@@ -202,7 +212,7 @@ function remember() {
   }
   const place = history.state?.place ?? 0;
   by("undo").disabled = place === 0;
-  by("redo").disabled = place >= (page.last ?? place);
+  by("redo").disabled = place >= page.last;
 }
 
 addEventListener("popstate", () => {
@@ -211,57 +221,40 @@ addEventListener("popstate", () => {
   else start("/bench", state ?? page.state);
 });
 
-function showBoxes() {
-  const { parts } = page.state;
-  if (by("parts").children.length !== parts.length) by("parts").replaceChildren(...parts.map(partRow));
-  parts.forEach((pair, i) => {
-    const boxes = by("parts").children[i].querySelectorAll("input");
-    boxes.forEach((box, k) => put(box, pair[k]));
-    boxes[1].setAttribute("aria-label", `parts of ${pair[0]}`);
+/** Make a row: a box with its label, and a slider for each number of its text. */
+function boxRow({ key, label, sliders = [] }, set) {
+  const box = make("input", { "data-box": key, autocomplete: "off" });
+  const ranges = sliders.map(([min, max, step], i) => {
+    const range = make("input", { type: "range", min, max, step, "aria-label": `${label}, slider ${i + 1}` });
+    range.oninput = () => {
+      let place = 0;
+      set(box.value.replace(NUMBERS, (old) => (place++ === i ? range.value : old)));
+    };
+    return range;
   });
-  for (const { key, unit, start: stated } of page.bench.boxes) {
-    const text = page.state[key] ?? stated;
-    put(by(`box-${key}`), text);
-    const slider = by(`slide-${key}`);
-    if (slider && number(text.replace(` ${unit}`, "")) >= 0) put(slider, parseFloat(text));
-  }
-  by("units").value = page.state.units;
-}
-
-function put(box, text) {
-  if (box !== document.activeElement) box.value = text;
-}
-
-function partRow(_, i) {
-  const name = make("input", { class: "long", list: "ingredients", "aria-label": "ingredient", autocomplete: "off" });
-  const amount = make("input", { class: "short", inputmode: "decimal", autocomplete: "off" });
-  const less = make("button", { text: "−", "aria-label": "leave this ingredient out", class: "screen" });
-  const typed = () => [...by("parts").children].map((row) => [...row.querySelectorAll("input")].map((box) => box.value));
-  const edited = () => {
-    const parts = typed();
-    if (parts[i].every(Boolean)) change({ ...page.state, parts });
-    else page.state = { ...page.state, parts };
-  };
-  name.onchange = edited;
-  amount.oninput = edited;
-  less.onclick = () => change({ ...page.state, parts: page.state.parts.filter((_one, k) => k !== i) });
-  return make("div", { class: "row", of: [name, amount, less] });
-}
-
-/** Make the box of a value, with a slider where it is one number. */
-function boxRow({ key, label, unit, slider, chance }) {
-  const set = (text) => change({ ...page.state, [key]: text });
-  const box = make("input", { id: `box-${key}`, class: "short", autocomplete: "off", "data-box": key });
   box.oninput = () => set(box.value);
-  box.onchange = () => number(box.value) >= 0 && unit && set(box.value = `${box.value.trim()} ${unit}`);
-  const row = make("div", { class: "row", of: [make("label", { text: label, for: box.id }), box, make("span", { class: "quiet", text: chance })] });
-  if (slider) {
-    const [min, max, step] = slider;
-    const range = make("input", { id: `slide-${key}`, type: "range", min, max, step, "aria-label": `${label}, slider` });
-    range.oninput = () => set(`${range.value} ${unit}`.trim());
-    row.append(range);
-  }
-  return row;
+  return make("div", { class: "row", of: [make("label", { of: [label, box] }), ...ranges] });
+}
+
+function partRow([label], i) {
+  return boxRow({ key: "parts", label }, (text) => {
+    change({ ...page.state, parts: page.state.parts.map((pair, k) => (k === i ? [label, text] : pair)) });
+  });
+}
+
+/** Put what the state holds into the boxes, but the one that is typed into. */
+function showBoxes() {
+  const { parts, units } = page.state;
+  const names = JSON.stringify(parts.map(([name]) => name));
+  if (page.names !== names) by("parts").replaceChildren(...parts.map(partRow));
+  page.names = names;
+  const texts = [...parts.map(([, text]) => text), ...page.bench.boxes.map(({ key, start: own }) => page.state[key] ?? own)];
+  all("#parts .row, #boxes .row").forEach((row, i) => {
+    const [box, ...ranges] = row.querySelectorAll("input");
+    if (box !== document.activeElement) box.value = texts[i];
+    ranges.forEach((range, k) => (range.value = texts[i].match(NUMBERS)?.[k] ?? range.value));
+  });
+  by("units").value = units;
 }
 
 // ----------------------------------------------------------------------------
@@ -278,28 +271,34 @@ function on(places, act) {
 }
 
 async function deed(kind, more = {}) {
-  const { state } = page;
-  const { id } = await ask("/deed", { state, ...more, kind });
-  let told = { running: true, seconds: 0, said: "" };
-  page.deed = id;
+  const stop = new AbortController();
+  page.stop = () => stop.abort();
+  let told = { text: "" };
+  show({ deed: { ...told, running: true } });
   try {
-    while (told.running) {
-      show({ deed: { running: true, text: "", progress: `${Math.round(told.seconds)} s ${told.said}` } });
-      await new Promise((go) => setTimeout(go, LOOK_MS));
-      told = await ask("/deed/state", { id });
-    }
+    told = await clocked("progress", async () => (await post("/deed", { state: page.state, kind, ...more }, stop.signal)).json());
+  } catch (error) {
+    if (!stop.signal.aborted) throw error.status === undefined ? refused(GONE, 0) : error;
+    told = { text: "stopped; nothing was written" };
   } finally {
-    show({ deed: { ...told, running: false, text: told.error ?? told.text } });
+    show({ deed: told });
     by("done").scrollIntoView({ block: "nearest" });
   }
   page.found = told.found;
   by("open").href = told.open ?? "";
-  const words = `A new batch, ${told.text} Its record is kept in the folder batches.`;
-  if (told.mass && confirm(words)) await deed("batch", { state, mass: told.mass });
+}
+
+/** Make a batch: its record is kept, so it is asked for its mass. */
+function batch() {
+  const words = `A new batch of ${by("for").textContent}: its record is kept in the folder batches. Mass of all ingredients:`;
+  const mass = prompt(words, page.bench.batch);
+  return mass && deed("batch", { mass });
 }
 
 async function save(kind) {
-  const asked = { kind, name: by("name").value, state: page.state, hash: page.bench.hash };
+  const name = kind === "recipe" ? prompt("Name of the recipe in the bench file:") : "";
+  if (name === null) return;
+  const asked = { kind, name, state: page.state, hash: page.bench.hash };
   const { diff } = await ask("/save", asked);
   if (confirm(`This changes the bench file:\n\n${diff}`)) await write("/save", { ...asked, sure: true });
 }
@@ -337,20 +336,14 @@ function opened(bench) {
   const stamp = `${bench.name}, SHA-256 begins ${bench.hash.slice(0, 16)}; ${new Date().toLocaleString()}`;
   show({ ...bench, stamp, base: has("base"), measured: has("measured"), writes: !bench.read_only });
   triangle.open(bench);
-  const option = (name) => make("option", { text: name, value: name });
-  by("ingredients").replaceChildren(...bench.ingredients.map(option));
-  by("recipes").replaceChildren(make("option", { text: "a recipe", value: "" }), ...Object.keys(bench.recipes).map(option));
-  by("boxes").replaceChildren(...bench.boxes.map(boxRow));
+  const names = [...Object.keys(bench.recipes), ...bench.ingredients];
+  by("names").replaceChildren(...names.map((value) => make("option", { value })));
+  const row = (one) => boxRow(one, (text) => change({ ...page.state, [one.key]: text }));
+  by("boxes").replaceChildren(...bench.boxes.map(row));
 }
 
-// On a phone only the head line of the answer stays in sight.
-new ResizeObserver(() => {
-  const up = by("head").offsetHeight + 4 - by("answer").offsetHeight;
-  by("answer").style.setProperty("--up", `${Math.min(up, 0)}px`);
-}).observe(by("answer"));
-
 on("#reload", () => start("/reload"));
-on("#undo", () => history.state?.place && history.back());
+on("#undo", () => (page.faulty ? change(fromAddress() ?? page.bench.start) : history.state?.place && history.back()));
 on("#redo", () => history.forward());
 on("#base", () => change(page.bench.start));
 on("#try", () => change(page.next.state));
@@ -358,18 +351,17 @@ on("#weigh", () => {
   if (page.next.state) change(page.next.state);
   return deed("weigh");
 });
-on("#take", () => change({ ...page.state, parts: page.found }));
-on("#add", () => {
-  page.state = { ...page.state, parts: [...page.state.parts, ["", ""]] };
-  showBoxes();
-});
-on("#stop", () => ask("/deed/stop", { id: page.deed }));
-on("#unsave", () => write("/undo", { hash: page.bench.hash }));
+on("#there", () => change({ ...page.state, parts: page.found }));
+on("#stop", () => page.stop());
+on("#unsave", () => write("/undo", {}));
+on("#batch", batch);
 on("[data-deed]", (button) => deed(button.dataset.deed));
 on("[data-save]", (button) => save(button.dataset.save));
 by("units").onchange = () => start("/bench", page.state, by("units").value);
-by("recipes").onchange = () => {
-  change({ ...page.state, parts: page.bench.recipes[by("recipes").value] ?? page.state.parts });
-  by("recipes").value = "";
+by("take").onchange = () => {
+  const name = by("take").value.trim();
+  const known = page.state.parts.filter(([one]) => one !== name);
+  if (name) change({ ...page.state, parts: page.bench.recipes[name] ?? [...known, [name, "1"]] });
+  by("take").value = "";
 };
 start();
