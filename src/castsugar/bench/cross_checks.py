@@ -80,13 +80,14 @@ def contradictions(
     if world.bench.motor is None:
         return ()
     entries = world.bench.motor
-    made, strands = density * characteristic_velocity, list(_strands(world))
+    made, motor = density * characteristic_velocity, world.stated_motor
+    strands = list(_strands(world))
     return (
         *_example(strands),
-        *_kn(world.stated_motor, entries["firing"] or (), made),
+        *_kn(motor, entries["firing"] or (), made),
         *_pairs(entries["firing"] or ()),
-        *_mass(world.stated_motor, entries["grain_mass"], density),
-        *_rates(world.stated_motor.burning),
+        *_mass(motor, entries["grain_mass"], density),
+        *_rates(motor.burning),
         *_dates(world, strands),
     )
 
@@ -217,10 +218,9 @@ def _apart(model: BurnModel, own: BoolArray, whose: str, limit: float) -> Iterat
 
 
 def _strands(world: World) -> Iterator[list[Strand]]:
-    files: dict[str, tuple[Strand, ...]] = {}
     for entry in world.bench.motor["burn_law"] if world.bench.motor else ():
         if "strands" in entry:
-            yield strands_of(entry, world.bench, files)[1]
+            yield strands_of(entry, world.bench, world.files)[1]
 
 
 def _example(every: Sequence[Sequence[Strand]]) -> Iterator[str]:

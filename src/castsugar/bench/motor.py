@@ -49,8 +49,12 @@ PLASTICS = frozenset(
 )
 
 
-def hardware_of(bench: Bench, database: Database) -> Hardware:
+def hardware_of(
+    bench: Bench, database: Database, files: Files | None = None
+) -> Hardware:
     """Return the motor that a bench file describes.
+
+    `files` as for :func:`castsugar.bench.burned.strands_of`.
 
     Raises
     ------
@@ -66,7 +70,7 @@ def hardware_of(bench: Bench, database: Database) -> Hardware:
             "and [[motor.burn_law]]"
         )
     try:
-        return _hardware(table, bench, database)
+        return _hardware(table, bench, database, {} if files is None else files)
     except CastsugarError as error:
         text = str(error)
         if text.startswith(str(bench.path)) or "line " in text:
@@ -97,8 +101,9 @@ def resized(motor: Hardware, bench: Bench) -> Hardware:
     )
 
 
-def _hardware(table: Mapping[str, Any], bench: Bench, database: Database) -> Hardware:
-    files: Files = {}
+def _hardware(
+    table: Mapping[str, Any], bench: Bench, database: Database, files: Files
+) -> Hardware:
     check_pots(bench, database, files)
     burning, strands_at = burning_of(bench, database, files)
     options: dict[str, Any] = {

@@ -15,6 +15,7 @@ from castsugar.errors import unknown_name
 from castsugar.frozen import dataclass
 
 if TYPE_CHECKING:
+    from castsugar.bench.burned import Files
     from castsugar.kitchen.calibration import Learnt
     from castsugar.kitchen.heat import Cook
     from castsugar.kitchen.parameters import Kitchen
@@ -94,7 +95,12 @@ class World:
         """The motor; InputError without the table."""
         from castsugar.bench.motor import hardware_of
 
-        return hardware_of(self.bench, self.database)
+        return hardware_of(self.bench, self.database, self.files)
+
+    @cached_property
+    def files(self) -> Files:
+        """Files of strands that were read."""
+        return {}
 
     @cached_property
     def limits(self) -> tuple[Requirement, ...]:
