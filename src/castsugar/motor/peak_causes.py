@@ -21,6 +21,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import field, replace
+from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
@@ -193,7 +194,7 @@ def worst(causes: tuple[Cause, ...]) -> Cause | None:
 # One mix in the motor, as every cause sees it.
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class _Case:
     """A mix in a motor.
 
@@ -220,7 +221,7 @@ class _Case:
     velocity: float
     gas: CoreGas
 
-    @property
+    @cached_property
     def peak(self) -> float:
         """Return where the law stands at the largest Kn. [Pa]"""
         return self.highest(self.supply)
