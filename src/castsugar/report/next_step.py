@@ -33,7 +33,7 @@ class Change:
     typed: Mapping[str, Any]
 
 
-def held(judged: Sequence[Judged], *columns: str) -> Judged | None:
+def limit_on(judged: Sequence[Judged], *columns: str) -> Judged | None:
     """Return the limit on one of the columns, a broken one first."""
     own = [one for one in judged if one.column in columns]
     return min(own, key=lambda one: one.verdict != BROKEN, default=None)
@@ -49,7 +49,7 @@ def rule_of(
     """
     broken = {x.column for x in judged if x.verdict == BROKEN}
     if {PEAK, P95} & broken:
-        limit = held(judged, PEAK, P95)
+        limit = limit_on(judged, PEAK, P95)
         return ABOVE if limit is None or row[PEAK] > limit.limit else UNKNOWN
     for column, rule in ((POUR, STIFF), (SOLIDS, SOFT)):
         if column in broken:

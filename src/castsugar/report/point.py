@@ -17,6 +17,7 @@ from castsugar.report.compare import interval, verdict
 from castsugar.report.field import FIELDS, INTERVAL
 from castsugar.report.limit_words import P95, Judged, limit_cell, pouring, rests_on
 from castsugar.report.mixes import Mixes
+from castsugar.report.next_step import limit_on
 from castsugar.report.screen import STATUSES, Screen, Table
 from castsugar.report.shown import Shown
 
@@ -66,11 +67,6 @@ class Point:
     def judged(self) -> tuple[Judged, ...]:
         """Its limits."""
         return self.found.judged[0] if self.found.judged else ()
-
-    def held(self, *columns: str) -> Judged | None:
-        """Return the limit on one of the columns, a broken one first."""
-        own = [one for one in self.judged if one.column in columns]
-        return min(own, key=lambda one: one.verdict != BROKEN, default=None)
 
     def text(self, key: str) -> str:
         """Write a value of the row, without its unit."""
@@ -156,7 +152,7 @@ def _unknown(key: str, title: str, why: str) -> Texts:
 
 def _pours(one: Point) -> Texts:
     """Say whether it pours, and between which temperatures where that is known."""
-    row, show, held = one.row, one.show, one.held(POUR)
+    row, show, held = one.row, one.show, limit_on(one.judged, POUR)
     share = row["pours_probability"]
     if held is None and share != share:
         return _unknown(*_TITLES[_pours], str(row["flags"] or row["status"]))
@@ -177,7 +173,7 @@ def _pours(one: Point) -> Texts:
 
 def _sets(one: Point) -> Texts:
     """Say whether it sets."""
-    solids, held = one.row[SOLIDS], one.held(SOLIDS)
+    solids, held = one.row[SOLIDS], limit_on(one.judged, SOLIDS)
     if held is None and solids != solids:
         return _unknown(*_TITLES[_sets], str(one.row["flags"] or one.row["status"]))
     word = set_word(solids) if solids == solids else "not computed"
@@ -188,7 +184,7 @@ def _sets(one: Point) -> Texts:
 
 def _case(one: Point) -> Texts:
     """Say whether the case holds: the 95 % line against it, and what is expected."""
-    row, show, held = one.row, one.show, one.held(PEAK, P95)
+    row, show, held = one.row, one.show, limit_on(one.judged, PEAK, P95)
     if held is None and math.isnan(row[PEAK]):
         return _unknown(*_TITLES[_case], str(row["flags"] or row["status"]))
     bound = ""
