@@ -16,7 +16,6 @@ from castsugar.constants import STANDARD_ATMOSPHERE
 from castsugar.draw_set import DRAWS, SEED, normals
 from castsugar.errors import InputError, unknown_name
 from castsugar.frozen import dataclass
-from castsugar.kitchen.equations import EQUATIONS
 from castsugar.kitchen.heat import HOTTEST, WARN, Cook
 from castsugar.kitchen.packing import TAPPED
 from castsugar.kitchen.validity import ICE_POINT, inside
@@ -501,6 +500,22 @@ POUR_RANGE = (85.0 + ICE_POINT, HOTTEST)
 
 #: Draws of the Monte-Carlo that are accepted.
 _RANGE = tuple(int(count) for count in RANGES["draws"].hard)
+
+#: Whose equations every mix with a kitchen model goes by, as keys of ``sources.csv``:
+#: viscosity of sugar in water, activity of water, what dissolves, glass and storage,
+#: crowding, browning.
+EQUATIONS = (
+    "genotelle-1995",
+    "baeza-2010",
+    "ross-1975",
+    "mohos-2010",
+    "koehler-1897",
+    "roos-1993",
+    "roos-karel-1991",
+    "greenspan-1977",
+    "suspension-laws",
+    "simkovic",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
