@@ -8,8 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from castsugar.arrays import BoolArray, FloatArray
-from castsugar.data.burn_laws import BurnLawRecord
-from castsugar.data.load import Database
+from castsugar.data.load import BurnLawRecord, Database
 from castsugar.draw_set import SEED, chances, normals
 from castsugar.errors import InputError, unknown_name
 from castsugar.frozen import dataclass
