@@ -44,20 +44,13 @@ _EXPONENTS: Final = (1.02, 1.6)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pair:
-    """An exponent and the molar mass that belongs to it.
+    """An exponent and the molar mass that belongs to it."""
 
-    Attributes
-    ----------
-    exponent, molar_mass : str
-        Keys of the thermochemistry.
-    purpose : str
-    characteristic_velocity_m_s : float
-        What the formula of one exponent makes of them; NaN where it is not for c*.
-    """
-
+    #: exponent, molar_mass: keys of the thermochemistry.
     exponent: str
     molar_mass: str
     purpose: str
+    #: What the formula of one exponent makes of them; NaN where it is not for c*.
     characteristic_velocity_m_s: float = math.nan
 
     def to_dict(self) -> dict[str, Any]:

@@ -88,74 +88,49 @@ TABLES: dict[str, type[Table]] = {
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Bench:
-    """A bench file, checked: values in SI, absent tables empty.
-
-    Attributes
-    ----------
-    path : pathlib.Path
-    text : str
-        As it was read.
-    conditions : dict or None
-        Keys of :class:`castsugar.bench.tables.Conditions`, and `typed`. None without
-        the table; :func:`castsugar.bench.conditions.conditions_of` says what holds.
-    kitchen : dict
-        Keys of :class:`Kitchen`; stated parameters as dicts, `measured` as a list of
-        dicts with the keys of :data:`MEASUREMENTS`.
-    motor : dict or None
-        Keys of :class:`castsugar.bench.tables.Motor`; `grain` and `case` as dicts,
-        `burn_law` and `firing` as lists of dicts, the latter with the keys of
-        :class:`castsugar.bench.tables.Firing`. None without the table.
-    scatter : dict of str to float
-        Those keys of :class:`castsugar.bench.tables.Scatter` that are stated.
-    recipes : dict of str to str
-        Name of a mix that the user made to its recipe as typed, premixes taken apart.
-    processes : dict of str to str
-        Name of such a mix to its process, where one is stated.
-    premixes : dict of str to str
-        Name of a blend to its parts as typed.
-    scale : dict or None
-        Keys of :class:`castsugar.bench.search_tables.Scale`. None without the table.
-    limits : dict of str to dict
-        Column to the keys of :class:`castsugar.bench.search_tables.Limit`.
-    costs : dict of str to dict
-        Name of :data:`castsugar.costs.ASSUMED` to the keys of
-        :class:`castsugar.bench.search_tables.Cost`; None where one is left out.
-    prices : dict of str to (float, str)
-        Ingredient as typed to price of a kilogram and currency.
-    search : dict or None
-        Keys of :class:`castsugar.bench.search_tables.Search`, as
-        :func:`castsugar.bench.search_tables.read_search` says. None without the
-        table.
-    lots : dict of str to dict
-        Name of a bag or bottle to the keys of :class:`castsugar.bench.tables.Lot`.
-    pan, casting : dict or None
-        Keys of :class:`castsugar.bench.tables.Pan` and of
-        :class:`castsugar.bench.tables.Casting`. None without the table.
-    units : dict
-        Keys of :class:`castsugar.bench.tables.Units`.
-    invented : tuple of str
-        Tables and entries that say ``invented = true``, in the order of the file:
-        "scale", 'lots."bag A"', "kitchen.measured[0]", "motor.burn_law[2]".
-    """
+    """A bench file, checked: values in SI, absent tables empty."""
 
     path: Path
-    text: str
+    text: str  # as it was read
+    #: Keys of Kitchen; stated parameters as dicts, `measured` as a list of dicts with
+    #: the keys of MEASUREMENTS.
     kitchen: dict[str, Any]
+    #: Keys of bench.tables.Motor; `grain` and `case` as dicts, `burn_law` and `firing`
+    #: as lists of dicts, the latter with the keys of bench.tables.Firing. None without
+    #: the table.
     motor: dict[str, Any] | None
+    #: Name of a mix that the user made to its recipe as typed, premixes taken apart.
     recipes: dict[str, str] = field(default_factory=dict)
+    #: Name of such a mix to its process, where one is stated.
     processes: dict[str, str] = field(default_factory=dict)
+    #: Those keys of bench.tables.Scatter that are stated.
     scatter: dict[str, float] = field(default_factory=dict)
+    #: Keys of bench.search_tables.Scale. None without the table.
     scale: dict[str, Any] | None = None
+    #: Column to the keys of bench.search_tables.Limit.
     limits: dict[str, dict[str, Any]] = field(default_factory=dict)
+    #: Name of costs.ASSUMED to the keys of bench.search_tables.Cost; None where one is
+    #: left out.
     costs: dict[str, dict[str, float]] = field(default_factory=dict)
+    #: Ingredient as typed to price of a kilogram and currency.
     prices: dict[str, tuple[float, str]] = field(default_factory=dict)
+    #: Keys of bench.search_tables.Search, as bench.search_tables.read_search says. None
+    #: without the table.
     search: dict[str, Any] | None = None
+    #: Name of a bag or bottle to the keys of bench.tables.Lot.
     lots: dict[str, dict[str, Any]] = field(default_factory=dict)
+    #: Keys of bench.tables.Pan and of bench.tables.Casting. None without the table.
     pan: dict[str, Any] | None = None
     casting: dict[str, Any] | None = None
+    #: Keys of bench.tables.Conditions, and `typed`. None without the table;
+    #: bench.conditions.conditions_of says what holds.
     conditions: dict[str, Any] | None = None
+    #: Name of a blend to its parts as typed.
     premixes: dict[str, str] = field(default_factory=dict)
+    #: Keys of bench.tables.Units.
     units: dict[str, Any] = field(default_factory=lambda: {"show": SHOWN_AS[0]})
+    #: Tables and entries that say ``invented = true``, in the order of the file:
+    #: "scale", 'lots."bag A"', "kitchen.measured[0]", "motor.burn_law[2]".
     invented: tuple[str, ...] = ()
 
     def invented_in(self, entry: str) -> tuple[str, ...]:

@@ -40,25 +40,13 @@ NOTHING: Final = "nothing else"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lever:
-    """What one entry does to the margin.
+    """What one entry does to the margin."""
 
-    Attributes
-    ----------
-    entry : str
-        As in :class:`castsugar.bench.open_points.Point`.
-    slip : float
-        By how much it may be off, in `unit`: "mm", "%", "K" or empty.
-    points : float
-        By how much the pressure margin moves then. [percentage points]
-    told_by : str
-        What else in the file tells of the same; :data:`NOTHING` if nothing does.
-    """
-
-    entry: str
-    slip: float
+    entry: str  # as in bench.open_points.Point
+    slip: float  # by how much it may be off, in `unit`: "mm", "%", "K" or empty
     unit: str
-    points: float
-    told_by: str
+    points: float  # by how much the pressure margin moves then [percentage points]
+    told_by: str  # what else in the file tells of the same; NOTHING if nothing does
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values, units in the keys."""

@@ -35,36 +35,22 @@ _SYRUP_ONLY = ("solids", "dextrose_equivalent", "label_carbohydrate")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LotRecord:
-    """What is known about a lot beside its composition.
+    """What is known about a lot beside its composition."""
 
-    Attributes
-    ----------
-    name : str
-        As the user calls the bag or bottle.
-    ingredient : str
-        Catalogue name.
-    source, date : str
-        Where its numbers come from and when they were read (ISO); empty: not said.
-    stated : dict of str to float
-        Keys that the file states, or that follow from a label, with their values:
-        moisture and solids of what is weighed, assay and inert of its dry matter (mass
-        fractions); the dextrose equivalent as a number.
-    uncertainty : dict of str to float
-        Standard uncertainty of those that have one [mass fraction].
-    from_label : bool
-        Whether the dry solids come from the carbohydrate on a label.
-    grind : Grind or None
-        Of nitrate, where it is stated.
-    """
-
-    name: str
-    ingredient: str
+    name: str  # as the user calls the bag or bottle
+    ingredient: str  # catalogue name
+    #: Where its numbers come from and when they were read (ISO); empty: not said.
     source: str
     date: str
+    #: Keys that the file states, or that follow from a label, with their values:
+    #: moisture and solids of what is weighed, assay and inert of its dry matter (mass
+    #: fractions); the dextrose equivalent as a number.
     stated: dict[str, float]
+    #: Standard uncertainty of those that have one. [mass fraction]
     uncertainty: dict[str, float]
+    #: Whether the dry solids come from the carbohydrate on a label.
     from_label: bool = False
-    grind: Grind | None = None
+    grind: Grind | None = None  # of nitrate, where it is stated
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values; shares are mass fractions, on the basis of `stated`."""

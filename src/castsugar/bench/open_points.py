@@ -61,24 +61,13 @@ _TABLES: Final = {"motor": Motor, "pan": Pan}
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Point:
-    """One thing that a bench file leaves open.
+    """One thing that a bench file leaves open."""
 
-    Attributes
-    ----------
-    status : str
-        One of :data:`STATUSES`.
-    entry : str
-        Table, entry or key: "scale", 'lots."bag A"', "motor.measured_efficiency".
-    text : str
-        What it is about.
-    used : bool
-        Whether an answer on one of the file's recipes rests on it.
-    """
-
-    status: str
+    status: str  # one of STATUSES
+    #: Table, entry or key: "scale", 'lots."bag A"', "motor.measured_efficiency".
     entry: str
-    text: str
-    used: bool = True
+    text: str  # what it is about
+    used: bool = True  # whether an answer on one of the file's recipes rests on it
 
     @property
     def rank(self) -> tuple[int, bool, int]:

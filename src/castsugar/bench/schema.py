@@ -126,37 +126,20 @@ _KINDS = {str: "text", bool: "flag", list: "texts", type(None): "table"}
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Key:
-    """One key of a table.
+    """One key of a table."""
 
-    Attributes
-    ----------
-    kind : str
-        A quantity of :data:`castsugar.units.UNITS`, or one of :data:`PLAIN`; by the
-        range, or else by the example, if none is given.
-    required : bool
-    default : object
-        For a key that is left out.
-    choices : tuple of str
-        What a text may be; empty: anything.
-    about, example : str, object
-        What it means, and a value as the file holds it; None for a table.
-    range : str
-        A key of :data:`castsugar.plausible.RANGES`: what is possible, what usual.
-    instead_of : str
-        The key of the table that it may not stand beside.
-    needs : tuple of str
-        Keys of the table of which it needs one.
-    """
-
+    #: A quantity of units.UNITS, or one of PLAIN; by the range, or else by the example,
+    #: if none is given.
     kind: str = ""
     required: bool = False
-    default: Any = None
-    choices: tuple[str, ...] = ()
+    default: Any = None  # for a key that is left out
+    choices: tuple[str, ...] = ()  # what a text may be; empty: anything
+    #: What it means, and a value as the file holds it; None for a table.
     about: str = ""
     example: Any = None
-    range: str = ""
-    instead_of: str = ""
-    needs: tuple[str, ...] = ()
+    range: str = ""  # a key of plausible.RANGES: what is possible, what usual
+    instead_of: str = ""  # the key of the table that it may not stand beside
+    needs: tuple[str, ...] = ()  # keys of the table of which it needs one
 
     def __post_init__(self) -> None:
         """Take the kind of the range or of the example."""

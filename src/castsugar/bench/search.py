@@ -212,59 +212,36 @@ def placed(place: Place, key: str) -> Iterator[None]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SearchConditions:
-    """How a search cooks and draws; known before a kitchen is built.
+    """How a search cooks and draws; known before a kitchen is built."""
 
-    Attributes
-    ----------
-    cook, minutes : str or None
-        For :func:`castsugar.kitchen.heat.parse_cook`; "119 C 8 min" comes apart.
-    water_lost : float or None
-        Share of the water that leaves, where there is no kitchen.
-    draws : int or None
-        Of kitchen and motor.
-    seed : int or None
-    """
-
+    #: For kitchen.heat.parse_cook; "119 C 8 min" comes apart.
     cook: str | None
     minutes: str | None
+    #: Share of the water that leaves, where there is no kitchen.
     water_lost: float | None
-    draws: int | None
+    draws: int | None  # of kitchen and motor
     seed: int | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SearchAsked:
-    """What a bench file asks of a search, in catalogue names and SI.
-
-    Attributes
-    ----------
-    bench : Bench
-    conditions : SearchConditions
-    space : dict
-        `bounds`, `fixed`, `ratios`, `choices`, `purchases`, `batch`, `scale_step` of a
-        space of mixes.
-    goal : dict
-        Those of `objective`, `maximise`, `weights`, `front` and `near` that are stated.
-    limits : tuple of Requirement
-    tried : dict of str to dict
-        Name of a mix that the user made to mass fractions.
-    prices : Prices or None
-    sloppiness : dict or None
-        `weighing` [kg], `syrup_solids`, `moisture`, `cook_temperature` [K],
-        `cook_time` [s] as far as stated; None if no robust optimum is asked for.
-    typed : dict of str to str
-        Catalogue name to the name that the user typed.
-    """
+    """What a bench file asks of a search, in catalogue names and SI."""
 
     bench: Bench
     conditions: SearchConditions
+    #: `bounds`, `fixed`, `ratios`, `choices`, `purchases`, `batch`, `scale_step` of a
+    #: space of mixes.
     space: dict[str, Any]
+    #: Those of `objective`, `maximise`, `weights`, `front` and `near` that are stated.
     goal: dict[str, Any]
     limits: tuple[Requirement, ...]
+    #: Name of a mix that the user made to mass fractions.
     tried: dict[str, dict[str, float]]
     prices: Prices | None
+    #: `weighing` [kg], `syrup_solids`, `moisture`, `cook_temperature` [K], `cook_time`
+    #: [s] as far as stated; None if no robust optimum is asked for.
     sloppiness: dict[str, float] | None
-    typed: dict[str, str]
+    typed: dict[str, str]  # catalogue name to the name that the user typed
 
     @contextmanager
     def placed(self) -> Iterator[None]:

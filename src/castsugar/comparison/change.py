@@ -85,25 +85,14 @@ FEWEST = 80
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PressureBand:
-    """A mix in the motor.
+    """A mix in the motor."""
 
-    Attributes
-    ----------
-    name : str
-        Of the mix.
-    burn_law : str
-        Where its burn law comes from.
-    expected : Expected or None
-        The quasi-steady firing at the best estimate, and the band of 95 % of the draws
-        at every time; ends are infinite where draws have no stable pressure.
-    reason : str
-        Why there is none; empty if there is one.
-    """
-
-    name: str
-    burn_law: str
+    name: str  # of the mix
+    burn_law: str  # where its burn law comes from
+    #: The quasi-steady firing at the best estimate, and the band of 95 % of the draws
+    #: at every time; ends are infinite where draws have no stable pressure.
     expected: Expected | None
-    reason: str
+    reason: str  # why there is none; empty if there is one
 
 
 def pressure_bands(
@@ -182,22 +171,13 @@ LEAST = 1e-4
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Products:
-    """What one mix burns to.
+    """What one mix burns to."""
 
-    Attributes
-    ----------
-    name : str
-        Of the mix.
-    gases, condensed : dict of str to float
-        Mass fraction of the mix, largest first, down to 0.01 %.
-    reason : str
-        Why there are none; empty if there are.
-    """
-
-    name: str
+    name: str  # of the mix
+    #: Mass fraction of the mix, largest first, down to 0.01 %.
     gases: Mapping[str, float]
     condensed: Mapping[str, float]
-    reason: str = ""
+    reason: str = ""  # why there are none; empty if there are
 
 
 def chamber_products(

@@ -46,47 +46,28 @@ from castsugar.thermo.species import SpeciesTable
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Cooking:
-    """Drawn batches out of the pot; NaN where there is no model, shape (rows,).
+    """Drawn batches out of the pot; NaN where there is no model, shape (rows,)."""
 
-    Attributes
-    ----------
-    viscosity, relative_solids_20C, humidity : ndarray
-        [Pa s], [-]; relative humidity above which a grain draws water [%]
-    water_lost : ndarray
-    solids : ndarray
-        Dry solids of the syrup off the stated ones, in standard uncertainties.
-    """
-
+    #: viscosity, relative_solids_20C, humidity: [Pa s], [-]; relative humidity above
+    #: which a grain draws water. [%]
     viscosity: FloatArray
     relative_solids_20C: FloatArray
     humidity: FloatArray
     water_lost: FloatArray
+    #: Dry solids of the syrup off the stated ones, in standard uncertainties.
     solids: FloatArray
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class InPot:
-    """A recipe on a kitchen's stove.
-
-    Attributes
-    ----------
-    recipe : Recipe
-    kitchen : Kitchen
-    gap : str
-        Why there is no model.
-    measured : bool
-        Whether its syrup is the one that the kitchen was measured with.
-    browned : float
-        Degraded share of its sugar.
-    stated_loss : float
-        Share of the water that is known to leave; NaN where the kitchen decides.
-    """
+    """A recipe on a kitchen's stove."""
 
     recipe: Recipe
     kitchen: Kitchen
-    gap: str
-    measured: bool
-    browned: float
+    gap: str  # why there is no model
+    measured: bool  # whether its syrup is the one that the kitchen was measured with
+    browned: float  # degraded share of its sugar
+    #: Share of the water that is known to leave; NaN where the kitchen decides.
     stated_loss: float
 
     @classmethod

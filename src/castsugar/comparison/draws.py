@@ -53,24 +53,14 @@ COVERAGE = 0.95
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Summary:
-    """What draws of one quantity say.
+    """What draws of one quantity say."""
 
-    Attributes
-    ----------
-    mean, deviation : float
-        NaN where a draw is infinite.
-    median : float
-    interval : tuple of float
-        Probabilistically symmetric coverage interval.
-    failed : float
-        Share of draws without a number, left out of everything else.
-    """
-
+    #: mean, deviation: NaN where a draw is infinite.
     mean: float
     deviation: float
     median: float
-    interval: tuple[float, float]
-    failed: float
+    interval: tuple[float, float]  # probabilistically symmetric coverage interval
+    failed: float  # share of draws without a number, left out of everything else
 
 
 def summarise(draws: FloatArray, coverage: float = COVERAGE) -> Summary:
@@ -116,21 +106,13 @@ def summarise(draws: FloatArray, coverage: float = COVERAGE) -> Summary:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """What one input adds to a doubt.
-
-    Attributes
-    ----------
-    input : Input
-    effect : float
-        Change per standard deviation of the input, with its sign; NaN where it is not
-        known. [unit of the column]
-    share : float
-        Of the variance, all inputs together 1.
-    """
+    """What one input adds to a doubt."""
 
     input: Input
+    #: Change per standard deviation of the input, with its sign; NaN where it is not
+    #: known. [unit of the column]
     effect: float
-    share: float
+    share: float  # of the variance, all inputs together 1
 
 
 def parts_of(
@@ -162,21 +144,12 @@ def parts_of(
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class UncertainMixes:
-    """Mixes under conditions, with everything that is uncertain about them.
-
-    Attributes
-    ----------
-    mixes : tuple of Mix
-    conditions : Conditions
-    doubts : Doubts
-    inputs : tuple of Input
-        Of all mixes, each once.
-    """
+    """Mixes under conditions, with everything that is uncertain about them."""
 
     mixes: tuple[Mix, ...]
     conditions: Conditions
     doubts: Doubts
-    inputs: tuple[Input, ...]
+    inputs: tuple[Input, ...]  # of all mixes, each once
     _places: Mapping[str, Place]
     _keys: tuple[str, ...]
 
@@ -351,32 +324,21 @@ FEWEST = 100
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Draws:
-    """Rows drawn together.
+    """Rows drawn together."""
 
-    Attributes
-    ----------
-    outlook : UncertainMixes
-        Mixes, conditions and inputs.
-    seed, count : int
-    scores : dict of str to ndarray, shape (count,)
-        Standard normal scores of the inputs that were drawn, by key.
-    best : dict of str to ndarray, shape (mixes,)
-        Every input in the middle, powders as dry as the recipe says; of pour viscosity
-        and pressure the medians of the table.
-    values : dict of str to ndarray, shape (count, mixes)
-        Row i is the same world for all mixes.
-    effects : dict of str to ndarray, shape (mixes, inputs)
-        Change per standard deviation of each input, one moved at a time through the
-        whole model (half the difference between one up and one down); of ln for
-        viscosity. NaN where a step jams.
-    """
-
-    outlook: UncertainMixes
+    outlook: UncertainMixes  # mixes, conditions and inputs
     seed: int
     count: int
+    #: Standard normal scores of the inputs that were drawn, by key, (count,).
     scores: Mapping[str, FloatArray]
+    #: Every input in the middle, powders as dry as the recipe says; of pour viscosity
+    #: and pressure the medians of the table, (mixes,).
     best: Mapping[str, FloatArray]
+    #: Row i is the same world for all mixes, (count, mixes).
     values: Mapping[str, FloatArray]
+    #: Change per standard deviation of each input, one moved at a time through the
+    #: whole model (half the difference between one up and one down); of ln for
+    #: viscosity. NaN where a step jams, (mixes, inputs).
     effects: Mapping[str, FloatArray]
 
     @property
@@ -503,19 +465,11 @@ class Draws:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Linear:
-    """The guide's linear propagation with analytic derivatives.
-
-    Attributes
-    ----------
-    columns : tuple of str
-    uncertainty : ndarray, shape (mixes, columns)
-        Standard uncertainty of every column.
-    jacobian : ndarray, shape (mixes, columns, inputs)
-        Per standard deviation of each input.
-    """
+    """The guide's linear propagation with analytic derivatives."""
 
     columns: tuple[str, ...]
-    uncertainty: FloatArray
+    uncertainty: FloatArray  # standard uncertainty of every column, (mixes, columns)
+    #: Per standard deviation of each input, (mixes, columns, inputs).
     jacobian: FloatArray
 
     def covariance(self, mix: int) -> FloatArray:

@@ -70,31 +70,17 @@ _ASSUMED = "no source; [scatter] of the bench file states them"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
-    """One number behind a comparison.
+    """One number behind a comparison."""
 
-    Attributes
-    ----------
-    subject : str
-        What it is the value of.
-    value, uncertainty : float
-        NaN where there is none; the uncertainty is standard, on the scale that `unit`
-        names.
-    unit : str
-    standing : str
-        Of :data:`STANDINGS`.
-    source : str
-        Key of the sources of the database, or words where it is none of them.
-    note : str
-        How it is known, in the words of its row; rival values.
-    """
-
-    subject: str
+    subject: str  # what it is the value of
+    #: value, uncertainty: NaN where there is none; the uncertainty is standard, on the
+    #: scale that `unit` names.
     value: float
     uncertainty: float
     unit: str
-    standing: str
-    source: str
-    note: str = ""
+    standing: str  # of STANDINGS
+    source: str  # key of the sources of the database, or words where it is none of them
+    note: str = ""  # how it is known, in the words of its row; rival values
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values."""

@@ -496,36 +496,19 @@ PressureBand = tuple[float, float, float, float]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BurnLawRecord:
-    """A published burn law: one or more rows of ``burn_laws.csv``.
-
-    Attributes
-    ----------
-    name : str
-    mix : str
-        What was burned, in words.
-    fuel : str
-        A name in ``ingredients.csv``.
-    oxidizer_fraction : float
-        By mass. [-]
-    bands : tuple of (low, high, rate at 1 MPa, exponent)
-        Rising, touching pressure bands; 0 and infinity where the tested pressures are
-        not known. [Pa], [Pa], [m/s], [-]
-    status : str
-        Whether the source was read: "published, read" or "published, not read".
-    source : str
-        As everywhere in the species data.
-    note : str
-        Of its first row.
-    """
+    """A published burn law: one or more rows of ``burn_laws.csv``."""
 
     name: str
-    mix: str
-    fuel: str
-    oxidizer_fraction: float
+    mix: str  # what was burned, in words
+    fuel: str  # a name in ``ingredients.csv``
+    oxidizer_fraction: float  # by mass [-]
+    #: Tuple of (low, high, rate at 1 MPa, exponent): rising, touching pressure bands; 0
+    #: and infinity where the tested pressures are not known. [Pa], [Pa], [m/s], [-]
     bands: tuple[PressureBand, ...]
+    #: Whether the source was read: "published, read" or "published, not read".
     status: str
-    source: str
-    note: str = ""
+    source: str  # as everywhere in the species data
+    note: str = ""  # of its first row
 
 
 def load_burn_laws(

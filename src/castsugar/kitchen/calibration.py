@@ -44,29 +44,18 @@ class JamError(CastsugarError):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
-    """What one measurement said.
-
-    Attributes
-    ----------
-    measurement : Measurement
-    expected, low, high : float
-        Expectation before it and its 95 % band, reading error included. [SI]
-    observed : float
-        [SI]
-    deviation : float
-        Distance from the expectation in standard deviations of both; infinite if the
-        mix should not have flowed at all.
-    contradicts : bool
-        Then it was set aside.
-    """
+    """What one measurement said."""
 
     measurement: Measurement
+    #: Expectation before it and its 95 % band, reading error included. [SI]
     expected: float
     low: float
     high: float
-    observed: float
+    observed: float  # [SI]
+    #: Distance from the expectation in standard deviations of both; infinite if the mix
+    #: should not have flowed at all.
     deviation: float
-    contradicts: bool
+    contradicts: bool  # then it was set aside
 
     def __str__(self) -> str:
         return self.sentence()

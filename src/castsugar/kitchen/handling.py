@@ -97,50 +97,29 @@ class Handling:
     """What to expect of a mix in its pan, in the mould and in the store.
 
     NaN where the pan, its mass or its heater is not stated.
-
-    Attributes
-    ----------
-    layer : float
-        Of the mix on the bottom. [kg/m2]
-    rate, wall : float
-        How fast it warms [K/s], and how hot the wall gets, at least [K].
-    warming, boiling : float
-        How long the heater takes to the pour temperature, and to boil off the water
-        that leaves. [s]
-    dose : tuple of float
-        Kelvin that a tenth of the batch takes off the pan, seconds to regain them.
-    pourable : float
-        Off the heat it pours so long, more often than not. [s]
-    cooling : tuple of float
-        Until hand-warm, in still air and in a tube. [s]
-    shrinkage : float
-        Of the volume, from the pour to 20 C; NaN for a mix that freezes.
-    glass : float
-        Glass transition of the binder. [K]
-    limit : float
-        Humidity above which the grain draws water without end. [%]
-    cracks : str
-        "rubbery", "between" or "brittle", in the room; empty for sugars that harden by
-        their own crystals.
-    gains : tuple
-        (Humidity in %, days, share of the mass that is gained); infinite: no end.
-    bag_days : tuple of float
-        Fewest and most days until a bag has let in :data:`MOST_GAIN`.
     """
 
-    layer: float
+    layer: float  # of the mix on the bottom [kg/m2]
+    #: How fast it warms [K/s], and how hot the wall gets, at least. [K]
     rate: float
     wall: float
+    #: How long the heater takes to the pour temperature, and to boil off the water that
+    #: leaves. [s]
     warming: float
     boiling: float
+    #: Kelvin that a tenth of the batch takes off the pan, seconds to regain them.
     dose: tuple[float, float]
-    pourable: float
-    cooling: tuple[float, float]
-    shrinkage: float
-    glass: float
-    limit: float
+    pourable: float  # off the heat it pours so long, more often than not [s]
+    cooling: tuple[float, float]  # until hand-warm, in still air and in a tube [s]
+    shrinkage: float  # of the volume, from the pour to 20 C; NaN for a mix that freezes
+    glass: float  # glass transition of the binder [K]
+    limit: float  # humidity above which the grain draws water without end [%]
+    #: "rubbery", "between" or "brittle", in the room; empty for sugars that harden by
+    #: their own crystals.
     cracks: str
+    #: (Humidity in %, days, share of the mass that is gained); infinite: no end.
     gains: tuple[tuple[float, float, float], ...]
+    #: Fewest and most days until a bag has let in MOST_GAIN.
     bag_days: tuple[float, float]
 
     def gain(self, humidity: float, days: float) -> float:

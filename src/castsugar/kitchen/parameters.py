@@ -29,36 +29,21 @@ from castsugar.special import expit, logit, ndtri
 
 @dataclass(frozen=True, slots=True)
 class Parameter:
-    """One uncertain number.
-
-    Attributes
-    ----------
-    name, label, unit : str
-    scale : str
-        On which it is normally distributed: ``"plain"``, ``"log"`` or ``"logit"``,
-        which is that of the share of `ceiling`.
-    middle : float
-        Median before any measurement. [SI]
-    spread : float
-        Standard deviation on the scale: of ln x for ``"log"``.
-    low, high : float
-        Draws are held inside. [SI]
-    origin : str
-        Where middle and spread come from.
-    ceiling : float
-        What a logit scale never reaches. [SI]
-    """
+    """One uncertain number."""
 
     name: str
     label: str
     unit: str
+    #: On which it is normally distributed: ``"plain"``, ``"log"`` or ``"logit"``, which
+    #: is that of the share of `ceiling`.
     scale: str
-    middle: float
-    spread: float
+    middle: float  # median before any measurement [SI]
+    spread: float  # standard deviation on the scale: of ln x for ``"log"``
+    #: Draws are held inside. [SI]
     low: float
     high: float
-    origin: str
-    ceiling: float = 1.0
+    origin: str  # where middle and spread come from
+    ceiling: float = 1.0  # what a logit scale never reaches [SI]
 
     def inward(self, value: ArrayLike) -> FloatArray:
         """Return a value on the scale of the normal distribution."""

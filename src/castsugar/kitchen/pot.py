@@ -155,25 +155,17 @@ _COLUMNS = tuple(
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Slurry:
-    """What stands in the pot at one temperature; arrays of shape (n,) or (n, draws).
+    """What stands in the pot at one temperature; arrays of shape (n,) or (n, draws)."""
 
-    Attributes
-    ----------
-    water, undissolved, dissolved, syrup_solids : ndarray
-        Masses per mass as weighed: water left; crystals of sugar; dissolved sucrose;
-        dry solids of the syrup.
-    others : dict of ndarray
-        Dissolved or molten masses of other sugars; empty where no row has them.
-    crowding : ndarray
-        Volume fraction of grains over the maximum packing.
-    """
-
+    #: Masses per mass as weighed: water left; crystals of sugar; dissolved sucrose; dry
+    #: solids of the syrup.
     water: FloatArray
     undissolved: FloatArray
     dissolved: FloatArray
     syrup_solids: FloatArray
+    #: Dissolved or molten masses of other sugars; empty where no row has them.
     others: Mapping[str, FloatArray]
-    crowding: FloatArray
+    crowding: FloatArray  # volume fraction of grains over the maximum packing
 
 
 def water_left(

@@ -152,19 +152,10 @@ CASTABLE, _MOIST = (0.40, 0.85), 0.005
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Cooked:
-    """What came out of the pot.
+    """What came out of the pot."""
 
-    Attributes
-    ----------
-    pot : Pot
-        As weighed.
-    blends : Blends
-        Cast with the water that the kitchen leaves.
-    verdict : Verdict
-    """
-
-    pot: Pot
-    blends: Blends
+    pot: Pot  # as weighed
+    blends: Blends  # cast with the water that the kitchen leaves
     verdict: Verdict
 
     def columns(self) -> Columns:

@@ -98,30 +98,17 @@ def middle_diffusion(activity: ArrayLike) -> FloatArray:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Binder:
-    """What of a grain takes up water: its sugars, as cast, not crystallised.
+    """What of a grain takes up water: its sugars, as cast, not crystallised."""
 
-    Attributes
-    ----------
-    share : float
-        Sugars and water over the mass of the grain.
-    water : float
-        Mass fraction of water in the binder.
-    moles : float
-        Of sugars, per mass of dry sugar. [mol/kg]
-    norrish, damping : float
-        Of the activity of its water.
-    limit : float
-        Humidity above which its crystals and the nitrate draw water. [%]
-    known : bool
-        Whether its sugars are of the kind whose diffusion was measured.
-    """
-
-    share: float
-    water: float
-    moles: float = 1.0 / SUCROSE
+    share: float  # sugars and water over the mass of the grain
+    water: float  # mass fraction of water in the binder
+    moles: float = 1.0 / SUCROSE  # of sugars, per mass of dry sugar [mol/kg]
+    #: Of the activity of its water.
     norrish: float = NORRISH["sucrose"]
     damping: float = DAMPING
+    #: Humidity above which its crystals and the nitrate draw water. [%]
     limit: float = float(crystal_limit())
+    #: Whether its sugars are of the kind whose diffusion was measured.
     known: bool = True
 
     @property

@@ -50,57 +50,29 @@ _SINGLE = (
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Verdict:
-    """What the kitchen says; arrays over mixes, NaN where there is no model.
+    """What the kitchen says; arrays over mixes, NaN where there is no model."""
 
-    Attributes
-    ----------
-    gap : tuple of str
-        Why nothing is said about a mix; empty where something is.
-    water_lost : ndarray
-        Share of the recipe's water that leaves, central.
-    boils : ndarray
-        Where the liquid starts to boil, water as weighed; NaN above 160 C. [K]
-    undissolved : ndarray
-        Sucrose crystals at the pour, per mass as weighed, central.
-    crowding : ndarray
-        Solids over packing at the pour, central.
-    viscosity : ndarray, shape (3, n)
-        p10, p50, p90 at the pour; infinite where it jams. [Pa s]
-    classes : ndarray, shape (n, 5)
-        Probability of each of :data:`castsugar.kitchen.suspension.CLASSES`.
-    window : ndarray, shape (2, n)
-        Temperatures between which it is more likely than not that the mix pours while
-        the sugar keeps its limit; NaN without. [K]
-    relative_solids_20C : ndarray
-        Solids over packing at 20 C.
-    glass : ndarray
-        Glass transition of the binder as cast, before it crystallises. [K]
-    humidity : ndarray
-        Of the air, above which the grain gains water. [%]
-    degraded : ndarray
-        Share of degraded sugar; an index.
-    settings : tuple of Setting
-        How other sugars set, and what to mind in the mould.
-    tap : bool
-        Whether the mould is tapped or vibrated while it is filled.
-    chances : dict
-        (What, level) that was asked for to what so many of the draws stay below, (n,).
-    """
-
-    gap: tuple[str, ...]
-    water_lost: FloatArray
+    gap: tuple[str, ...]  # why nothing is said about a mix; empty where something is
+    water_lost: FloatArray  # share of the recipe's water that leaves, central
+    #: Where the liquid starts to boil, water as weighed; NaN above 160 C. [K]
     boils: FloatArray
+    #: Sucrose crystals at the pour, per mass as weighed, central.
     undissolved: FloatArray
-    crowding: FloatArray
+    crowding: FloatArray  # solids over packing at the pour, central
+    #: p10, p50, p90 at the pour; infinite where it jams, (3, n). [Pa s]
     viscosity: FloatArray
-    classes: FloatArray
+    classes: FloatArray  # probability of each of kitchen.suspension.CLASSES, (n, 5)
+    #: Temperatures between which it is more likely than not that the mix pours while
+    #: the sugar keeps its limit; NaN without, (2, n). [K]
     window: FloatArray
-    relative_solids_20C: FloatArray
+    relative_solids_20C: FloatArray  # solids over packing at 20 C
+    #: Glass transition of the binder as cast, before it crystallises. [K]
     glass: FloatArray
-    humidity: FloatArray
-    degraded: FloatArray
-    settings: tuple[Setting, ...]
-    tap: bool
+    humidity: FloatArray  # of the air, above which the grain gains water [%]
+    degraded: FloatArray  # share of degraded sugar; an index
+    settings: tuple[Setting, ...]  # how other sugars set, and what to mind in the mould
+    tap: bool  # whether the mould is tapped or vibrated while it is filled
+    #: (What, level) that was asked for to what so many of the draws stay below, (n,).
     chances: Mapping[Chance, FloatArray]
 
     def __str__(self) -> str:

@@ -438,21 +438,11 @@ Some = slice | IntArray
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Triangle:
-    """All mixes of three ingredients in even steps, beside what is fixed.
+    """All mixes of three ingredients in even steps, beside what is fixed."""
 
-    Attributes
-    ----------
-    step : float
-        A whole fraction of 1.
-    total : float
-        Share of the mix that the three have. [mass fraction]
-    fixed : tuple of float
-        Shares of the others. [mass fraction]
-    """
-
-    step: float
-    total: float = 1.0
-    fixed: tuple[float, ...] = ()
+    step: float  # a whole fraction of 1
+    total: float = 1.0  # share of the mix that the three have [mass fraction]
+    fixed: tuple[float, ...] = ()  # shares of the others [mass fraction]
 
     def __len__(self) -> int:
         along = round(1.0 / self.step)
@@ -469,21 +459,11 @@ class Triangle:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Line:
-    """Mixes of a recipe in which the share of one ingredient runs.
+    """Mixes of a recipe in which the share of one ingredient runs."""
 
-    Attributes
-    ----------
-    recipe : tuple of float
-        Mass fractions.
-    index : int
-        Which of them runs.
-    values : tuple of float
-        Its shares. [mass fraction]
-    """
-
-    recipe: tuple[float, ...]
-    index: int
-    values: tuple[float, ...]
+    recipe: tuple[float, ...]  # mass fractions
+    index: int  # which of them runs
+    values: tuple[float, ...]  # its shares [mass fraction]
 
     def __len__(self) -> int:
         return len(self.values)
@@ -497,19 +477,11 @@ class Line:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rule:
-    """Which mixes there are, and how they are cast.
+    """Which mixes there are, and how they are cast."""
 
-    Attributes
-    ----------
-    items : tuple of str
-        Names or aliases of the catalogue.
-    points : Triangle or Line
-    water_lost, lots, alternatives, process
-        As for :func:`castsugar.mix.blends.blend`.
-    """
-
-    items: tuple[str, ...]
+    items: tuple[str, ...]  # names or aliases of the catalogue
     points: Triangle | Line
+    #: As for mix.blends.blend.
     water_lost: float = 0.0
     lots: Mapping[str, Lot] = field(default_factory=dict)
     alternatives: Mapping[str, str] = field(default_factory=dict)

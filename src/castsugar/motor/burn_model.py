@@ -95,15 +95,10 @@ class Asked:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Rates:
-    """ln r of mixes at one pressure, as a sum of normals.
+    """ln r of mixes at one pressure, as a sum of normals."""
 
-    Attributes
-    ----------
-    weights : ndarray, shape (points,)
-    means, variances : ndarray, shape (points, mixes)
-    """
-
-    weights: FloatArray
+    weights: FloatArray  # (points,)
+    #: (points, mixes)
     means: FloatArray
     variances: FloatArray
 
@@ -143,25 +138,17 @@ class _Node:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class MixRates:
-    """ln r of mixes at any pressure: what of it no pressure changes.
-
-    Attributes
-    ----------
-    model : BurnModel
-    asked : Asked
-    before : ndarray, shape (mixes,)
-        What is held of ln r at 2.5 MPa before the data.
-    near : ndarray, shape (points, u, mixes)
-        Likeness to every mix that burned, by the length of the point.
-    rest, square : ndarray, shape (features - u, mixes), (its pairs + 1, mixes)
-        What is the same at all points, and the products of every two, once; the last is
-        half the squared distance from the centre mix.
-    """
+    """ln r of mixes at any pressure: what of it no pressure changes."""
 
     model: BurnModel
     asked: Asked
-    before: FloatArray
+    before: FloatArray  # what is held of ln r at 2.5 MPa before the data, (mixes,)
+    #: Likeness to every mix that burned, by the length of the point, (points, u,
+    #: mixes).
     near: FloatArray
+    #: What is the same at all points, and the products of every two, once; the last is
+    #: half the squared distance from the centre mix, (features - u, mixes), (its pairs
+    #: + 1, mixes).
     rest: FloatArray
     square: FloatArray
 

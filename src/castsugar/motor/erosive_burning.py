@@ -49,28 +49,14 @@ class CoreGas:
     nitrate, sucrose and corn syrup at 3 MPa and 1489 K (mixture-averaged, GRI-Mech 3.0
     in Cantera). The solid's heat and the temperature of its face are assumed; from 650
     to 850 K the latter alone halves what Lenoir and Robillard add.
-
-    Attributes
-    ----------
-    temperature : float
-        [K]
-    viscosity : float
-        [Pa s]
-    specific_heat : float
-        At constant pressure. [J/(kg K)]
-    prandtl : float
-    solid_specific_heat : float
-        [J/(kg K)]
-    surface_temperature : float
-        [K]
     """
 
-    temperature: float = 1489.0
-    viscosity: float = 5.3e-5
-    specific_heat: float = 1892.0
+    temperature: float = 1489.0  # [K]
+    viscosity: float = 5.3e-5  # [Pa s]
+    specific_heat: float = 1892.0  # at constant pressure [J/(kg K)]
     prandtl: float = 0.564
-    solid_specific_heat: float = 1300.0
-    surface_temperature: float = 750.0
+    solid_specific_heat: float = 1300.0  # [J/(kg K)]
+    surface_temperature: float = 750.0  # [K]
 
 
 def mukunda_paul(flux: ArrayLike) -> FloatArray:

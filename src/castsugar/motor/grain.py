@@ -186,11 +186,6 @@ class HollowCylinder:
 class CylinderRow:
     """Unequal hollow cylinders in a row: each burns as if it were alone.
 
-    Attributes
-    ----------
-    cylinders : tuple of HollowCylinder
-        All with as many burning ends.
-
     Raises
     ------
     InputError
@@ -208,7 +203,7 @@ class CylinderRow:
     (61.104, True)
     """
 
-    cylinders: tuple[HollowCylinder, ...]
+    cylinders: tuple[HollowCylinder, ...]  # all with as many burning ends
 
     def __post_init__(self) -> None:
         if len({one.burning_ends for one in self.cylinders}) != 1:

@@ -332,51 +332,25 @@ def heat_loss(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChamberGas:
-    """What the bounds take of the gas in the chamber, smoke left out.
+    """What the bounds take of the gas in the chamber, smoke left out."""
 
-    Attributes
-    ----------
-    heat_capacity : float
-        Composition held. [J/(kg K)]
-    viscosity : float
-        [Pa s]
-    prandtl : float
-        [-]
-    """
-
-    heat_capacity: float
-    viscosity: float
-    prandtl: float
+    heat_capacity: float  # composition held [J/(kg K)]
+    viscosity: float  # [Pa s]
+    prandtl: float  # [-]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Losses:
-    """Bounds of what is lost, each a share: (least, most).
+    """Bounds of what is lost, each a share: (least, most)."""
 
-    Attributes
-    ----------
-    lag : (float, float)
-        Of c* and of the impulse, by droplets of :data:`DROPLETS`.
-    lags : (float, float)
-        Speed of such droplets over that of the gas.
-    divergence : (float, float)
-        Of the thrust; equal where the half angle is known; nothing without a cone.
-    half_angles : (float, float)
-        [rad]
-    cone : str
-        "stated", "assumed", or "none".
-    heat : (float, float)
-        Of c*, into the walls.
-    heat_flow : float
-        Into bare wall in the chamber; NaN where the motor does not say. [W/m2]
-    """
-
-    lag: tuple[float, float]
-    lags: tuple[float, float]
+    lag: tuple[float, float]  # of c* and of the impulse, by droplets of DROPLETS
+    lags: tuple[float, float]  # speed of such droplets over that of the gas
+    #: Of the thrust; equal where the half angle is known; nothing without a cone.
     divergence: tuple[float, float]
-    half_angles: tuple[float, float]
-    cone: str
-    heat: tuple[float, float]
+    half_angles: tuple[float, float]  # [rad]
+    cone: str  # "stated", "assumed", or "none"
+    heat: tuple[float, float]  # of c*, into the walls
+    #: Into bare wall in the chamber; NaN where the motor does not say. [W/m2]
     heat_flow: float
 
     @property

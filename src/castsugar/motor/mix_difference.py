@@ -18,26 +18,16 @@ from castsugar.special import ndtr
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Difference:
-    """ln r of one mix less that of another.
+    """ln r of one mix less that of another."""
 
-    Attributes
-    ----------
-    pressure : float
-        [Pa]
-    mean, u : float
-        The best estimate and its standard uncertainty.
-    low, high : float
-        The 95 % interval.
-    chance : float
-        That the first burns faster.
-    """
-
-    pressure: float
+    pressure: float  # [Pa]
+    #: The best estimate and its standard uncertainty.
     mean: float
     u: float
+    #: The 95 % interval.
     low: float
     high: float
-    chance: float
+    chance: float  # that the first burns faster
 
     @property
     def told(self) -> bool:

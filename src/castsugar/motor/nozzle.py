@@ -155,19 +155,6 @@ def optimum_thrust_coefficient(
 class Nozzle:
     """A nozzle: throat, exit, and how its thrust is reckoned.
 
-    Attributes
-    ----------
-    throat_diameter : float
-        [m]
-    exit_diameter : float or None
-        None: no divergent part, the exit is the throat. [m]
-    exponent : float or None
-        Isentropic exponent of the exhaust. [-]
-    efficiency : float
-        Thrust over ideal thrust, 0 to 1; 1 means ideal, no losses. [-]
-    coefficient : float or None
-        Thrust coefficient, constant; takes the place of the formula. [-]
-
     Raises
     ------
     InputError
@@ -175,10 +162,13 @@ class Nozzle:
         coefficient, both of them.
     """
 
-    throat_diameter: float
+    throat_diameter: float  # [m]
+    #: None: no divergent part, the exit is the throat. [m]
     exit_diameter: float | None = None
-    exponent: float | None = None
+    exponent: float | None = None  # isentropic exponent of the exhaust [-]
+    #: Thrust over ideal thrust, 0 to 1; 1 means ideal, no losses. [-]
     efficiency: float = 1.0
+    #: Thrust coefficient, constant; takes the place of the formula. [-]
     coefficient: float | None = None
 
     def __post_init__(self) -> None:

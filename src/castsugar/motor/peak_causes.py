@@ -95,36 +95,23 @@ _STEPS = 65
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Cause:
-    """One cause that can raise the peak.
+    """One cause that can raise the peak."""
 
-    Attributes
-    ----------
-    name : str
-        One of :data:`CAUSES`.
-    origin : str
-        Of its size: one of STATED, COMPUTED, ASSUMED, UNTOLD.
-    sizes : mapping
-        How large it is: name to number in SI.
-    low, middle, high : float
-        Factors on the peak, 1 or more; infinite without a stable pressure, NaN where
-        none is told.
-    best, p95, allowable : float
-        Peak without the cause, the best estimate and that of 95 of 100 next batches;
-        what the case may hold, NaN without one. [Pa]
-    why : str
-        Why no factor is told; empty if one is.
-    """
-
-    name: str
-    origin: str
+    name: str  # one of CAUSES
+    origin: str  # of its size: one of STATED, COMPUTED, ASSUMED, UNTOLD
+    #: Factors on the peak, 1 or more; infinite without a stable pressure, NaN where
+    #: none is told.
     low: float = math.nan
     middle: float = math.nan
     high: float = math.nan
+    #: Peak without the cause, the best estimate and that of 95 of 100 next batches;
+    #: what the case may hold, NaN without one. [Pa]
     best: float
     p95: float
     allowable: float
+    #: How large it is: name to number in SI.
     sizes: Mapping[str, float] = field(default_factory=dict)
-    why: str = ""
+    why: str = ""  # why no factor is told; empty if one is
 
     @property
     def pressure(self) -> tuple[float, float]:
@@ -195,29 +182,16 @@ def worst(causes: tuple[Cause, ...]) -> Cause | None:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Case:
-    """A mix in a motor.
-
-    Attributes
-    ----------
-    hardware, motor
-    bands : Bands
-        The law as arrays.
-    exponent_u : float
-        Standard uncertainty of the exponent.
-    supply, filling : float
-        At the largest Kn, as for the margin. [Pa s/m], [1/Pa]
-    velocity : float
-        c* of the margin. [m/s]
-    gas : CoreGas
-    """
+    """A mix in a motor."""
 
     hardware: Hardware
     motor: Motor
-    bands: Bands
-    exponent_u: float
+    bands: Bands  # the law as arrays
+    exponent_u: float  # standard uncertainty of the exponent
+    #: At the largest Kn, as for the margin. [Pa s/m], [1/Pa]
     supply: float
     filling: float
-    velocity: float
+    velocity: float  # c* of the margin [m/s]
     gas: CoreGas
 
     @property

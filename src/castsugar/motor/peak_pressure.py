@@ -154,18 +154,12 @@ Whole = NDArray[np.intp]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Peaks:
-    """Peaks of mixes in one motor.
+    """Peaks of mixes in one motor."""
 
-    Attributes
-    ----------
-    quantiles : ndarray, shape (levels, mixes)
-        Pressure that so large a share of the motors stays below; infinite where less
-        than that share stays below 100 MPa. [Pa]
-    exponent : ndarray, shape (mixes,)
-        Of the burn law at the median, or where that is none, at 100 MPa.
-    """
-
+    #: Pressure that so large a share of the motors stays below; infinite where less
+    #: than that share stays below 100 MPa, (levels, mixes). [Pa]
     quantiles: FloatArray
+    #: Of the burn law at the median, or where that is none, at 100 MPa, (mixes,).
     exponent: FloatArray
 
 

@@ -57,30 +57,10 @@ _NUDGE = 1e-9
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Trace:
-    """A firing as the quasi-steady model sees it.
+    """A firing as the quasi-steady model sees it."""
 
-    Attributes
-    ----------
-    web, time, kn, pressure, thrust, mass_flow, burn_rate : ndarray, shape (points,)
-        Until the web is burnt; a web with a pressure jump occurs twice.
-        [m], [s], [-], [Pa], [N], [kg/s], [m/s]
-    emptying : float
-        The tail behind it falls as exp(-t / emptying). [s]
-    burn_time, peak_pressure, mean_pressure, total_impulse : float
-        From ignition to 5 % of the peak; mean over that; tail included.
-        [s], [Pa], [Pa], [N s]
-    mass_burned, mass_loaded : float
-        Outflow over the firing; grain volume times density. [kg]
-    unchoked_share : float
-        Share of the time to burnout with a throat that is not choked.
-    several : bool
-        Some state has more than one stable pressure.
-    outside : ndarray of bool, shape (points,)
-        Pressures outside the tested ones of the burn law.
-    ambient : float
-        [Pa]
-    """
-
+    #: Until the web is burnt; a web with a pressure jump occurs twice, (points,). [m],
+    #: [s], [-], [Pa], [N], [kg/s], [m/s]
     web: FloatArray
     time: FloatArray
     kn: FloatArray
@@ -88,17 +68,21 @@ class Trace:
     thrust: FloatArray
     mass_flow: FloatArray
     burn_rate: FloatArray
-    emptying: float
+    emptying: float  # the tail behind it falls as exp(-t / emptying) [s]
+    #: From ignition to 5 % of the peak; mean over that; tail included. [s], [Pa], [Pa],
+    #: [N s]
     burn_time: float
     peak_pressure: float
     mean_pressure: float
     total_impulse: float
+    #: Outflow over the firing; grain volume times density. [kg]
     mass_burned: float
     mass_loaded: float
+    #: Share of the time to burnout with a throat that is not choked.
     unchoked_share: float
-    several: bool
-    outside: BoolArray
-    ambient: float
+    several: bool  # some state has more than one stable pressure
+    outside: BoolArray  # pressures outside the tested ones of the burn law, (points,)
+    ambient: float  # [Pa]
 
     def pressure_at(self, time: ArrayLike) -> FloatArray:
         """Return the pressure at times from ignition, tail included. [Pa]"""
@@ -223,22 +207,16 @@ def _kept(pressure: FloatArray) -> BoolArray:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Drawn:
-    """By which factors motors differ from one, shape (draws,) each.
+    """By which factors motors differ from one, shape (draws,) each."""
 
-    Attributes
-    ----------
-    density, area, throat_area, characteristic_velocity, rate : ndarray
-        A larger burning area over the same web is more propellant, too. [-]
-    growth : ndarray
-        What the throat diameter grows by beyond what the motor states, as a share of
-        itself. [-]
-    """
-
+    #: A larger burning area over the same web is more propellant, too. [-]
     density: FloatArray
     area: FloatArray
     throat_area: FloatArray
     characteristic_velocity: FloatArray
     rate: FloatArray
+    #: What the throat diameter grows by beyond what the motor states, as a share of
+    #: itself. [-]
     growth: FloatArray
 
     @classmethod
@@ -250,28 +228,17 @@ class Drawn:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Firings:
-    """Firings of many draws; NaN where a law has no stable pressure.
+    """Firings of many draws; NaN where a law has no stable pressure."""
 
-    Attributes
-    ----------
-    peak, mean, burn_time, impulse, emptying : ndarray, shape (draws,)
-        [Pa], [Pa], [s], [N s], [s]
-    time : ndarray, shape (draws, panels + 1)
-        At the ends of panels of the web. [s]
-    pressure : ndarray, shape (draws, panels, nodes)
-        [Pa]
-    ambient : float
-        [Pa]
-    """
-
+    #: (draws,) [Pa], [Pa], [s], [N s], [s]
     peak: FloatArray
     mean: FloatArray
     burn_time: FloatArray
     impulse: FloatArray
     emptying: FloatArray
-    time: FloatArray
-    pressure: FloatArray
-    ambient: float
+    time: FloatArray  # at the ends of panels of the web, (draws, panels + 1) [s]
+    pressure: FloatArray  # (draws, panels, nodes) [Pa]
+    ambient: float  # [Pa]
 
     def pressure_at(self, time: FloatArray) -> FloatArray:
         """Return the pressures at times from ignition, (draws, points). [Pa]"""

@@ -138,26 +138,15 @@ _PATIENCE, _HOPE = 8, 100.0
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Incumbent:
-    """Where a search stands.
-
-    Attributes
-    ----------
-    region : int
-    fractions : ndarray, shape (k,)
-    violation, objective : float
-        Scaled, to be minimised.
-    steps : int
-        Made so far.
-    gain : float
-        Expected of the next.
-    """
+    """Where a search stands."""
 
     region: int
-    fractions: FloatArray
+    fractions: FloatArray  # (k,)
+    #: Scaled, to be minimised.
     violation: float
     objective: float
-    steps: int
-    gain: float
+    steps: int  # made so far
+    gain: float  # expected of the next
 
 
 @dataclass(slots=True, kw_only=True)
@@ -221,24 +210,14 @@ _STEPS = 40
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LocalOptions:
-    """How a search goes on.
+    """How a search goes on."""
 
-    Attributes
-    ----------
-    radius : float
-        Reach of the first step. [coordinates of the region]
-    gain : float
-        Expected gain, of the objective's size, below which it ends.
-    confirm : bool
-        Whether an end is confirmed by a look from several places.
-    incumbents : Incumbents, optional
-        Where searches of the same goal write what they reached: one that is needless
-        gives up.
-    """
-
-    radius: float = 0.1
+    radius: float = 0.1  # reach of the first step [coordinates of the region]
+    #: Expected gain, of the objective's size, below which it ends.
     gain: float = _LEAST_GAIN
-    confirm: bool = True
+    confirm: bool = True  # whether an end is confirmed by a look from several places
+    #: Where searches of the same goal write what they reached: one that is needless
+    #: gives up.
     incumbents: Incumbents | None = None
 
 
@@ -248,22 +227,12 @@ ALONE = LocalOptions()
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LocalOptimum:
-    """Where a search ended.
+    """Where a search ended."""
 
-    Attributes
-    ----------
-    fractions : ndarray, shape (k,)
-    values : ndarray, shape (c,)
-    region : int
-    objective, violation : float
-        As the judge sees them.
-    steps : int
-    converged : bool
-    """
-
-    fractions: FloatArray
-    values: FloatArray
+    fractions: FloatArray  # (k,)
+    values: FloatArray  # (c,)
     region: int
+    #: objective, violation: as the judge sees them.
     objective: float
     violation: float
     steps: int

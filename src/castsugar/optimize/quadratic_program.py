@@ -33,22 +33,14 @@ Numbers = NDArray[np.intp]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Program:
-    """Minimise the largest of some quadratics; the others at most 0, and linear rows.
+    """Minimise the largest of quadratics; the others at most 0, and linear rows."""
 
-    Attributes
-    ----------
-    value, gradient, hessian : ndarray, shapes (m,), (m, d), (m, d, d)
-        Of the quadratics, all near 1 in size.
-    tops : int
-        How many of the first are those of which the largest counts, 1 or more.
-    normals, room : ndarray, shapes (r, d) and (r,)
-        ``normals w <= room``; they hold w between -1 and 1.
-    """
-
+    #: Of the quadratics, all near 1 in size, (m,), (m, d), (m, d, d).
     value: FloatArray
     gradient: FloatArray
     hessian: FloatArray
-    tops: int
+    tops: int  # how many of the first are those of which the largest counts, 1 or more
+    #: ``normals w <= room``; they hold w between -1 and 1, (r, d) and (r,).
     normals: FloatArray
     room: FloatArray
 

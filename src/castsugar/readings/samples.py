@@ -110,32 +110,17 @@ _HALF_DAY = 12 * 3_600_000_000
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Samples:
-    """Columns of numbers as they stand in a file, in the units of its header.
-
-    Attributes
-    ----------
-    file : str
-    header_line : int
-    columns : dict
-        Name of the heading -> column, for those present.
-    values : dict
-        Name of the heading -> numbers (n,), NaN for a dropout, infinite where the
-        sensor was beyond its range; a clock in seconds since the first row.
-    lines : (n,) array
-        Line in the file of each row, from 1.
-    not_read : tuple of str
-        Titles of the columns that were left out.
-    notes : tuple of str
-        What was taken or left out without being asked.
-    """
+    """Columns of numbers as they stand in a file, in the units of its header."""
 
     file: str
     header_line: int
-    columns: Mapping[str, Column]
+    columns: Mapping[str, Column]  # name of the heading -> column, for those present
+    #: Name of the heading -> numbers (n,), NaN for a dropout, infinite where the sensor
+    #: was beyond its range; a clock in seconds since the first row.
     values: Mapping[str, FloatArray]
-    lines: NDArray[np.int32]
-    not_read: tuple[str, ...]
-    notes: tuple[str, ...] = ()
+    lines: NDArray[np.int32]  # line in the file of each row, from 1, (n,)
+    not_read: tuple[str, ...]  # titles of the columns that were left out
+    notes: tuple[str, ...] = ()  # what was taken or left out without being asked
 
 
 def read_samples(

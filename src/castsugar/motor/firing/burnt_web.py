@@ -52,65 +52,39 @@ _LEAST_OUT = 0.05
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Course:
-    """The burning of a firing, and what it is held against.
+    """The burning of a firing, and what it is held against."""
 
-    Attributes
-    ----------
-    time, pressure : ndarray, shape (n,)
-        [s], [Pa absolute]
-    ambient : float
-        [Pa]
-    areas : tuple of float
-        Of the throat, before and after. [m2]
-    grain : Grain
-    mass : float or None
-        Of the propellant; None: not weighed. [kg]
-    igniter : float
-        Mass of propellant that makes as much gas as the igniter. [kg]
-    free_volume : float or None
-        Of gas before ignition; None: not known. [m3]
-    growth : float
-        The throat area grows with this power of the mass that has left.
-    """
-
+    #: (n,) [s], [Pa absolute]
     time: FloatArray
     pressure: FloatArray
-    ambient: float
-    areas: tuple[float, float]
+    ambient: float  # [Pa]
+    areas: tuple[float, float]  # of the throat, before and after [m2]
     grain: Grain
-    mass: float | None = None
+    mass: float | None = None  # of the propellant; None: not weighed [kg]
+    #: Mass of propellant that makes as much gas as the igniter. [kg]
     igniter: float = 0.0
-    free_volume: float | None = None
+    free_volume: float | None = None  # of gas before ignition; None: not known [m3]
+    #: The throat area grows with this power of the mass that has left.
     growth: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Burnt:
-    """The firing against the burnt web.
+    """The firing against the burnt web."""
 
-    Attributes
-    ----------
-    share, web, kn, pressure, rate : ndarray, shape (bins,)
-        [-], [m], [-], [Pa absolute], [m/s]
-    outflow : ndarray, shape (bins,)
-        Part of the gas made that leaves through the throat. [-]
-    lasting, samples : ndarray, shape (bins,)
-        Time [s], and readings in it.
-    swing : ndarray, shape (bins,)
-        By how much ln p rises within each. [-]
-    gain : ndarray, shape (bins,)
-        By how much the outflow falls as the pressure rises within. [1/Pa]
-    """
-
+    #: (bins,) [-], [m], [-], [Pa absolute], [m/s]
     share: FloatArray
     web: FloatArray
     kn: FloatArray
     pressure: FloatArray
     rate: FloatArray
+    #: Part of the gas made that leaves through the throat, (bins,). [-]
     outflow: FloatArray
+    #: Time [s], and readings in it, (bins,).
     lasting: FloatArray
     samples: FloatArray
-    swing: FloatArray
+    swing: FloatArray  # by how much ln p rises within each, (bins,) [-]
+    #: By how much the outflow falls as the pressure rises within, (bins,). [1/Pa]
     gain: FloatArray
 
     @property

@@ -66,43 +66,23 @@ _CHI_SQUARED = 3.8415
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class InferredLaw:
-    """A burn law that one firing shows.
-
-    Attributes
-    ----------
-    burnt : Burnt
-    centre : float
-        Pressure at which rate and exponent are nearly independent. [Pa]
-    rate : float
-        At the centre. [m/s]
-    exponent : float
-        NaN where the firing does not tell it.
-    covariance : ndarray, shape (2, 2)
-        Of ln of the rate at the centre, and the exponent; NaN where it is not told.
-    parts : dict of str to tuple of float
-        Input -> standard uncertainty that it adds to both.
-    kn_range : tuple of float
-    lack_of_fit : float
-        Chi-squared over its degrees of freedom; about 0.2 for a sound firing.
-    why_not_told : str
-        Empty if the firing tells the exponent.
-    residuals : ndarray, shape (bins,)
-        ln of the pressure less that of the straight line.
-    alarms : tuple of Alarm
-        Of the tests "law" and "exponent".
-    """
+    """A burn law that one firing shows."""
 
     burnt: Burnt
-    centre: float
-    rate: float
-    exponent: float
+    centre: float  # pressure at which rate and exponent are nearly independent [Pa]
+    rate: float  # at the centre [m/s]
+    exponent: float  # NaN where the firing does not tell it
+    #: Of ln of the rate at the centre, and the exponent; NaN where it is not told, (2,
+    #: 2).
     covariance: FloatArray
+    #: Input -> standard uncertainty that it adds to both.
     parts: dict[str, tuple[float, float]]
     kn_range: tuple[float, float]
+    #: Chi-squared over its degrees of freedom; about 0.2 for a sound firing.
     lack_of_fit: float
-    why_not_told: str
-    residuals: FloatArray
-    alarms: tuple[Alarm, ...] = ()
+    why_not_told: str  # empty if the firing tells the exponent
+    residuals: FloatArray  # ln of the pressure less that of the straight line, (bins,)
+    alarms: tuple[Alarm, ...] = ()  # of the tests "law" and "exponent"
 
     @property
     def told(self) -> bool:

@@ -107,25 +107,16 @@ def thrust_ends(thrust: Channel) -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recovery:
-    """A reading after the burning as a line and an exponential.
+    """A reading after the burning as a line and an exponential."""
 
-    Attributes
-    ----------
-    begin : float
-        Where it is looked at from. [s]
-    level, slope, size, time : float
-        level + slope (t - begin) + size exp(-(t - begin) / time); [unit of the sensor]
-        and s.
-    ratio : float
-        F of the exponential against the line alone.
-    """
-
-    begin: float
+    begin: float  # where it is looked at from [s]
+    #: level + slope (t - begin) + size exp(-(t - begin) / time); [unit of the sensor]
+    #: and s.
     level: float
     slope: float
     size: float
     time: float
-    ratio: float
+    ratio: float  # F of the exponential against the line alone
 
     def line(self, time: FloatArray) -> FloatArray:
         """Return the line. [unit of the sensor]"""
@@ -340,21 +331,13 @@ def judge_clip(channel: Channel) -> Iterator[Alarm]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hum:
-    """A sine of the mains in the readings at rest.
+    """A sine of the mains in the readings at rest."""
 
-    Attributes
-    ----------
-    ratio : float
-        F of the sine against a line alone.
-    size, peak : float
-        Amplitude, and the highest mean of 0.1 s. [unit of the sensor]
-    frequency, seen : float
-        Of the mains, and what the samples make of it. [Hz]
-    """
-
-    ratio: float
+    ratio: float  # F of the sine against a line alone
+    #: Amplitude, and the highest mean of 0.1 s. [unit of the sensor]
     size: float
     peak: float
+    #: Of the mains, and what the samples make of it. [Hz]
     frequency: float
     seen: float
 

@@ -250,32 +250,21 @@ _NEAR, _SPIKE = 25, 5.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Zero:
-    """The zero line of a sensor.
+    """The zero line of a sensor."""
 
-    Attributes
-    ----------
-    before, after : float
-        Mean reading before and after; NaN for none. [unit of the sensor]
-    time_before, time_after : float
-        Middle of the quiet samples. [s]
-    uncertainty : float
-        Standard, of the mean zero over the burning. [unit of the sensor]
-    sudden : float
-        Part of the drift, without sign, that the creep of the quiet samples does not
-        explain: it may have come at once, at any time of the burning.
-    rule : str
-        "line", "before only", "as read".
-    few : int
-        How many quiet samples there are before the burning, if too few; else 0.
-    """
-
+    #: Mean reading before and after; NaN for none. [unit of the sensor]
     before: float
     after: float
+    #: Middle of the quiet samples. [s]
     time_before: float
     time_after: float
+    #: Standard, of the mean zero over the burning. [unit of the sensor]
     uncertainty: float
-    rule: str
+    rule: str  # "line", "before only", "as read"
+    #: Part of the drift, without sign, that the creep of the quiet samples does not
+    #: explain: it may have come at once, at any time of the burning.
     sudden: float = 0.0
+    #: How many quiet samples there are before the burning, if too few; else 0.
     few: int = 0
 
     @property
