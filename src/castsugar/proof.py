@@ -54,8 +54,7 @@ class Expansion:
     pressure: float
     flow: str  # which condensed forms may be there; see evaluate
     status: str  # as in Proof
-    #: Tuple of (float, float): between these is the ideal exit velocity; NaN where it
-    #: is open. [m/s]
+    #: Between these is the ideal exit velocity; NaN where it is open. [m/s]
     velocity: tuple[float, float]
     #: As in Proof; the entropy in it is that of the flame's certificate.
     certificate: dict[str, Any] = field(repr=False)

@@ -74,8 +74,8 @@ class Map:
     measured: FloatArray  # (m, 3)
     allowed: float = math.nan  # pressure that the case may hold, NaN without one [MPa]
     contours: tuple[float, ...] = ()  # in the unit shown
-    #: Three pairs, "kept" or None: ranges of the whole mix, or those of the mixes that
-    #: keep all limits.
+    #: Ranges of the whole mix, three pairs, or "kept": those of the mixes that keep all
+    #: limits.
     zoom: Ranges | str | None = None
 
     @property

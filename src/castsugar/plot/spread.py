@@ -91,8 +91,7 @@ class Spread:
     marks: Sequence[Mark] = ()
     #: Mixes to ring, (m, 3).
     measured: FloatArray = field(default_factory=lambda: np.empty((0, 3)))
-    #: Sequence of (str, ndarray of: mixes to join, with what they are: a closed one is
-    #: an outline, (q, 3)).
+    #: Mixes to join, (q, 3), with what they are: a closed one is an outline.
     trails: Sequence[tuple[str, FloatArray]] = ()
     #: Lowest and highest share of each that is shown, of the whole mix.
     zoom: Ranges | None = None
