@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 import numpy as np
@@ -32,12 +33,12 @@ def _solids(given: Given) -> float:
 
 def published_equation_viscosity(given: Given) -> float:
     """Sucrose in water, the published equation. [mPa s]"""
-    return 1e3 * float(liquid.sucrose_viscosity(_solids(given), _kelvin(given)))
+    return 1e3 * math.exp(liquid.log_published(_solids(given), _kelvin(given)))
 
 
 def glass_scaled_viscosity(given: Given) -> float:
     """Sucrose in water, the equation scaled on the glass. [mPa s]"""
-    return 1e3 * float(liquid.concentrated_viscosity(_solids(given), _kelvin(given)))
+    return 1e3 * math.exp(liquid.log_glass_scaled(_solids(given), _kelvin(given)))
 
 
 def liquid_viscosity(given: Given) -> float:
@@ -189,12 +190,14 @@ def crystal_limit(given: Given) -> float:
 
 def sorbitol_viscosity(given: Given) -> float:
     """Sorbitol with water. [mPa s]"""
-    return 1e3 * float(liquid.sorbitol_viscosity(_solids(given), _kelvin(given)))
+    return 1e3 * math.exp(
+        liquid.log_glass_scaled(_solids(given), _kelvin(given), *liquid.SORBITOL)
+    )
 
 
 def erythritol_viscosity(given: Given) -> float:
     """Molten erythritol. [Pa s]"""
-    return float(liquid.erythritol_viscosity(_kelvin(given)))
+    return math.exp(liquid.log_erythritol(_kelvin(given)))
 
 
 def sorbitol_freezes(given: Given) -> float:
