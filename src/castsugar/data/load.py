@@ -502,8 +502,8 @@ class BurnLawRecord:
     mix: str  # what was burned, in words
     fuel: str  # a name in ``ingredients.csv``
     oxidizer_fraction: float  # by mass [-]
-    #: Low, high, rate at 1 MPa, exponent: rising, touching pressure bands; 0 and infinity
-    #: where the tested pressures are not known. [Pa], [Pa], [m/s], [-]
+    #: Low, high, rate at 1 MPa, exponent: pressure bands that rise and touch; 0 and
+    #: infinity where the tested pressures are not known. [Pa], [Pa], [m/s], [-]
     bands: tuple[PressureBand, ...]
     #: Whether the source was read: "published, read" or "published, not read".
     status: str

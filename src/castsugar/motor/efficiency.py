@@ -45,14 +45,7 @@ _VALUES, _REACH = 17, 3.0
 class Reading:
     """What one firing tells of the pair; NaN where it tells nothing.
 
-    Attributes
-    ----------
-    name : str
-        How errors call it.
-    characteristic_velocity, nozzle : float
-        Delivered over ideal.
-    characteristic_velocity_u, nozzle_u : float
-        Standard uncertainty of the natural logarithm.
+    Both are delivered over ideal, with the standard uncertainty of the logarithm.
 
     Raises
     ------
@@ -60,7 +53,7 @@ class Reading:
         A value or its uncertainty that is not above 0; nothing told at all.
     """
 
-    name: str
+    name: str  # how errors call it
     characteristic_velocity: float = math.nan
     characteristic_velocity_u: float = math.nan
     nozzle: float = math.nan

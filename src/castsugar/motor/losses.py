@@ -46,23 +46,12 @@ DROPLETS: Final = (0.5e-6, 2.0e-6)
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LaggedFlow:
-    """Nozzle flow of a gas and droplets that lag; arrays of the broadcast shape.
+    """Nozzle flow of a gas and droplets that lag; arrays of the broadcast shape."""
 
-    Attributes
-    ----------
-    characteristic_velocity : ndarray
-        [m/s]
-    exit_velocity : ndarray
-        Thrust over mass flow where exit and outside pressure agree. [m/s]
-    thrust_coefficient : ndarray
-        Of these two. [-]
-    exponent : ndarray
-        d ln p / d ln rho of the gas in the flow. [-]
-    """
-
-    characteristic_velocity: FloatArray
+    characteristic_velocity: FloatArray  # [m/s]
+    #: Thrust over mass flow where exit and outside pressure agree. [m/s]
     exit_velocity: FloatArray
-    exponent: FloatArray
+    exponent: FloatArray  # d ln p / d ln rho of the gas in the flow [-]
 
     @property
     def thrust_coefficient(self) -> FloatArray:
