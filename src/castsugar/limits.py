@@ -314,7 +314,6 @@ def rated(
 
     Parameters
     ----------
-    requirements : sequence of Requirement
     allowable : float
         Allowed pressure of the motor, NaN if none is stated. [Pa]
     """
@@ -429,7 +428,6 @@ def judge(limits: Iterable[Limit], columns: Mapping[str, Any]) -> tuple[Judgemen
 
     Parameters
     ----------
-    limits : iterable of Limit
     columns : mapping
         Column to one value a mix, as :func:`castsugar.evaluation.evaluate_columns`
         returns them, with the quantiles that the limits ask for.

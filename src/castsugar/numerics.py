@@ -30,7 +30,6 @@ def triangle(step: float, part: slice | IntArray = slice(None)) -> FloatArray:
     ----------
     step : float
         A whole fraction of 1.
-    part : slice or ndarray of int
 
     Returns
     -------
@@ -92,7 +91,6 @@ def apportion(quotas: Sequence[float], count: int) -> tuple[int, ...]:
     ----------
     quotas : sequence of float
         Of sum `count`, but for rounding.
-    count : int
 
     Returns
     -------
@@ -267,7 +265,6 @@ def root(
 
     Parameters
     ----------
-    function : callable
     low, high : float
         Places of which it has values of different sign.
     within : float
@@ -344,8 +341,6 @@ def maximum(
 
     Parameters
     ----------
-    function : callable
-    low, high : float
     within : float
         Largest distance from the place; below the root of the function's own precision
         it means nothing.

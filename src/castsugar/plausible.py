@@ -319,7 +319,6 @@ def checked(name: str, value: float, say: Callable[[str], Exception]) -> float:
     ----------
     name : str
         A key of :data:`RANGES`.
-    value : float
     say : callable
         Makes an error of words: it says where the value stands.
 

@@ -443,12 +443,8 @@ def forecast(
 
     Parameters
     ----------
-    mix : Mix
-    hardware : Hardware
     pressure : float
         At which its ideal performance is taken. [Pa]
-    species : SpeciesTable, optional
-    seed : int
 
     Raises
     ------

@@ -114,7 +114,6 @@ def states_of(
         [Pa]
     flow : str
         That of throat, exit and condensed shares.
-    species : SpeciesTable
 
     Raises
     ------

@@ -48,7 +48,6 @@ def conditions_of(bench: File | None = None, **typed: Any) -> Conditions:
 
     Parameters
     ----------
-    bench : Bench, optional
     **typed
         `pressure`, `exit_pressure`, `nozzle_flow` of
         :func:`castsugar.conditions.resolve`.

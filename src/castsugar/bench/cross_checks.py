@@ -63,7 +63,6 @@ def contradictions(
 
     Parameters
     ----------
-    world : World
     density, characteristic_velocity : float
         Of a mix of the file: without voids, ideal. [kg/m3], [m/s]
 

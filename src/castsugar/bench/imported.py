@@ -156,7 +156,6 @@ def burned_elsewhere(
 
     Parameters
     ----------
-    strands : sequence of SharedStrand
     temperature : float
         To which their rates are brought; unknown ones are taken to be there. [K]
     sensitivity : float

@@ -36,7 +36,6 @@ def learn(bench: Bench | None, cook: Cook | None, database: Database) -> Learnt:
         Without one nothing was measured.
     cook : Cook or None
         The one asked for; the file's own by default.
-    database : Database
 
     Raises
     ------

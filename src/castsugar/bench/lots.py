@@ -82,8 +82,6 @@ def lots_of(
 
     Parameters
     ----------
-    bench : Bench
-    database : Database
     wanted : iterable of str
         Names of lots to take, whatever the file says is in use.
     only : iterable of str, optional

@@ -247,7 +247,6 @@ def read_table(raw: Any, keys: Keys | type[Table], place: Where) -> dict[str, An
         As the TOML reader gave it.
     keys : mapping of str to Key, or Table
         All that is allowed.
-    place : Place
 
     Returns
     -------
@@ -304,12 +303,10 @@ def check_range(value: Any, name: str, known: str, place: Where) -> None:
 
     Parameters
     ----------
-    value : float or tuple of float
     name : str
         Key of the table.
     known : str
         Key of :data:`castsugar.plausible.RANGES`.
-    place : Where
 
     Raises
     ------

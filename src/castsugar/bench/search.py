@@ -36,7 +36,6 @@ def limits_of_bench(bench: Bench, motor: Hardware | None) -> tuple[Requirement, 
 
     Parameters
     ----------
-    bench : Bench
     motor : Hardware or None
         The motor of the file.
 
@@ -305,8 +304,6 @@ def search_asked(
 
     Parameters
     ----------
-    bench : Bench
-    database : Database
     motor : Hardware, optional
         The motor of the file, for limits that say "case".
 

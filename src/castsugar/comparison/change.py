@@ -107,7 +107,6 @@ def pressure_bands(
 
     Parameters
     ----------
-    mixes : sequence of Mix
     rows : sequence of mappings
         Their rows of the table: density, c*, isentropic exponent, peak pressure and
         where the burn law comes from.
@@ -189,7 +188,6 @@ def chamber_products(
     ----------
     mixes : sequence of Mix
         With a kitchen among the conditions: with the water that it leaves.
-    conditions : Conditions, optional
 
     Returns
     -------
@@ -482,7 +480,6 @@ def amounts_of(base: Mix, new: Mix, batch: float, step: float) -> tuple[Amount, 
 
     Parameters
     ----------
-    base, new : Mix
     batch, step : float
         [kg]
 

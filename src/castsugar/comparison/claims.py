@@ -163,7 +163,6 @@ def judged(
 
     Parameters
     ----------
-    claim : Claim
     cells : mapping
         Column to cell.
     invented : mapping

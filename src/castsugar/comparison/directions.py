@@ -70,10 +70,6 @@ def directions(outcome: Outcome) -> Directions:
     Fixed parts stay; the others share the rest in the ratio of the best mix. All mixes
     go through the problem in one batch.
 
-    Parameters
-    ----------
-    outcome : Outcome
-
     Raises
     ------
     InputError

@@ -70,7 +70,6 @@ def summarise(draws: FloatArray, coverage: float = COVERAGE) -> Summary:
     ----------
     draws : ndarray, shape (n,)
         NaN where one failed; infinite ones count at their end.
-    coverage : float
 
     Notes
     -----
@@ -122,7 +121,6 @@ def parts_of(
 
     Parameters
     ----------
-    inputs : sequence of Input
     effects, squares : ndarray, shape (inputs,)
         Effects, and what their shares are in proportion to.
     """
@@ -161,12 +159,6 @@ class UncertainMixes:
         doubts: Doubts | None = None,
     ) -> UncertainMixes:
         """Collect what is uncertain about mixes.
-
-        Parameters
-        ----------
-        mixes : iterable of what :func:`castsugar.mix.mix.as_mix` takes
-        conditions : Conditions, optional
-        doubts : Doubts, optional
 
         Raises
         ------
@@ -381,8 +373,6 @@ class Draws:
 
         Parameters
         ----------
-        column : str
-        mix : int
         baseline : int, optional
             Of the difference to this mix, shared inputs cancelling.
 
@@ -491,13 +481,10 @@ def draw(
 
     Parameters
     ----------
-    mixes : iterable of Mix, recipes or recipe texts, or UncertainMixes
-    conditions : Conditions, optional
     doubts : Doubts, optional
         For UncertainMixes both are its own.
     draws : int
         At least 100.
-    seed : int
     without : sequence of str
         Kinds or keys of inputs that are held in the middle.
 
@@ -544,10 +531,6 @@ def draw(
 
 def linear(outlook: UncertainMixes) -> Linear:
     """Propagate linearly: thermo columns, analytic derivatives.
-
-    Parameters
-    ----------
-    outlook : UncertainMixes
 
     Raises
     ------

@@ -310,7 +310,6 @@ def evidence_of(outlook: UncertainMixes, database: Database) -> tuple[Evidence, 
 
     Parameters
     ----------
-    outlook : UncertainMixes
     database : Database
         For the sources.
     """

@@ -405,7 +405,6 @@ def apart(one: InMotor, base: InMotor, supply: tuple[float, float]) -> Apart:
 
     Parameters
     ----------
-    one, base : InMotor
     supply : tuple of float
         Difference of ln of the pressure per burn rate, and its standard uncertainty.
     """

@@ -306,11 +306,6 @@ def unique(inputs: Iterable[Input]) -> tuple[Input, ...]:
 def drawn(inputs: Sequence[Input], draws: int, seed: int) -> dict[str, FloatArray]:
     """Draw standard normal scores of every input, (draws,) each.
 
-    Parameters
-    ----------
-    inputs : sequence of Input
-    draws, seed : int
-
     Returns
     -------
     dict
@@ -342,7 +337,6 @@ def of_shifts(values: FloatArray, inputs: Sequence[Input]) -> FloatArray:
     ----------
     values : ndarray, shape (1 + 2 n, ...)
         Of the rows of :func:`shifted`.
-    inputs : sequence of Input
 
     Returns
     -------
@@ -577,7 +571,6 @@ class Recipe:
         Parameters
         ----------
         weighed : ndarray, shape (rows, k + 1)
-        scores : mapping
         solids : ndarray, shape (rows,), optional
             Dry solids of every syrup off the stated ones, in standard uncertainties;
             each syrup's own score by default.

@@ -518,8 +518,6 @@ def load_burn_laws(
 
     Parameters
     ----------
-    folder : pathlib.Path
-    sources : mapping
     fuels : container of str
         Names of the ingredients.
 

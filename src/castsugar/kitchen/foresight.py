@@ -60,7 +60,6 @@ def draws_of(pot: Pot, kitchen: Kitchen, *, measured: bool) -> Draws:
     ----------
     pot : Pot
         n rows, each with a model.
-    kitchen : Kitchen
     measured : bool
         Whether their syrup is the one that the kitchen was measured with.
     """
@@ -198,7 +197,6 @@ def contributions(pot: Pot, kitchen: Kitchen) -> dict[str, float]:
     ----------
     pot : Pot
         One row with a model.
-    kitchen : Kitchen
 
     Returns
     -------

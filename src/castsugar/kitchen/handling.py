@@ -158,8 +158,6 @@ def handling(
 
     Parameters
     ----------
-    mix : Mix
-    kitchen : Kitchen
     grain : Grain, optional
         25 mm without a core by default.
     store : Store, optional

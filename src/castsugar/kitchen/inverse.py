@@ -296,7 +296,6 @@ def cools_to(pot: Pot, kitchen: Kitchen, level: float = 0.5) -> float:
     ----------
     pot : Pot
         One row with a model.
-    kitchen : Kitchen
     level : float
         Share of the draws that must pour.
     """

@@ -145,7 +145,6 @@ def log_viscosity(
         0 to 200 C, from 75 % solids on 20 K above the glass transition. [K]
     syrup_share : array_like
         Share of the solids that comes from syrup.
-    dextrose_equivalent : array_like
 
     Raises
     ------

@@ -78,8 +78,6 @@ def pouring_window(
     ----------
     pot : Pot
         n rows with a model.
-    values : Values
-    kitchen : Kitchen
     level : float
         Share of the draws that must pour.
     thickest : float

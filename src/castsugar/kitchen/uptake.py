@@ -152,7 +152,6 @@ def gain_rate(
 
     Parameters
     ----------
-    binder : Binder
     humidity : float
         Of the air at the grain, 0 to 100. [%]
     diffusion : ndarray, optional
@@ -183,10 +182,8 @@ def gain(binder: Binder, humidity: float, days: float, diameter: float) -> float
 
     Parameters
     ----------
-    binder : Binder
     humidity : float
         At the grain. [%]
-    days : float
     diameter : float
         Four times volume over the surface that the air reaches. [m]
 

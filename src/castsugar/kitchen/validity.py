@@ -29,7 +29,6 @@ def inside(
     ----------
     values : array_like
         In SI, as `low` and `high`.
-    low, high : float
     what, unit : str
         For the message.
     zero : float

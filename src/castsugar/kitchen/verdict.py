@@ -120,7 +120,6 @@ def judge(
     ----------
     pot : Pot
         n rows.
-    kitchen : Kitchen
     window : bool
         Whether the pour window is sought (about 25 pours more).
     boils : bool
@@ -178,7 +177,6 @@ def intervals(pot: Pot, kitchen: Kitchen) -> dict[str, FloatArray]:
     ----------
     pot : Pot
         n rows.
-    kitchen : Kitchen
 
     Returns
     -------

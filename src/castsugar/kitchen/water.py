@@ -211,7 +211,6 @@ def boiling_temperature(
         Of all sugars, 0 to 0.8.
     pressure : float
         Of the air, 50 to 110 kPa. [Pa]
-    norrish, damping : float
 
     Returns
     -------

@@ -367,7 +367,6 @@ def as_mix(given: MixLike, where: str = "mix") -> Mix:
 
     Parameters
     ----------
-    given : Mix, Recipe, str or mapping
     where : str
         Names it in a message.
 

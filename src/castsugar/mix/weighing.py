@@ -127,7 +127,6 @@ def expand(
 
     Parameters
     ----------
-    database : Database
     item : str or Ingredient
         A name or alias, or an ingredient of the caller's own.
     fraction : float

@@ -307,7 +307,6 @@ def draw_laws(
 
     Parameters
     ----------
-    law : BurnLaw
     draws, seed : int
         Of :mod:`castsugar.draw_set`.
 
@@ -351,7 +350,6 @@ def convert_coefficient(
 
     Parameters
     ----------
-    a, exponent : float
     units, to_units : tuple of str
         Of rate and of absolute pressure, as in :data:`castsugar.units.UNITS`:
         ("in/s", "psi").

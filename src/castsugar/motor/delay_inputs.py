@@ -362,8 +362,6 @@ def check(
 
     Parameters
     ----------
-    law : BurnLaw
-    thrusting : Thrusting
     ambient, burning_at : float
         Pressure of the air at the test place, and where the delay burns. Only the
         latter may lie below the tested pressures: nobody can test up there. [Pa]

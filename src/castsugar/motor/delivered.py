@@ -200,7 +200,6 @@ def delivered_of(
 
     Parameters
     ----------
-    hardware : Hardware
     row : mapping
         Of the mix, as of :func:`castsugar.evaluate`; the doubt that the data leave
         counts in quadrature where the row has it, else that of the spread of the motor.

@@ -122,7 +122,6 @@ def lenoir_robillard(
         Of the core up to there. [m]
     grain_temperature : float
         [K]
-    gas : CoreGas
     """
     mass, plain = np.asarray(flux, dtype=float), np.asarray(rate, dtype=float)
     face = gas.surface_temperature

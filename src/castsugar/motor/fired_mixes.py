@@ -184,8 +184,6 @@ def impulses(
 
     Parameters
     ----------
-    hardware : Hardware
-    blends : Blends
     density, characteristic_velocity, exponent : ndarray, shape (n,)
         Of the rows of the mixes. [kg/m3], [m/s], [-]
     castings : Castings, optional

@@ -42,15 +42,12 @@ def law_of_mix(
 
     Parameters
     ----------
-    model : BurnModel
     fractions : ndarray, shape (c,)
         As weighed.
-    components : sequence of str, length c
     degraded : float
         Degraded share of the sugar.
     asked : Asked, optional
         By default grains of the next batch in a motor.
-    origin : str
 
     Returns
     -------

@@ -361,10 +361,8 @@ def expected_losses(
 
     Parameters
     ----------
-    hardware : Hardware
     row : mapping
         Of the mix, as of :func:`castsugar.evaluate`.
-    gas : ChamberGas
     pressure : float
         Mean chamber pressure. [Pa]
     burn_time, propellant_mass : float

@@ -110,7 +110,6 @@ def log_burn_rate(bands: Bands, pressure: ArrayLike) -> FloatArray:
 
     Parameters
     ----------
-    bands : Bands
     pressure : array_like
         Broadcasts with the leading axes; an edge belongs to the band below it. [Pa]
     """

@@ -49,12 +49,10 @@ def difference(  # noqa: PLR0913 - keyword-only options
 
     Parameters
     ----------
-    model : BurnModel
     mixes : tuple of two mappings
         Catalogue name to mass fraction as weighed.
     pressure : float
         [Pa]
-    processes, degraded : of each
     grains : bool
         Of the next grain of each, so with the scatter of batches and firings; else of
         the recipes, as trend and surface have them without the signs held beforehand.

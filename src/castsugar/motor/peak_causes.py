@@ -311,7 +311,6 @@ def causes_of(
 
     Parameters
     ----------
-    hardware : Hardware or None
     mixes : sequence of Mix
         As cast.
     rows : sequence of mapping
@@ -487,7 +486,6 @@ def debonded_area(grain: HollowCylinder, share: float, web: ArrayLike) -> FloatA
 
     Parameters
     ----------
-    grain : HollowCylinder
     share : float
         Of the outer face of all segments. [-]
     web : array_like

@@ -179,7 +179,6 @@ def peaks(  # noqa: PLR0913 - keyword-only options
 
     Parameters
     ----------
-    model : BurnModel
     fractions : array_like, shape (mixes, c)
         As weighed.
     components : sequence of str
@@ -191,7 +190,6 @@ def peaks(  # noqa: PLR0913 - keyword-only options
         Above 0, below 1.
     filling : array_like, shape (mixes,) or (2, mixes)
         q of the mass balance. [1/Pa]
-    asked : Asked, optional
     degraded : array_like, shape (mixes,)
 
     Raises

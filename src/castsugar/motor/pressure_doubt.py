@@ -133,7 +133,6 @@ def pressure_doubt(hardware: Hardware, mix: Mix, pressure: float) -> PressureDou
 
     Parameters
     ----------
-    hardware : Hardware
     mix : Mix
         As cast.
     pressure : float

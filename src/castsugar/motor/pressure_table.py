@@ -381,7 +381,6 @@ def motor_rows(
     ----------
     blends : Blends
         As cast.
-    hardware : Hardware
     characteristic_velocity : ndarray, shape (n,)
         Ideal; NaN where a mix has none. [m/s]
     castings : Castings, optional
@@ -522,14 +521,12 @@ def peaks_of_batch(
 
     Parameters
     ----------
-    hardware : Hardware
     mix : Mix
         As cast.
     characteristic_velocity : float
         Ideal. [m/s]
     batch : str
         Its name in what was burned; of another it is the next batch.
-    levels : sequence of float
     """
     blends = of_mixes([mix])
     own = _supplies(hardware, blends, np.array([characteristic_velocity]))
@@ -563,7 +560,6 @@ def loaded_mass(
 
     Parameters
     ----------
-    hardware : Hardware
     density : array_like
         Of the mix, without voids. [kg/m3]
     ratio : array_like, optional

@@ -78,7 +78,6 @@ def at_one_pressure(
     ----------
     pressure, rate : array_like, shape (n,)
         [Pa], [m/s]
-    level : float
 
     Raises
     ------

@@ -92,10 +92,8 @@ class StrandModel:
 
     Parameters
     ----------
-    results : StrandResults
     recipes : mapping
         Name of a mix to its mass fractions by catalogue name, where they are known.
-    known : Scatter, optional
     """
 
     def __init__(
@@ -149,7 +147,6 @@ class StrandModel:
 
         Parameters
         ----------
-        mix : str
         pressure : float
             [Pa]
         of : str
@@ -251,7 +248,6 @@ def burned_by_batch(
     ----------
     name, fractions
         Of their mix, as for :class:`castsugar.motor.burn_evidence.Burned`.
-    strands : sequence of Strand
     source : str
         Their file, if not as they say.
     **more

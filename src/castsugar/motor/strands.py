@@ -423,7 +423,6 @@ def band_laws(fit: LawFit, unit: float, level: float = 0.95) -> tuple[BandLaw, .
 
     Parameters
     ----------
-    fit : LawFit
     unit : float
         The unit of pressure that the coefficient is stated for. [Pa]
     level : float

@@ -148,7 +148,6 @@ def fire(motor: Motor, law: BurnLaw | Bands, *, panels: int = 100) -> Trace:
     ----------
     motor : Motor
         Its delivered characteristic velocity and its grain temperature count.
-    law : BurnLaw or Bands
     panels : int
         Equal panels over the web, besides those that corners add.
 
@@ -258,10 +257,8 @@ def fire_draws(motor: Motor, bands: Bands, drawn: Drawn, *, panels: int) -> Firi
 
     Parameters
     ----------
-    motor : Motor
     bands : Bands
         Of each draw, (draws, K) log rates and exponents.
-    drawn : Drawn
     panels : int
         Equal panels over the web; corners of the pressure are not looked for.
     """

@@ -104,7 +104,6 @@ def course(
     ----------
     motor : Motor
         Its delivered c*, its free volume and its throat after the firing count.
-    law : BurnLaw or Bands
     igniter_mass, igniter_time : float
         A charge that burns evenly from the start on, until burnout at most. [kg], [s]
     rtol : float

@@ -113,8 +113,6 @@ def goal_columns(
     ----------
     wanted : iterable of str
         Names of columns.
-    settings : Settings
-    wishes : Wishes
     blends : Blends
         As cast.
     known : mapping

@@ -69,9 +69,6 @@ def choose(
 
     Parameters
     ----------
-    trials : Trials
-    judge : Judge
-    regions : sequence of Region
     count : int
         In all; but at least one for each of the regions that hold the best trials.
     """
@@ -251,12 +248,9 @@ def local_search(
 
     Parameters
     ----------
-    region : Region
     number : int
         Of the region in the ledger.
-    judge : Judge
     start : ndarray, shape (k,)
-    options : LocalOptions
     """
     z = region.coordinates(region.mixes(region.coordinates(start)))
     state = TrustRegion(region=region, judge=judge, z=z, radius=options.radius)

@@ -131,7 +131,6 @@ def what_next(
 
     Parameters
     ----------
-    task : Task
     costs : Costs, optional
         Those assumed by default.
     measured : set of str

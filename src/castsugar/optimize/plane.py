@@ -193,7 +193,6 @@ def plane(outcome: Outcome, problem: Problem | None = None) -> Plane:
 
     Parameters
     ----------
-    outcome : Outcome
     problem : Problem, optional
         To evaluate further columns, too; it has those of the task.
 

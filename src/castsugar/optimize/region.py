@@ -304,7 +304,6 @@ def region(
 
     Parameters
     ----------
-    choice : mapping
     columns : sequence of str
         The ingredients.
     rows : sequence of Row
@@ -371,7 +370,6 @@ def fill(
 
     Parameters
     ----------
-    region : Region
     count : int
         About how many; ignored with a `step`.
     seed : int

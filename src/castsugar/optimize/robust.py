@@ -359,7 +359,6 @@ def robust_optimum(
         Of the search.
     nominal : Found and Rounded
         What it found, and its recipes for the scale.
-    batches : Batches
     """
     found, made = nominal
     recipe = made.of(found).fractions

@@ -85,7 +85,6 @@ def neighbours(
     ----------
     space, choice, fractions
         Of the mix, (k,).
-    farther : bool
     kept_to : float, optional
         Share of the batch of which a fixed part, and each part of a fixed ratio, may
         miss half: a step of the scale by default.
@@ -149,7 +148,6 @@ def whole_percents(space: Space, count: int, seed: int) -> FloatArray:
 
     Parameters
     ----------
-    space : Space
     count : int
         About how many.
     seed : int

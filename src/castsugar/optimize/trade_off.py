@@ -71,15 +71,12 @@ def trade_off(
 
     Parameters
     ----------
-    problem : Problem
     goal : Goal
         First objective, and the limits.
     other : Goal
         Second objective; its limits hold too.
-    space : Space
     levels : int
         Points between the two ends, at equal steps of the second objective.
-    effort : Effort, optional
 
     Raises
     ------

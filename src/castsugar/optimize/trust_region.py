@@ -325,7 +325,6 @@ class TrustRegion:
 
         Parameters
         ----------
-        look : Look
         answer : Answer
             To its points alone.
         """

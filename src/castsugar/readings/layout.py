@@ -160,7 +160,6 @@ def find_layout(
         For messages.
     lines : sequence of (int, str)
         Number and text of those that hold something.
-    headings : sequence of Heading
 
     Returns
     -------

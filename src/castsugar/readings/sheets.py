@@ -175,7 +175,6 @@ def quantities(
 
     Parameters
     ----------
-    sheet : Sheet
     name : str
         Name of the heading; an absent column gives None in every row.
     words : mapping, optional

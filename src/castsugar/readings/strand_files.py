@@ -239,7 +239,6 @@ def stated(strands: Sequence[Strand], **values: Any) -> tuple[Strand, ...]:
 
     Parameters
     ----------
-    strands : sequence of Strand
     **values
         `batch`, `process`, `degraded` and `date` of :class:`Strand`; empty or 0 if
         not stated.

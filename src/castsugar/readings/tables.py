@@ -103,8 +103,6 @@ def match_header(
     ----------
     where : str
         File and line; starts each message.
-    titles : sequence of str
-    headings : sequence of Heading
     extra : bool
         Leave out columns that are not known, as a data logger records them. A column
         then needs its unit in the title; one that names, or nearly names, a heading

@@ -118,7 +118,6 @@ def solve(job: Job, executor: Executor | None = None) -> Flow:
 
     Parameters
     ----------
-    job : Job
     executor : concurrent.futures.Executor, optional
         Solves the chunks; here and now without one. The result is the same.
 

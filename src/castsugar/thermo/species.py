@@ -503,7 +503,6 @@ def gas_properties(
 
     Parameters
     ----------
-    gas : GasTable
     temperature : ndarray, shape (...)
         [K]
 

@@ -103,7 +103,6 @@ def find_burning(
         Zero taken away.
     noise : float
         Standard deviation of a sample. [unit of the signal]
-    share : float
     course : ndarray, shape (n,), optional
         The running median of the values, if it is known already.
 
@@ -392,7 +391,6 @@ def prepare(
         Of what is measured, for messages.
     time, values : ndarray, shape (n,)
         Times rise; NaN is a dropout.
-    rules : Rules
 
     Raises
     ------

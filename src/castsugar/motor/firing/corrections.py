@@ -164,8 +164,6 @@ def treat(
 
     Parameters
     ----------
-    pressure, thrust : Channel or None
-    stand : Stand
     judge : callable
         Pressure and thrust -> alarms.
 

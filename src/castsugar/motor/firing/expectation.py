@@ -125,13 +125,10 @@ def expect(  # noqa: PLR0913 - keyword-only options
     ----------
     motor : Motor
         Its delivered c* counts.
-    law : BurnLaw
-    spread : Spread
     thrust_u : float
         Standard uncertainty (ln) of thrust at a pressure: of the nozzle.
     correlation : float
         Of that with the doubt of c*: what moves one up moves the other down.
-    draws, seed : int
     tail : float
         Share of the draws beyond each end of a band.
 
@@ -284,7 +281,6 @@ def compare_with_law(
     ----------
     inferred : InferredLaw or MeanRate
         The latter tells no exponent.
-    law : BurnLaw
     rate_factor : float
         Rate at the temperature of the grain over that of the law.
     """
@@ -347,8 +343,6 @@ def web_ratio(
 
     Parameters
     ----------
-    inferred : InferredLaw
-    law : BurnLaw
     rate_factor : float
         Rate at the temperature of the grain over that of the law.
     """

@@ -232,7 +232,6 @@ def mean_pressure(
     ----------
     flow : Measured
         Mass flow. [kg/s]
-    stand : Stand
     velocity : float
         c* as delivered: assumed, not measured. [m/s]
     velocity_parts : mapping of str to float
@@ -256,7 +255,6 @@ def mean_rate(time: Measured, grain: Grain, rivals: Mapping[str, Grain]) -> Meas
     ----------
     time : Measured
         Burn time. [s]
-    grain : Grain
     rivals : mapping of str to Grain
         The grain with one size off by its standard uncertainty, see
         :func:`castsugar.motor.firing.law_doubts.rivals_of`.

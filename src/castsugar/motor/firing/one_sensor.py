@@ -70,7 +70,6 @@ def judge_sensor(channel: Channel, ends: float) -> tuple[Alarm, ...]:
 
     Parameters
     ----------
-    channel : Channel
     ends : float
         When the burning ended by the sensor that is trusted with it. [s]
     """

@@ -73,8 +73,6 @@ def station(
 
     Parameters
     ----------
-    model : TableModel
-    batch : Batch
     iterate : Iterate
         Solved.
     enthalpy, entropy, pressure : ndarray, optional
@@ -234,8 +232,6 @@ def without_solidification(
         The condensed phases of the columns.
     transitions : tuple
         Pairs of forms and their temperatures.
-    batch : Batch
-    chamber : Iterate
 
     Returns
     -------
@@ -282,8 +278,6 @@ def stations(
 
     Parameters
     ----------
-    model : TableModel
-    batch : Batch
     chamber : Iterate
         Solved chambers.
     here : Stations
@@ -314,7 +308,6 @@ def flux_excess(
     ----------
     model, batch, chamber, here
         As for :func:`stations`.
-    throat : Stations
     """
     table = model.table
     n = amounts(model, batch, chamber)

@@ -373,11 +373,8 @@ def run(
 
     Parameters
     ----------
-    model : Model
-    batch : Batch
     iterate : Iterate
         The start; holds the result afterwards (rows not solved: the last iterate).
-    target : Target
     limit : int
         Most iterations.
 

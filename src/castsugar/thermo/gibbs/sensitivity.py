@@ -54,7 +54,6 @@ def derivatives(model: TableModel, flow: Flow) -> Derivatives:
 
     Parameters
     ----------
-    model : TableModel
     flow : Flow
         With its iterates (of one batch), equilibrium or without solidification.
     """
