@@ -90,7 +90,6 @@ def typed_values(raw: Mapping[str, Any], names: Mapping[str, str]) -> dict[str, 
 
 
 def _stated(bench: File) -> Stated:
-    """Return what a bench file states."""
     own, old = _values(bench.conditions), _values(bench.search)
     found, former = {}, {}
     for name, (key, once) in _KEYS.items():

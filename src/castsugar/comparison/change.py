@@ -212,7 +212,6 @@ def chamber_products(
 
 
 def _products(mix: Mix, conditions: Conditions) -> Products:
-    """Return the products of one mix."""
     table = conditions.species or shipped_species()
     try:
         state = performance(

@@ -518,7 +518,6 @@ def _of_recipes(recipes: Apart, base: InMotor) -> Summary:
 
 
 def _place(baseline: int | str, names: tuple[str, ...]) -> int:
-    """Return the place of the baseline."""
     if isinstance(baseline, str) and names.count(baseline) == 1:
         return names.index(baseline)
     whole = isinstance(baseline, int) and not isinstance(baseline, bool)

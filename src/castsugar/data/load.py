@@ -314,7 +314,6 @@ def load_database(folder: str | Path | None = None) -> Database:
 
 @functools.lru_cache(maxsize=4)
 def _load(folder: Path) -> Database:
-    """Load one folder."""
     sources = load_sources(folder)
     ingredients, ingredient_rows = _ingredients(folder, sources)
     syrup_rows = list(read_rows(folder / "syrups.csv", csv_reader.SYRUPS))

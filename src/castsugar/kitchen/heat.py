@@ -389,7 +389,6 @@ def parse_cook(
 
 
 def _profile(points: Sequence[tuple[float, float]], where: str) -> Cook:
-    """Return a cook of points."""
     try:
         return cook_of_points(points)
     except InputError as error:

@@ -108,7 +108,6 @@ def _continued(t: FloatArray) -> FloatArray:
 
 
 def _liquidus(t: FloatArray) -> FloatArray:
-    """Return the solubility on the liquidus."""
     end = float(_continued(np.asarray(_TABLE_END))) / SUCROSE
     fraction = end / (end + 1.0 / WATER)
 

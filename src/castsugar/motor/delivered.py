@@ -125,7 +125,6 @@ def _velocity(hardware: Hardware | None, told: Efficiency) -> Share:
 
 
 def _nozzle(hardware: Hardware | None, told: Efficiency) -> Share:
-    """Return the efficiency of the nozzle."""
     if hardware is not None and hardware.nozzle_stated:
         return _around(hardware.nozzle_efficiency, told.next_u, STATED)
     origin = measured(told.count) if told.count else EXPECTED

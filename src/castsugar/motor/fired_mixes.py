@@ -132,7 +132,6 @@ def can_fire(hardware: Hardware, row: Mapping[str, Any]) -> bool:
 
 
 def _fire(hardware: Hardware, blends: Blends, row: dict[str, Any]) -> Firing:
-    """Fire one mix."""
     law = burn_law_of(blends, hardware)
     motor = hardware.filled(casting_of(row)).motor(
         density=row["density_kg_m3"],

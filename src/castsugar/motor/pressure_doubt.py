@@ -290,7 +290,6 @@ def batch_scatter(model: BurnModel) -> BatchScatter:
 def _quantiles(
     values: FloatArray, weights: FloatArray, levels: tuple[float, ...]
 ) -> list[float]:
-    """Return quantiles of weighted values."""
     order = np.argsort(values)
     below = np.cumsum(weights[order]) - 0.5 * weights[order]
     return [float(np.interp(level, below, values[order])) for level in levels]

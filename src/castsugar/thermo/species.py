@@ -309,7 +309,6 @@ def _check_enthalpy(path: Path, entry: Entry, fit: FloatArray) -> None:
 
 
 def _number(path: Path, entry: Entry, key: str, value: Any) -> float:
-    """Return an entry as a number."""
     try:
         return float(value)
     except (TypeError, ValueError):
