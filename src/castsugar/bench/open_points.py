@@ -10,7 +10,7 @@ from castsugar.bench.world import World
 from castsugar.frozen import dataclass
 
 if TYPE_CHECKING:
-    from castsugar.bench.leverage import Lever
+    from castsugar.bench.cross_checks import Lever
 
 #: What may be said of an entry. The first three make the answer of a check a "no".
 INVENTED, MISFIT, MISSING, ASSUMED = "invented", "misfit", "missing", "assumed"
@@ -170,7 +170,7 @@ def check(world: World) -> BenchCheck:
     >>> found.of("invented")[0].entry, found.exit_code
     ('scale', 1)
     """
-    from castsugar.bench.leverage import levers
+    from castsugar.bench.cross_checks import levers
 
     bench, motor = world.bench, world.bench.motor or {}
     points = [*_invented(world), *_misfits(world), *_missing(world), *_assumed(world)]
