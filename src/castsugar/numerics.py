@@ -151,21 +151,6 @@ def variance(row: FloatArray, covariance: FloatArray) -> FloatArray:
     return np.maximum(square, 0.0)
 
 
-def carried(jacobian: FloatArray, covariance: FloatArray) -> FloatArray:
-    """Return the covariance of several linear forms of correlated inputs.
-
-    Parameters
-    ----------
-    jacobian : ndarray, shape (m, n)
-    covariance : ndarray, shape (n, n)
-
-    Returns
-    -------
-    ndarray, shape (m, m)
-    """
-    return jacobian @ covariance @ jacobian.T
-
-
 # ----------------------------------------------------------------------------
 # Quantiles of draws that move smoothly with what was drawn.
 #

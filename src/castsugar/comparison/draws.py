@@ -19,7 +19,6 @@ from castsugar.comparison.drawn_batches import (
     common,
     input_values,
     inputs_of,
-    jacobian_of,
     less,
     on_scale,
     placed,
@@ -42,7 +41,7 @@ from castsugar.errors import InputError, unknown_name
 from castsugar.frozen import dataclass
 from castsugar.mix import refusals
 from castsugar.mix.mix import Mix, MixLike, as_mixes
-from castsugar.numerics import carried, ranks, variance
+from castsugar.numerics import ranks
 
 # ----------------------------------------------------------------------------
 # Draws of one quantity in few numbers.
@@ -272,37 +271,12 @@ class UncertainMixes:
             }
         return [own[key] for key in self._keys]
 
-    def jacobian(self) -> FloatArray:
-        """Return analytic changes per standard deviation, (mixes, 5, inputs).
-
-        Of flame temperature, c*, specific impulse, density and density impulse. The
-        solver's derivatives by elements and enthalpy meet the changes of the cast,
-        which need no solver; that by pressure is a difference. Water that a kitchen
-        takes is part of the cast.
-
-        Raises
-        ------
-        InputError
-            For frozen flow.
-        """
-        if self.conditions.flow == "frozen":
-            raise InputError(
-                "derivatives of flow 'frozen' are not known in closed form; use "
-                "'equilibrium' or 'no-solidification'"
-            )
-        found = {
-            key: jacobian_of(place, self.inputs, self.conditions, self.doubts)
-            for key, place in self._places.items()
-        }
-        return np.stack([found[key] for key in self._keys])
-
 
 # ----------------------------------------------------------------------------
 # Draws of rows, their intervals, and where the doubt comes from.
 #
 # Monte-Carlo as in JCGM 101:2008 (supplement 1 to the guide): draws of independent
-# inputs through the whole model; interval by 7.7.2, probabilistically symmetric. Beside
-# it the guide's linear propagation with analytic derivatives, as a check.
+# inputs through the whole model; interval by 7.7.2, probabilistically symmetric.
 
 #: A squared rank correlation below this over the number of draws is chance: 3 sigma.
 _CHANCE = 9.0
@@ -453,21 +427,6 @@ class Draws:
         return column
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Linear:
-    """The guide's linear propagation with analytic derivatives."""
-
-    columns: tuple[str, ...]
-    uncertainty: FloatArray  # standard uncertainty of every column, (mixes, columns)
-    #: Per standard deviation of each input, (mixes, columns, inputs).
-    jacobian: FloatArray
-
-    def covariance(self, mix: int) -> FloatArray:
-        """Return the covariance of the columns of one mix."""
-        size = self.jacobian.shape[-1]
-        return carried(self.jacobian[mix], np.eye(size))
-
-
 def draw(
     mixes: Iterable[MixLike] | UncertainMixes,
     *,
@@ -526,21 +485,4 @@ def draw(
             name: np.where(on, of_shifts(on_scale(name, values), looked.inputs), 0.0)
             for name, values in steps.items()
         },
-    )
-
-
-def linear(outlook: UncertainMixes) -> Linear:
-    """Propagate linearly: thermo columns, analytic derivatives.
-
-    Raises
-    ------
-    InputError
-        For frozen flow.
-    """
-    jacobian = outlook.jacobian()
-    size = jacobian.shape[-1]
-    return Linear(
-        columns=THERMO[:5],
-        uncertainty=np.sqrt(variance(jacobian, np.eye(size))),
-        jacobian=jacobian,
     )
