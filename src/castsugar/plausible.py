@@ -369,12 +369,11 @@ def said_at(where: str) -> Callable[[str], InputError]:
 
 #: What a remark may be about; scripts rely on these words.
 UNUSUAL, OLD_NAME = "unusual-value", "old-name"
-CODES: Final = (UNUSUAL, OLD_NAME)
 
 
 @dataclass(frozen=True, slots=True)
 class Remark:
-    """What was taken although it may be meant otherwise: `code` of :data:`CODES`."""
+    """What was taken although it may be meant otherwise: by its `code`."""
 
     code: str
     text: str

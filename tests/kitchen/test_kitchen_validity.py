@@ -62,7 +62,6 @@ RANGES: dict[str, tuple[Function, float, float, float]] = {
     "syrup_glass_transition": (glass.syrup_glass_transition, 5, 100, 0.01),
     "glass_transition": (glass.glass_transition, 0, 0.6, 1e-6),
     "degradation_rate": (_at(heat.degradation_rate), -20, 200, 0.01),
-    "degraded": (_at(lambda t: heat.degraded(t, 60.0)), -20, 200, 0.01),
     "nitrate_deliquescence": (_at(glass.nitrate_deliquescence), 0, 50, 0.01),
     "crystal_limit": (_at(glass.crystal_limit), 0, 50, 0.01),
     "humidity_limit": (_at(lambda t: glass.humidity_limit(0.6, t)), 0, 50, 0.01),
@@ -74,7 +73,6 @@ HALF: dict[str, tuple[Callable[[], Any], str]] = {
         lambda: suspension.log_thickening(-1e-6, 1.87),
         "covers 0 to inf",
     ),
-    "degraded": (lambda: heat.degraded(390.0, -1.0), "covers 0 to inf s"),
     # Of dry sucrose the glass of the fit stands at 335 K.
     "log_viscosity T": (
         lambda: liquid.log_viscosity(1.0, 335.0 + 19.9),

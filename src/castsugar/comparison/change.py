@@ -76,10 +76,7 @@ if TYPE_CHECKING:
 # ----------------------------------------------------------------------------
 # Pressure against time of mixes in one motor, each with its band.
 
-#: Share of the draws beyond each end of a band: 95 % lie in it.
-TAIL = 0.025
-
-#: Fewest draws that leave one beyond each end.
+#: Fewest draws that leave one beyond each end of a band, in which 95 % lie.
 FEWEST = 80
 
 

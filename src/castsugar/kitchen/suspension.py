@@ -160,31 +160,6 @@ def pours(
     return np.asarray((np.asarray(viscosity) <= thickest) & ~crowded)
 
 
-def filling_time(
-    viscosity: ArrayLike, *, radius: float, length: float, density: float
-) -> FloatArray:
-    """Return how long a tube takes to fill by gravity: 8 eta L / (rho g R^2). [s]
-
-    Laminar flow in a tube under its own head. Compare it with the cooling time, about a
-    minute; for small bores ask for less than 20 s.
-
-    Parameters
-    ----------
-    viscosity : array_like
-        [Pa s]
-    radius, length : float
-        [m]
-    density : float
-        [kg/m3]
-
-    Examples
-    --------
-    >>> round(float(filling_time(10.0, radius=0.01, length=0.06, density=1750.0)), 1)
-    2.8
-    """
-    return 8.0 * np.asarray(viscosity) * length / (density * 9.80665 * radius**2)
-
-
 #: The yield stress by a spatula is known within this factor (common practice).
 SPATULA = 1.5
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -57,8 +55,3 @@ def celsius(values: ArrayLike, low: float, high: float, what: str) -> FloatArray
         values, low + ICE_POINT, high + ICE_POINT, what, "C", zero=ICE_POINT
     )
     return kelvin - ICE_POINT
-
-
-def plain(value: Any) -> float:
-    """Return a value of one element as a float."""
-    return float(np.asarray(value).reshape(()))

@@ -141,17 +141,6 @@ def voids_with_fines(given: Given) -> float:
     return float(packing.voids_with_fines(given.number("share"), given.number("ratio")))
 
 
-def filling_time(given: Given) -> float:
-    """How long a tube takes to fill. [s]"""
-    time = suspension.filling_time(
-        given.number("viscosity_Pa_s"),
-        radius=given.number("radius_mm") / 1e3,
-        length=given.number("length_mm") / 1e3,
-        density=given.number("density_kg_m3"),
-    )
-    return float(time)
-
-
 def binder_glass_transition(given: Given) -> float:
     """Glass transition of a binder whose dry one is given. [C]"""
     wet, dry = given.number("water_percent") / 100.0, _kelvin(given, "dry_C")
@@ -175,7 +164,10 @@ def candy_glass_transition(given: Given) -> float:
 
 def sugar_degraded(given: Given) -> float:
     """Index of degradation at one temperature. [%]"""
-    return 100.0 * float(heat.degraded(_kelvin(given), given.number("duration_s")))
+    share = -math.expm1(
+        -float(heat.degradation_rate(_kelvin(given))) * given.number("duration_s")
+    )
+    return 100.0 * share
 
 
 def nitrate_deliquescence(given: Given) -> float:
@@ -288,7 +280,6 @@ _FUNCTIONS: dict[str, tuple[Callable[[Given], float], ...]] = {
         crystal_limit,
         sugar_humidity,
     ),
-    "s": (filling_time,),
 }
 
 #: Quantity -> (unit, function of the conditions).

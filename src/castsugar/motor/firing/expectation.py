@@ -39,9 +39,6 @@ POINTS = 240
 #: Share of the draws beyond each end of a band.
 TAIL = 0.025
 
-#: Results of a firing that get a band.
-_BANDED = ("peak_pressure", "mean_pressure", "burn_time", "total_impulse")
-
 #: Fewest traces that show how two results hang together.
 FEWEST_TRACES = 10
 
