@@ -12,13 +12,13 @@ from kitchen_checks.pots import AIR, hold, kitchen, retail, weigh
 from scipy.integrate import quad
 
 import castsugar as cs
+from castsugar.constants import ICE_POINT as C
 from castsugar.kitchen import heat, pour_window, water
 from castsugar.kitchen.heat import cook_of_points
 from castsugar.kitchen.parameters import Values
 from castsugar.kitchen.pot import Pot, poured
 from castsugar.kitchen.pour_window import degradation_limit
 from castsugar.kitchen.suspension import CLASS_NAMES, flow_class
-from castsugar.kitchen.validity import ICE_POINT as C
 from castsugar.kitchen.verdict import judge
 
 pytestmark = pytest.mark.exact

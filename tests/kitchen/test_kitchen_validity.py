@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 
 import castsugar as cs
+from castsugar.constants import ICE_POINT as C
 from castsugar.data.load import load_database
 from castsugar.kitchen import glass, heat, liquid, solubility, suspension, water
-from castsugar.kitchen.validity import ICE_POINT as C
 
 pytestmark = pytest.mark.exact
 

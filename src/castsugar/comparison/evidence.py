@@ -8,11 +8,11 @@ from typing import Any
 
 from castsugar.comparison.draws import UncertainMixes
 from castsugar.comparison.uncertain_inputs import SYRUP_SOLIDS, Doubts, enthalpy_u
+from castsugar.constants import ICE_POINT
 from castsugar.data.load import Database
 from castsugar.data.records import Ingredient
 from castsugar.frozen import dataclass
 from castsugar.kitchen.parameters import NAMES, OF_SYRUP, Kitchen, find
-from castsugar.kitchen.validity import ICE_POINT
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.mix.syrups import SOLIDS_UNCERTAINTY

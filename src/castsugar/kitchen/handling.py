@@ -7,6 +7,8 @@ from typing import Any
 
 import numpy as np
 
+from castsugar.arrays import inside
+from castsugar.constants import ICE_POINT
 from castsugar.frozen import dataclass
 from castsugar.kitchen import casting, uptake
 from castsugar.kitchen.curves import known_pot
@@ -17,7 +19,6 @@ from castsugar.kitchen.parameters import Kitchen, Values
 from castsugar.kitchen.pot import Pot, columns, standing, water_at_start, water_left
 from castsugar.kitchen.sugars import MAJOR, SOME, SUGARS
 from castsugar.kitchen.uptake import DAYS, HUMIDITIES, Binder
-from castsugar.kitchen.validity import ICE_POINT, inside
 from castsugar.kitchen.verdict import crystal_activity, judge
 from castsugar.kitchen.water import GRADE_MASS, SUCROSE
 from castsugar.mix.mix import Mix

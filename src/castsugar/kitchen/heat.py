@@ -13,13 +13,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from castsugar import plausible, units
-from castsugar.arrays import FloatArray
+from castsugar.arrays import FloatArray, celsius
 from castsugar.checks import number
-from castsugar.constants import GAS_CONSTANT
+from castsugar.constants import GAS_CONSTANT, ICE_POINT
 from castsugar.errors import InputError
 from castsugar.frozen import dataclass
 from castsugar.kitchen.pan import Pan
-from castsugar.kitchen.validity import ICE_POINT, celsius
 from castsugar.kitchen.water import drying_weight
 from castsugar.plausible import RANGES
 

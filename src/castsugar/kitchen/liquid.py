@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from castsugar.arrays import FloatArray
-from castsugar.kitchen.validity import ICE_POINT, inside
+from castsugar.arrays import FloatArray, celsius, inside
+from castsugar.constants import ICE_POINT
 
 #: Gordon-Taylor constants that belong to the glass-scaled viscosity, and to nothing
 #: else: glass transitions of dry sucrose and of water [K], and k.
@@ -158,8 +158,8 @@ def log_viscosity(
     """
     w = inside(solids, 0.0, 1.0, "mass fraction of sugars in the liquid")
     t = inside(temperature, 273.15, 473.15, "temperature", "C", zero=ICE_POINT)
-    thin = np.where(w < 0.60, t, 273.15)
-    inside(thin, 273.15, 378.15, "temperature below 60 % solids", "C", zero=ICE_POINT)
+    thin = np.where(w < 0.60, t, ICE_POINT)
+    celsius(thin, 0.0, 105.0, "temperature below 60 % solids")
     above = np.where(w >= 0.75, t - _glass(1.0 - w), 20.0)
     inside(above, 20.0, np.inf, "temperature above the glass transition", "K")
     grade = inside(dextrose_equivalent, 20.0, 110.0, "dextrose equivalent")

@@ -13,7 +13,7 @@ import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.checks import number
-from castsugar.constants import STANDARD_ATMOSPHERE
+from castsugar.constants import ICE_POINT, STANDARD_ATMOSPHERE
 from castsugar.errors import InputError, RefusedError
 from castsugar.frozen import dataclass
 from castsugar.kitchen import solubility, suspension
@@ -27,7 +27,6 @@ from castsugar.kitchen.pot import (
     water_at_start,
     water_left,
 )
-from castsugar.kitchen.validity import ICE_POINT
 from castsugar.kitchen.water import boiling_temperature
 from castsugar.mix.mix import MixLike, as_mix
 

@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from castsugar.arrays import FloatArray
+from castsugar.arrays import FloatArray, inside
 from castsugar.frozen import dataclass
-from castsugar.kitchen.validity import inside
 
 # ----------------------------------------------------------------------------
 # The grind of a powder: how openly it lies when dry.

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 
+from castsugar.arrays import inside
 from castsugar.checks import numbers
+from castsugar.constants import ICE_POINT
 from castsugar.errors import InputError
 from castsugar.frozen import dataclass
-from castsugar.kitchen.validity import ICE_POINT, inside
 from castsugar.plausible import RANGES
 
 #: Heat capacity of a mix [J/kg/K]: the mean of 60/20/20 from 25 to 119 C, of nitrate

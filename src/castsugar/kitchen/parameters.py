@@ -10,15 +10,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from castsugar.arrays import FloatArray
+from castsugar.arrays import FloatArray, inside
 from castsugar.checks import instance, numbers
-from castsugar.constants import STANDARD_ATMOSPHERE
+from castsugar.constants import ICE_POINT, STANDARD_ATMOSPHERE
 from castsugar.draw_set import DRAWS, SEED, normals
 from castsugar.errors import InputError, unknown_name
 from castsugar.frozen import dataclass
 from castsugar.kitchen.heat import HOTTEST, WARN, Cook
 from castsugar.kitchen.packing import TAPPED
-from castsugar.kitchen.validity import ICE_POINT, inside
 from castsugar.kitchen.water import check_air
 from castsugar.plausible import RANGES
 from castsugar.special import expit, logit, ndtri

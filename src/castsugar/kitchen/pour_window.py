@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
+from castsugar.constants import ICE_POINT
 from castsugar.draw_set import FEW_DRAWS
 from castsugar.kitchen import suspension
 from castsugar.kitchen.heat import HOTTEST, Cook, Cooks, degradation_rate
@@ -26,7 +27,6 @@ from castsugar.kitchen.pot import (
 from castsugar.kitchen.solubility import melting_point
 from castsugar.kitchen.sugars import HOTTEST as HOTTEST_MELT
 from castsugar.kitchen.sugars import MARGIN, MELTS
-from castsugar.kitchen.validity import ICE_POINT
 
 #: Temperatures looked at [K], and halvings of the distance between them.
 GRID = np.arange(90.0, 150.1, 5.0) + ICE_POINT

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from castsugar.arrays import BoolArray, FloatArray
+from castsugar.constants import ICE_POINT
 from castsugar.frozen import dataclass
-from castsugar.kitchen.validity import ICE_POINT
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

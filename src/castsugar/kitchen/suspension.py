@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from castsugar.arrays import BoolArray, FloatArray
-from castsugar.kitchen.validity import ICE_POINT, inside
+from castsugar.arrays import BoolArray, FloatArray, inside
+from castsugar.constants import ICE_POINT
 
 #: Densities of crystals [kg/m3]: CRC handbook (nitrate and chloride from memory of it).
 NITRATE, SUCROSE_DENSITY, CHLORIDE = 2109.0, 1580.5, 1988.0

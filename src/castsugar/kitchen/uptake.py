@@ -7,10 +7,9 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike
 
-from castsugar.arrays import FloatArray
+from castsugar.arrays import FloatArray, celsius, inside
 from castsugar.frozen import dataclass
 from castsugar.kitchen.glass import crystal_limit
-from castsugar.kitchen.validity import inside
 from castsugar.kitchen.water import DAMPING, NORRISH, SUCROSE, WATER, water_activity
 
 #: Days after which a gain is told.
@@ -62,7 +61,7 @@ def diffusion_zobrist(activity: ArrayLike, temperature: float = ROOM) -> FloatAr
     >>> float(f"{float(diffusion_zobrist(0.7)):.2g}")
     3.4e-12
     """
-    inside(temperature, 273.15, 323.15, "temperature of the store", "C", zero=273.15)
+    celsius(temperature, 0.0, 50.0, "temperature of the store")
     y = 1.0 - inside(activity, 0.0, 1.0, "activity of water")
     a = 7.0 + 0.175 * (1.0 - 46.46 * y)
     b = 262.867 * (1.0 + 10.53 * y - 0.3 * y * y)

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from castsugar.arrays import FloatArray
+from castsugar.constants import ICE_POINT
 from castsugar.frozen import dataclass
 from castsugar.kitchen import casting, glass, suspension, water
 from castsugar.kitchen.boiling import Rows, salt_taken
@@ -24,7 +25,6 @@ from castsugar.kitchen.pot import (
 )
 from castsugar.kitchen.pour_window import windows
 from castsugar.kitchen.sugars import MAJOR, SUGARS, Setting, settings
-from castsugar.kitchen.validity import ICE_POINT
 from castsugar.numerics import smooth_quantiles
 
 # ----------------------------------------------------------------------------

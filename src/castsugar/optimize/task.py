@@ -21,7 +21,7 @@ from castsugar.columns import (
     WEIGHTED,
     no_aim,
 )
-from castsugar.constants import STANDARD_GRAVITY
+from castsugar.constants import ICE_POINT, STANDARD_GRAVITY
 from castsugar.costs import Prices
 from castsugar.data.load import load_database
 from castsugar.errors import InputError, unknown_name
@@ -435,8 +435,8 @@ class Task:
         kitchen = self.settings.kitchen
         if kitchen is not None and kitchen.too_hot:
             raise InputError(
-                f"the cook reaches {kitchen.cook.hottest - 273.15:.4g} C; above 150 C "
-                "there is no verdict on any mix: cook cooler"
+                f"the cook reaches {kitchen.cook.hottest - ICE_POINT:.4g} C; above "
+                "150 C there is no verdict on any mix: cook cooler"
             )
         groups = {c.key: c.group for c in COLUMNS}
         for name in self._named():

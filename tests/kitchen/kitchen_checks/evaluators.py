@@ -9,6 +9,7 @@ import numpy as np
 from published_checks.rows import Given
 from scipy.optimize import brentq
 
+from castsugar.constants import ICE_POINT
 from castsugar.kitchen import (
     glass,
     heat,
@@ -19,7 +20,6 @@ from castsugar.kitchen import (
     water,
 )
 from castsugar.kitchen.sugars import SUGARS
-from castsugar.kitchen.validity import ICE_POINT
 from kitchen_checks.heat_evaluators import HEAT
 
 
