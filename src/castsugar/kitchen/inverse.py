@@ -287,23 +287,17 @@ def pour_heat(
     )
 
 
-def cools_to(pot: Pot, kitchen: Kitchen, level: float = 0.5) -> float:
-    """Return to what a mix may cool after its cook before it pours too seldom. [K]
+def cools_to(pot: Pot, kitchen: Kitchen) -> float:
+    """Return to what a mix may cool after its cook before it rather does not pour. [K]
 
-    The coldest modelled at least; NaN where it does not pour so often from the start.
-
-    Parameters
-    ----------
-    pot : Pot
-        One row with a model.
-    level : float
-        Share of the draws that must pour.
+    The coldest modelled at least; NaN where it does not pour from the start. The pot
+    has one row, with a model.
     """
     known = kitchen.belief
     if not pot.measured_syrup[0]:
         known = known.of_another_syrup()
     values = known.draw(kitchen.draws, kitchen.seed)
-    return _down_to(pot, values, kitchen, level, POURS_BELOW)
+    return _down_to(pot, values, kitchen, 0.5, POURS_BELOW)
 
 
 def _down_to(

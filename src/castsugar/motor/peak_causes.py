@@ -303,9 +303,6 @@ def causes_of(
     hardware: Hardware | None,
     mixes: Sequence[Mix],
     rows: Sequence[Mapping[str, Any]],
-    *,
-    crack: float | None = None,
-    debond: float | None = None,
 ) -> tuple[tuple[Cause, ...], ...]:
     """Return what can raise the peak of each mix; nothing without a motor.
 
@@ -315,8 +312,6 @@ def causes_of(
         As cast.
     rows : sequence of mapping
         Their rows of the table.
-    crack, debond : float, optional
-        As of :func:`peak_causes`.
     """
     if hardware is None:
         return ()
@@ -324,9 +319,7 @@ def causes_of(
     for mix, row in zip(mixes, rows, strict=True):
         told = math.isfinite(row["peak_pressure_MPa"])
         law = burn_law_of(of_mixes([mix]), hardware) if told else None
-        found.append(
-            peak_causes(hardware, law, row, crack=crack, debond=debond) if law else ()
-        )
+        found.append(peak_causes(hardware, law, row) if law else ())
     return tuple(found)
 
 

@@ -283,7 +283,7 @@ class Zero:
         return np.asarray(self.before + share * self.drift)
 
 
-def as_read(uncertainty: float = 0.0) -> Zero:
+def as_read() -> Zero:
     """Return the zero of a sensor that is taken at its word."""
     gone = math.nan
     return Zero(
@@ -291,7 +291,7 @@ def as_read(uncertainty: float = 0.0) -> Zero:
         after=gone,
         time_before=gone,
         time_after=gone,
-        uncertainty=uncertainty,
+        uncertainty=0.0,
         rule="as read",
     )
 
