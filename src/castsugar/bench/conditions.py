@@ -31,16 +31,15 @@ class File(Protocol):
         """Return its name."""
 
     @property
-    def text(self) -> str:
-        """Return what it holds."""
-
-    @property
     def conditions(self) -> Mapping[str, Any] | None:
         """Return the table of the conditions."""
 
     @property
     def search(self) -> Mapping[str, Any] | None:
         """Return the table of the search."""
+
+    def place(self, table: str) -> Place:
+        """Return where a table stands."""
 
 
 def conditions_of(bench: File | None = None, **typed: Any) -> Conditions:
@@ -111,7 +110,7 @@ def _stated(bench: File) -> Stated:
         return (note,) if keys else ()
 
     table, place = ("conditions", 0) if "exit" in own else ("search", 1)
-    where = Place(bench.path, bench.text, table)
+    where = bench.place(table)
     return Stated(
         values=found,
         noted=noted,
@@ -131,7 +130,7 @@ def _check_same(bench: File, name: str, own: Any, old: Any) -> None:
         own, old = own.echo(), old.echo()
     if own != old:
         key, once = _KEYS[name]
-        raise Place(bench.path, bench.text, "search").fail(
+        raise bench.place("search").fail(
             once,
             f"is {old}, and [conditions] {key} is {own}; one holds for every command: "
             f"take {once} out of [search]",

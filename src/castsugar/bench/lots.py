@@ -138,7 +138,7 @@ def _in_use(item: str, read: Lots, bench: Bench) -> str | None:
     if len(left) > 1:
         what = "are all in use" if used else "and none says in_use = true"
         names = ", ".join(map(repr, left))
-        raise _place(bench, left[-1]).fail(
+        raise bench.place(f"lots.{left[-1]}").fail(
             "in_use" if used else "",
             f"- {item!r} has the lots {names} {what}; mark one with in_use = true, the "
             "others with in_use = false",
@@ -146,13 +146,9 @@ def _in_use(item: str, read: Lots, bench: Bench) -> str | None:
     return left[0] if left else None
 
 
-def _place(bench: Bench, name: str) -> Place:
-    return Place(bench.path, bench.text, f"lots.{name}")
-
-
 def _read(name: str, bench: Bench, database: Database) -> tuple[Lot, LotRecord]:
     """Look one lot up in the catalogue."""
-    table, place = bench.lots[name], _place(bench, name)
+    table, place = bench.lots[name], bench.place(f"lots.{name}")
     try:
         item = database.find(table["ingredient"])
     except CastsugarError as error:
@@ -319,12 +315,10 @@ def prices_of(bench: Bench, database: Database) -> Prices | None:
     """
     found: dict[str, float] = {}
     currencies: dict[str, tuple[Place, str]] = {}
-    place = Place(bench.path, bench.text, "prices")
+    place = bench.place("prices")
     for typed, (price, currency) in bench.prices.items():
-        try:
+        with place.named(typed):
             name = refusals.catalogue_name(database, typed)
-        except CastsugarError as error:
-            raise place.fail(typed, f"- {error}") from None
         if name in found:
             raise place.fail(typed, "is in the table under another name; give one")
         found[name] = price
@@ -332,7 +326,7 @@ def prices_of(bench: Bench, database: Database) -> Prices | None:
     for name, (_, record) in lots_of(bench, database).items():
         if (stated := bench.lots[record.name]["price"]) is not None:
             found[name] = stated[0]
-            where = Place(bench.path, bench.text, f"lots.{record.name}")
+            where = bench.place(f"lots.{record.name}")
             currencies.setdefault(stated[1], (where, "price"))
     if len(currencies) > 1:
         first, other = [*currencies][:2]

@@ -7,12 +7,13 @@ import functools
 import math
 import re
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, ClassVar, Protocol
 
 from castsugar import plausible, units
 from castsugar.checks import day, meant
-from castsugar.errors import InputError, nearest_names
+from castsugar.errors import CastsugarError, InputError, nearest_names
 from castsugar.frozen import dataclass
 
 # ----------------------------------------------------------------------------
@@ -209,6 +210,11 @@ class Place:
     table: str
     index: int = 0
 
+    def inner(self, key: str, index: int = 0) -> Place:
+        """Return the table under a key of this one."""
+        table = f"{self.table}.{key}" if self.table else key
+        return Place(self.path, self.text, table, index)
+
     def line(self, key: str = "") -> int:
         """Return the line (from 1) of a key, or of its table if it is absent."""
         table = tuple(self.table.split(".")) if self.table else ()
@@ -227,6 +233,14 @@ class Place:
         shown = key if key.isprintable() else repr(key)
         where = f"{self.path}, line {self.line(key)}: {name}{shown}".rstrip()
         return InputError(f"{where} {fault}")
+
+    @contextmanager
+    def named(self, key: str = "") -> Iterator[None]:
+        """Put file, line, table and key before every error inside."""
+        try:
+            yield
+        except CastsugarError as error:
+            raise self.fail(key, f"- {error}") from None
 
 
 @dataclass(frozen=True, slots=True)

@@ -48,7 +48,7 @@ def limits_of_bench(bench: Bench, motor: Hardware | None) -> tuple[Requirement, 
     for column in bench.limits:
         whose = RATING if bench.limits[column]["at_most"] == CASE else YOURS
         limit = _limit(bench, column, motor)
-        with placed(_place(bench, "limits"), column):
+        with bench.place("limits").named(column):
             found.append(Requirement(column=column, whose=whose, **limit))
     return rated(found, math.nan if motor is None else motor.allowable)
 
@@ -59,8 +59,7 @@ def _limit(bench: Bench, column: str, motor: Hardware | None) -> dict[str, Any]:
     if limit["at_most"] == CASE:
         allowed = math.nan if motor is None else motor.allowable
         if math.isnan(allowed):
-            place = Place(bench.path, bench.text, f"limits.{column}")
-            raise place.fail(
+            raise bench.place(f"limits.{column}").fail(
                 "at_most", f"is {CASE!r}, but no case is known; add [motor.case]"
             )
         limit["at_most"] = units.convert(allowed, "pressure", COLUMN[column].unit)
@@ -86,7 +85,7 @@ class Names:
         """Return bounds and fixed parts by slot or catalogue name."""
         bounds: dict[str, tuple[float, float]] = {}
         fixed: dict[str, float] = {}
-        place = self._place("search.ingredients")
+        place = self.bench.place("search.ingredients")
         for name, share in table["ingredients"].items():
             chosen = name in table["choices"]
             item = name if chosen else self._add(name, place, name, share)
@@ -94,7 +93,7 @@ class Names:
                 bounds[item] = share
             else:
                 fixed[item] = share
-        place = self._place("search.choices")
+        place = self.bench.place("search.choices")
         for slot, options in table["choices"].items():
             if slot not in table["ingredients"]:
                 near = nearest_names(slot, table["ingredients"])
@@ -114,15 +113,12 @@ class Names:
                 )
         return bounds, fixed
 
-    def _place(self, table: str) -> Place:
-        return Place(self.bench.path, self.bench.text, table)
-
     def _add(
         self, typed: str, place: Place, key: str, share: tuple[float, float] | float
     ) -> str:
         """Return the catalogue name of an ingredient that is new to the space."""
         highest = share[1] if isinstance(share, tuple) else share
-        with placed(place, key):
+        with place.named(key):
             name = refusals.catalogue_name(self.database, typed)
             refusals.check_bound(self.database, name, highest)
         if name in self.typed:
@@ -151,15 +147,15 @@ class Names:
 
     def ratio(self, text: str) -> str:
         """Return a ratio in the names of the space."""
-        place = self._place("search")
-        with placed(place, "ratios"):
+        place = self.bench.place("search")
+        with place.named("ratios"):
             *names, sense, number = parse_ratio(text)
         one, other = (self.find(name, place, "ratios") for name in names)
         return f"{one}:{other} {sense} {number}"
 
     def masses(self, table: Mapping[str, Any]) -> dict[str, float]:
         """Return the masses at hand by slot or catalogue name."""
-        place = self._place("search.stock")
+        place = self.bench.place("search.stock")
         found: dict[str, float] = {}
         for typed, mass in table["stock"].items():
             name = self.find(typed, place, typed)
@@ -179,7 +175,7 @@ def tried_mix(bench: Bench, database: Database, name: str) -> dict[str, float]:
     InputError
         File, line and name of the mix.
     """
-    with placed(Place(bench.path, bench.text, "recipes"), name):
+    with bench.place("recipes").named(name):
         recipe = parse_recipe(bench.recipes[name])
         if recipe.name:
             raise InputError(
@@ -191,15 +187,6 @@ def tried_mix(bench: Bench, database: Database, name: str) -> dict[str, float]:
         if refusals.is_dummy(mix.weighed):
             return {}
         return weighing.catalogue_shares(database, recipe.parts)
-
-
-@contextmanager
-def placed(place: Place, key: str) -> Iterator[None]:
-    """Put file, line, table and key before every error."""
-    try:
-        yield
-    except CastsugarError as error:
-        raise place.fail(key, f"- {error}") from None
 
 
 # ----------------------------------------------------------------------------
@@ -273,11 +260,11 @@ class SearchAsked:
         words = re.findall(r"\w+", message)
         about = next((word for word in words if word in self.bench.limits), "")
         if about:
-            return _place(self.bench, "limits"), about
+            return self.bench.place("limits"), about
         for name in _search(self.bench)["ingredients"]:
             if message.startswith(f"bounds of '{name}' "):
-                return _place(self.bench, "search.ingredients"), name
-        return _place(self.bench, "search"), ""
+                return self.bench.place("search.ingredients"), name
+        return self.bench.place("search"), ""
 
 
 def search_conditions(bench: Bench) -> SearchConditions:
@@ -289,9 +276,8 @@ def search_conditions(bench: Bench) -> SearchConditions:
         If the file has no [search] table, or a value of it cannot be used.
     """
     table = _search(bench)
-    place = _place(bench, "search")
     if table["cook"] is not None:
-        with placed(place, "cook"):
+        with bench.place("search").named("cook"):
             parse_cook(table["cook"], table["minutes"])
     shared = set(Search.KEYS) & {f.name for f in fields(SearchConditions)}
     return SearchConditions(**{key: table[key] for key in shared})
@@ -318,8 +304,9 @@ def search_asked(
     bounds, fixed = names.ingredients(table)
     stock = names.masses(table)
     if stock and table["batch"] is None:
-        place = _place(bench, "search")
-        raise place.fail("stock", "needs the mass of the batch: add batch = '200 g'")
+        raise bench.place("search").fail(
+            "stock", "needs the mass of the batch: add batch = '200 g'"
+        )
     step = None
     if table["batch"] is not None:
         step = bench.scale["step"] if bench.scale else SCALE_STEP
@@ -355,10 +342,6 @@ def _search(bench: Bench) -> dict[str, Any]:
     return bench.search
 
 
-def _place(bench: Bench, table: str) -> Place:
-    return Place(bench.path, bench.text, table)
-
-
 def _goal(table: Mapping[str, Any]) -> dict[str, Any]:
     """Return what is stated of objective, weights and front."""
     found: dict[str, Any] = {}
@@ -378,7 +361,7 @@ def _near(bench: Bench, typed: str, tried: Mapping[str, Any]) -> dict[str, str]:
     if typed not in tried:
         near = nearest_names(typed, list(tried))
         hint = f"did you mean {near[0]!r}?" if near else "add it to [recipes]"
-        raise _place(bench, "search").fail(
+        raise bench.place("search").fail(
             "goal", f"names {typed!r}, no recipe of [recipes]; {hint}"
         )
     return {"near": typed}
