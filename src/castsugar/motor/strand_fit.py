@@ -80,18 +80,6 @@ def student(level: float, degrees_of_freedom: float) -> float:
     return student_within(level, degrees_of_freedom)
 
 
-def two_sided_probability(t: ArrayLike, degrees_of_freedom: float) -> FloatArray:
-    """Return the probability of a Student t at least as large as ``|t|``."""
-    return student_beyond(t, degrees_of_freedom)
-
-
-def f_probability(
-    statistic: ArrayLike, numerator: float, denominator: float
-) -> FloatArray:
-    """Return the probability of an F at least as large as `statistic`."""
-    return fdtrc(numerator, denominator, statistic)
-
-
 # ----------------------------------------------------------------------------
 # A burn law through strands: ``ln r = ln r_c + n ln(p / p_c)``, with its bands.
 #
@@ -494,7 +482,7 @@ def lack_of_fit(fit: LawFit) -> LackOfFit | None:
     statistic = (lack / numerator) / (pure / denominator)
     return LackOfFit(
         statistic=statistic,
-        probability=float(f_probability(statistic, numerator, denominator)),
+        probability=float(fdtrc(numerator, denominator, statistic)),
         numerator=numerator,
         denominator=denominator,
         pure_error=math.sqrt(pure / denominator),
@@ -520,7 +508,7 @@ def studentised(fit: LawFit) -> FloatArray:
 def outliers(fit: LawFit) -> tuple[Outlier, ...]:
     """Return the strands to look at again, worst first. Nothing is ever removed."""
     t = studentised(fit)
-    each = two_sided_probability(t, max(fit.degrees_of_freedom - 1, 1))
+    each = student_beyond(t, max(fit.degrees_of_freedom - 1, 1))
     together = np.minimum(1.0, len(t) * each)
     found = [
         Outlier(index=int(i), studentised=float(t[i]), probability=float(together[i]))

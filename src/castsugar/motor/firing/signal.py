@@ -261,9 +261,6 @@ class Zero:
     #: Standard, of the mean zero over the burning. [unit of the sensor]
     uncertainty: float
     rule: str  # "line", "before only", "as read"
-    #: Part of the drift, without sign, that the creep of the quiet samples does not
-    #: explain: it may have come at once, at any time of the burning.
-    sudden: float = 0.0
     #: How many quiet samples there are before the burning, if too few; else 0.
     few: int = 0
 
@@ -341,6 +338,8 @@ def fit_zero(
     if not few:
         rise, u_rise = _creep(time, values, (first, last), middles[1] - middles[0])
     drift = abs(after - before)
+    # What the creep of the quiet samples does not explain may have come at once, at any
+    # time of the burning.
     sudden = min(max(abs(after - before - rise), u_rise), drift)
     if drift > _LARGE_DRIFT * abs(peak):
         sudden = drift
@@ -352,7 +351,6 @@ def fit_zero(
         time_after=middles[1],
         uncertainty=math.hypot(0.5 * u_before, 0.5 * u_after, shape),
         rule="line",
-        sudden=sudden,
         few=few,
     )
 
