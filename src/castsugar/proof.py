@@ -49,9 +49,9 @@ PROVED = "proved"
 class Expansion:
     """What was proved of the state to which a flame expands."""
 
-    #: What is claimed, and where. [K], [Pa]
-    temperature: float
-    pressure: float
+    #: What is claimed, and where.
+    temperature: float  # [K]
+    pressure: float  # [Pa]
     flow: str  # which condensed forms may be there; see evaluate
     status: str  # as in Proof
     #: Between these is the ideal exit velocity; NaN where it is open. [m/s]

@@ -312,7 +312,7 @@ class Rows:
     usual: int  # the process of most rows, in PROCESSES; the user's own before others
     #: What the squared scatter between benches counts: once between rows that are not
     #: of the user's bench, for that lies apart from all of them; twice within another
-    #: one. None: all rows are of the user's bench, (m, m), or None.
+    #: one, (m, m). None: all rows are of the user's bench.
     elsewhere: FloatArray | None = None
 
     def aligned(

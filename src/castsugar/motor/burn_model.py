@@ -98,9 +98,8 @@ class Rates:
     """ln r of mixes at one pressure, as a sum of normals."""
 
     weights: FloatArray  # (points,)
-    #: (points, mixes)
-    means: FloatArray
-    variances: FloatArray
+    means: FloatArray  # (points, mixes)
+    variances: FloatArray  # (points, mixes)
 
     @property
     def mean(self) -> FloatArray:
@@ -147,10 +146,9 @@ class MixRates:
     #: mixes).
     near: FloatArray
     #: What is the same at all points, and the products of every two, once; the last is
-    #: half the squared distance from the centre mix, (features - u, mixes), (its pairs
-    #: + 1, mixes).
-    rest: FloatArray
-    square: FloatArray
+    #: half the squared distance from the centre mix.
+    rest: FloatArray  # (features - u, mixes)
+    square: FloatArray  # (its pairs + 1, mixes)
 
     @property
     def weights(self) -> FloatArray:

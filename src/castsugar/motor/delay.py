@@ -91,9 +91,9 @@ class Column:
     """A law, a thrust phase as nodes, the air, and what lies at both ends."""
 
     law: BurnLaw
-    #: Of Thrusting.nodes, (nodes,). [ln Pa], [s]
-    log_pressure: FloatArray
-    weight: FloatArray
+    #: Of Thrusting.nodes, (nodes,).
+    log_pressure: FloatArray  # [ln Pa]
+    weight: FloatArray  # [s]
     burning_at: float  # pressure of the air [Pa]
     ignition_lag: float = 0.0  # [s]
     #: Length that burns as the chamber empties, beyond what burns in air alone. [m]

@@ -188,9 +188,9 @@ class _Case:
     motor: Motor
     bands: Bands  # the law as arrays
     exponent_u: float  # standard uncertainty of the exponent
-    #: At the largest Kn, as for the margin. [Pa s/m], [1/Pa]
-    supply: float
-    filling: float
+    #: At the largest Kn, as for the margin.
+    supply: float  # [Pa s/m]
+    filling: float  # [1/Pa]
     velocity: float  # c* of the margin [m/s]
     gas: CoreGas
 

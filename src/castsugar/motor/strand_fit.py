@@ -99,9 +99,9 @@ def student(level: float, degrees_of_freedom: float) -> float:
 class LawFit:
     """A power law fitted to strands, in one or more bands."""
 
-    #: The data, in the order given, (n,). [Pa], [m/s]
-    pressure: FloatArray
-    rate: FloatArray
+    #: The data, in the order given, (n,).
+    pressure: FloatArray  # [Pa]
+    rate: FloatArray  # [m/s]
     #: Pressures where the exponent changes; empty for a single power law. [Pa]
     breaks: tuple[float, ...]
     centre: float  # [Pa]

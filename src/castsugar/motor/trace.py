@@ -59,22 +59,20 @@ _NUDGE = 1e-9
 class Trace:
     """A firing as the quasi-steady model sees it."""
 
-    #: Until the web is burnt; a web with a pressure jump occurs twice, (points,). [m],
-    #: [s], [-], [Pa], [N], [kg/s], [m/s]
-    web: FloatArray
-    time: FloatArray
-    kn: FloatArray
-    pressure: FloatArray
-    thrust: FloatArray
-    mass_flow: FloatArray
-    burn_rate: FloatArray
+    #: Until the web is burnt; a web with a pressure jump occurs twice, (points,).
+    web: FloatArray  # [m]
+    time: FloatArray  # [s]
+    kn: FloatArray  # [-]
+    pressure: FloatArray  # [Pa]
+    thrust: FloatArray  # [N]
+    mass_flow: FloatArray  # [kg/s]
+    burn_rate: FloatArray  # [m/s]
     emptying: float  # the tail behind it falls as exp(-t / emptying) [s]
-    #: From ignition to 5 % of the peak; mean over that; tail included. [s], [Pa], [Pa],
-    #: [N s]
-    burn_time: float
-    peak_pressure: float
-    mean_pressure: float
-    total_impulse: float
+    #: From ignition to 5 % of the peak; mean over that; tail included.
+    burn_time: float  # [s]
+    peak_pressure: float  # [Pa]
+    mean_pressure: float  # [Pa]
+    total_impulse: float  # [N s]
     #: Outflow over the firing; grain volume times density. [kg]
     mass_burned: float
     mass_loaded: float
@@ -229,12 +227,11 @@ class Drawn:
 class Firings:
     """Firings of many draws; NaN where a law has no stable pressure."""
 
-    #: (draws,) [Pa], [Pa], [s], [N s], [s]
-    peak: FloatArray
-    mean: FloatArray
-    burn_time: FloatArray
-    impulse: FloatArray
-    emptying: FloatArray
+    peak: FloatArray  # (draws,) [Pa]
+    mean: FloatArray  # (draws,) [Pa]
+    burn_time: FloatArray  # (draws,) [s]
+    impulse: FloatArray  # (draws,) [N s]
+    emptying: FloatArray  # (draws,) [s]
     time: FloatArray  # at the ends of panels of the web, (draws, panels + 1) [s]
     pressure: FloatArray  # (draws, panels, nodes) [Pa]
     ambient: float  # [Pa]

@@ -56,20 +56,19 @@ class Course:
     """A firing as the balance sees it."""
 
     #: From ignition to the end of the tail; `mass_out` is what has left, (points,).
-    #: [s], [Pa], [N], [m], [kg], [m2]
-    time: FloatArray
-    pressure: FloatArray
-    thrust: FloatArray
-    web: FloatArray
-    mass_out: FloatArray
-    throat_area: FloatArray
+    time: FloatArray  # [s]
+    pressure: FloatArray  # [Pa]
+    thrust: FloatArray  # [N]
+    web: FloatArray  # [m]
+    mass_out: FloatArray  # [kg]
+    throat_area: FloatArray  # [m2]
     burnout: float  # when the web is burnt [s]
     #: Between 5 % of the peak over the air, as in a recording; of the whole course for
-    #: the impulse. [s], [Pa], [Pa], [N s]
-    burn_time: float
-    peak_pressure: float
-    mean_pressure: float
-    total_impulse: float
+    #: the impulse.
+    burn_time: float  # [s]
+    peak_pressure: float  # [Pa]
+    mean_pressure: float  # [Pa]
+    total_impulse: float  # [N s]
     #: The chamber fills and empties as exp(-t / emptying), with its volume before
     #: ignition and after burnout. [s]
     emptying_start: float

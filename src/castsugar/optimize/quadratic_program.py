@@ -35,14 +35,14 @@ Numbers = NDArray[np.intp]
 class Program:
     """Minimise the largest of quadratics; the others at most 0, and linear rows."""
 
-    #: Of the quadratics, all near 1 in size, (m,), (m, d), (m, d, d).
-    value: FloatArray
-    gradient: FloatArray
-    hessian: FloatArray
+    #: Of the quadratics, all near 1 in size.
+    value: FloatArray  # (m,)
+    gradient: FloatArray  # (m, d)
+    hessian: FloatArray  # (m, d, d)
     tops: int  # how many of the first are those of which the largest counts, 1 or more
-    #: ``normals w <= room``; they hold w between -1 and 1, (r, d) and (r,).
-    normals: FloatArray
-    room: FloatArray
+    #: ``normals w <= room``; they hold w between -1 and 1.
+    normals: FloatArray  # (r, d)
+    room: FloatArray  # (r,)
 
     def solve(self, start: FloatArray) -> tuple[FloatArray, float]:
         """Return the w found from one that keeps the linear rows, and what counts."""

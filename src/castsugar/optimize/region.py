@@ -204,9 +204,9 @@ _FLAT = 1e-9
 class LocalRows:
     """Rows in coordinates: ``normals z <= limits``."""
 
-    #: Each divided by its size, (r, d) and (r,).
-    normals: FloatArray
-    limits: FloatArray
+    #: Each divided by its size.
+    normals: FloatArray  # (r, d)
+    limits: FloatArray  # (r,)
     sizes: FloatArray  # largest coefficient, before the division, (r,)
     places: NDArray[np.int64]  # number of the row in the region, (r,)
 
@@ -218,9 +218,9 @@ class Region:
     #: Slot to the alternative that occupies it; empty without choices.
     choice: Mapping[str, str]
     row_names: tuple[str, ...]
-    #: ``matrix x <= limits``; the rows ``x >= 0`` included, (m, k) and (m,).
-    matrix: FloatArray
-    limits: FloatArray
+    #: ``matrix x <= limits``; the rows ``x >= 0`` included.
+    matrix: FloatArray  # (m, k)
+    limits: FloatArray  # (m,)
     corners: FloatArray  # (n, k)
     edges: NDArray[np.int64]  # (edges, 2)
     origin: FloatArray  # a corner; where the coordinates are 0, (k,)

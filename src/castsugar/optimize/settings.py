@@ -26,9 +26,8 @@ class Settings:
     """Under what the mixes are judged."""
 
     items: tuple[str, ...]  # catalogue names, in the order of the fractions
-    #: pressure, exit_pressure: [Pa]
-    pressure: float = DEFAULT_PRESSURE
-    exit_pressure: float = STANDARD_ATMOSPHERE
+    pressure: float = DEFAULT_PRESSURE  # [Pa]
+    exit_pressure: float = STANDARD_ATMOSPHERE  # [Pa]
     flow: str = DEFAULT_FLOW
     water_lost: float = 0.0  # share that leaves, where no kitchen decides
     kitchen: Kitchen | None = None

@@ -44,10 +44,9 @@ class Quadratics:
     """``v + g (z - z0) + (z - z0) H (z - z0) / 2`` of p outputs."""
 
     centre: FloatArray  # (d,)
-    #: (p,), (p, d), (p, d, d)
-    value: FloatArray
-    gradient: FloatArray
-    hessian: FloatArray
+    value: FloatArray  # (p,)
+    gradient: FloatArray  # (p, d)
+    hessian: FloatArray  # (p, d, d)
     reach: float  # of the points behind it
 
     def at(self, z: FloatArray) -> FloatArray:
@@ -137,14 +136,13 @@ _SMALL = 1e-7
 class Surroundings:
     """Models around a mix, in ``w``: the mix at 0, the reach of a step at 1."""
 
-    #: Of s pieces; the first output is the objective, the rest are slacks, (s, p), (s,
-    #: p, d), (s, p, d, d).
-    value: FloatArray
-    gradient: FloatArray
-    hessian: FloatArray
-    #: ``normals w <= room``: rows of the region and the reach, (r, d) and (r,).
-    normals: FloatArray
-    room: FloatArray
+    #: Of s pieces; the first output is the objective, the rest are slacks.
+    value: FloatArray  # (s, p)
+    gradient: FloatArray  # (s, p, d)
+    hessian: FloatArray  # (s, p, d, d)
+    #: ``normals w <= room``: rows of the region and the reach.
+    normals: FloatArray  # (r, d)
+    room: FloatArray  # (r,)
 
     @classmethod
     def of(

@@ -86,9 +86,8 @@ class Job:
 
     table: SpeciesTable  # species of all elements of the family
     elements: FloatArray  # (n, elements of the table) [mol/kg]
-    #: (n,) [J/kg], [Pa]
-    enthalpy: FloatArray
-    pressure: FloatArray
+    enthalpy: FloatArray  # (n,) [J/kg]
+    pressure: FloatArray  # (n,) [Pa]
     exit_pressure: float | None  # [Pa]
     flow: str  # one of thermo.flow.FLOWS
     #: Whether the derivatives by enthalpy and by element amounts are wanted.

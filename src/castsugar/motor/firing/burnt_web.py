@@ -54,9 +54,8 @@ _LEAST_OUT = 0.05
 class Course:
     """The burning of a firing, and what it is held against."""
 
-    #: (n,) [s], [Pa absolute]
-    time: FloatArray
-    pressure: FloatArray
+    time: FloatArray  # (n,) [s]
+    pressure: FloatArray  # (n,) [Pa absolute]
     ambient: float  # [Pa]
     areas: tuple[float, float]  # of the throat, before and after [m2]
     grain: Grain
@@ -72,12 +71,11 @@ class Course:
 class Burnt:
     """The firing against the burnt web."""
 
-    #: (bins,) [-], [m], [-], [Pa absolute], [m/s]
-    share: FloatArray
-    web: FloatArray
-    kn: FloatArray
-    pressure: FloatArray
-    rate: FloatArray
+    share: FloatArray  # (bins,) [-]
+    web: FloatArray  # (bins,) [m]
+    kn: FloatArray  # (bins,) [-]
+    pressure: FloatArray  # (bins,) [Pa absolute]
+    rate: FloatArray  # (bins,) [m/s]
     #: Part of the gas made that leaves through the throat, (bins,). [-]
     outflow: FloatArray
     #: Time [s], and readings in it, (bins,).

@@ -73,9 +73,8 @@ _DIP = 5
 class Burning:
     """Start and end of the burning."""
 
-    #: [s]
-    start: float
-    end: float
+    start: float  # [s]
+    end: float  # [s]
     share: float  # of the peak; above the asked one where noise forbids it
     level: float  # signal at both ends [unit of the signal]
     dips: int  # times that the signal falls below the level between
@@ -278,9 +277,8 @@ class Channel:
     """A sensor's course, zero taken away, gaps bridged."""
 
     name: str
-    #: (n,) [s], [unit of the sensor]
-    time: FloatArray
-    value: FloatArray
+    time: FloatArray  # (n,) [s]
+    value: FloatArray  # (n,) [unit of the sensor]
     #: Running medians: of five values, and of 50 ms, (n,).
     course: FloatArray
     steady: FloatArray
@@ -289,9 +287,9 @@ class Channel:
     rest_noise: float
     zero: Zero
     burning: Burning
-    #: Highest running median of five samples. [unit of the sensor], [s]
-    peak: float
-    peak_time: float
+    #: Highest running median of five samples.
+    peak: float  # [unit of the sensor]
+    peak_time: float  # [s]
     bridged: BoolArray  # (n,)
     gap: BoolArray  # (n - 1,)
     at_limit: BoolArray  # samples at the stated limit of the sensor, (n,)

@@ -299,9 +299,8 @@ _NO_AREA = 1e-6
 class MeanRate:
     """The burning rate at the mean pressure of a filmed firing."""
 
-    #: [Pa], [m/s]
-    centre: float
-    rate: float
+    centre: float  # [Pa]
+    rate: float  # [m/s]
     #: Standard uncertainty of ln of the rate at that pressure, and the part of it that
     #: other filmed firings share.
     log_rate_u: float

@@ -59,9 +59,8 @@ class Claim:
     #: Enthalpy of a flame [J/kg], or two bounds of the entropy of its expansion. [J/(kg
     #: K)]
     given: float | tuple[str, str]
-    #: [K]
-    temperature: Fraction
-    within: Fraction
+    temperature: Fraction  # [K]
+    within: Fraction  # [K]
     near: Iterate | None = None  # where the solver finds the state, one row
     #: Whether the entropy of a flame or the enthalpy of an expansion is bounded, too.
     bounded: bool = True
