@@ -447,10 +447,6 @@ def draw(
     without : sequence of str
         Kinds or keys of inputs that are held in the middle.
 
-    Returns
-    -------
-    Draws
-
     Raises
     ------
     InputError

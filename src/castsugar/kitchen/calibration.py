@@ -113,10 +113,6 @@ def update_belief(before: Belief, measurements: Sequence[Measurement]) -> Calibr
     scales of the parameters and normal errors) and their covariance, from lines through
     what the model says of draws about the result.
 
-    Returns
-    -------
-    Calibration
-
     Raises
     ------
     ConvergenceError

@@ -149,10 +149,6 @@ def fire(motor: Motor, law: BurnLaw | Bands, *, panels: int = 100) -> Trace:
     panels : int
         Equal panels over the web, besides those that corners add.
 
-    Returns
-    -------
-    Trace
-
     Raises
     ------
     InputError

@@ -108,10 +108,6 @@ def course(
     rtol : float
         Relative precision of the integration.
 
-    Returns
-    -------
-    Course
-
     Raises
     ------
     InputError

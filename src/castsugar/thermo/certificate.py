@@ -160,10 +160,6 @@ def certify(  # noqa: PLR0913 - a state is six numbers
         True for frozen flow: equilibrium is not tested.
     excluded : tuple of str
         Phases that are not even in the table; listed in the result.
-
-    Returns
-    -------
-    Certificate
     """
     count = mixture.gas_count(table)
     t, p = np.array(temperature), np.array(pressure)

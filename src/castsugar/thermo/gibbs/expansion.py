@@ -232,10 +232,6 @@ def without_solidification(
         The condensed phases of the columns.
     transitions : tuple
         Pairs of forms and their temperatures.
-
-    Returns
-    -------
-    Batch, Iterate
     """
     start = chamber.take(np.arange(chamber.count))
     allowed = batch.allowed.copy()

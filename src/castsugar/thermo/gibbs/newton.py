@@ -377,10 +377,6 @@ def run(
         The start; holds the result afterwards (rows not solved: the last iterate).
     limit : int
         Most iterations.
-
-    Returns
-    -------
-    Outcome
     """
     count = iterate.count
     outcome = Outcome(np.zeros(count, bool), np.zeros(count, np.intp))
