@@ -38,21 +38,14 @@ _COLD = 20.0 + ICE_POINT
 class Grain:
     """The casting that is cooled and kept: a cylinder, hollow where it has a core.
 
-    Parameters
-    ----------
-    outer, core : float
-        [m]
-    length : float, optional
-        Of one; a long one counts without its ends. [m]
-
     Raises
     ------
     ValidityError
     """
 
-    outer: float = 0.025
-    core: float = 0.0
-    length: float | None = None
+    outer: float = 0.025  # [m]
+    core: float = 0.0  # [m]
+    length: float | None = None  # of one; a long one counts without its ends [m]
 
     def __post_init__(self) -> None:
         """Check the sizes."""
@@ -76,21 +69,11 @@ class Grain:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Store:
-    """Where grains are kept.
+    """Where grains are kept."""
 
-    Parameters
-    ----------
-    humidity : float, optional
-        Of the air. [%]
-    bag : float, optional
-        Area of the bag, both sides. [m2]
-    gel : float
-        Dry silica gel in it. [kg]
-    """
-
-    humidity: float | None = None
-    bag: float | None = None
-    gel: float = 0.0
+    humidity: float | None = None  # of the air [%]
+    bag: float | None = None  # area of the bag, both sides [m2]
+    gel: float = 0.0  # dry silica gel in it [kg]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
