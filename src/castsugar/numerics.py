@@ -120,6 +120,18 @@ def apportion(quotas: Sequence[float], count: int) -> tuple[int, ...]:
     return tuple(down)
 
 
+def running_integral(x: FloatArray, y: FloatArray) -> FloatArray:
+    """Return the integral from the first place to each, straight lines between.
+
+    Examples
+    --------
+    >>> running_integral(np.array([0.0, 1.0, 3.0]), np.array([1.0, 1.0, 2.0])).tolist()
+    [0.0, 1.0, 4.0]
+    """
+    steps = 0.5 * (y[1:] + y[:-1]) * np.diff(x)
+    return np.concatenate([[0.0], np.cumsum(steps)])
+
+
 # ----------------------------------------------------------------------------
 # Uncertainty carried through a linear step, correlations included.
 #

@@ -11,6 +11,7 @@ from castsugar.errors import InputError
 from castsugar.frozen import dataclass
 from castsugar.motor.grain import Grain
 from castsugar.motor.nozzle import FLOW_FACTOR
+from castsugar.numerics import running_integral
 
 # ----------------------------------------------------------------------------
 # The mass balance of a burning motor, gas that is stored included:
@@ -105,10 +106,10 @@ def burnt_web(course: Course) -> Burnt:
             "the absolute pressure falls to zero or below within the burning, so no "
             "burn law follows: a loose connection, or the wrong zero"
         )
-    plain = _running(t, p)
+    plain = running_integral(t, p)
     before, after = course.areas
     area = before + (after - before) * (plain / plain[-1]) ** course.growth
-    out = _running(t, area * p)  # c* times the mass that has left
+    out = running_integral(t, area * p)  # c* times the mass that has left
     velocity = USUAL_VELOCITY
     if course.mass is not None:
         velocity = out[-1] / (course.mass + course.igniter)
@@ -165,13 +166,6 @@ def _burnt_share(
             raise InputError("the igniter made more gas than left, so no law follows")
         share = made / made[-1]
     return share, float(made[-1])
-
-
-def _running(time: FloatArray, values: FloatArray) -> FloatArray:
-    """Return the integral from the start to every time."""
-    found = np.zeros(len(time))
-    np.cumsum(0.5 * (values[1:] + values[:-1]) * np.diff(time), out=found[1:])
-    return found
 
 
 def _on_lines(

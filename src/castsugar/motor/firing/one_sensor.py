@@ -26,6 +26,7 @@ from castsugar.motor.firing.channel import (
     crossings,
 )
 from castsugar.motor.firing.signal import smoothed, step_of, window_of
+from castsugar.numerics import running_integral
 
 #: The zero is looked at from this time after the burning: share of the burn time, and
 #: at least so many seconds. A record that goes on for less than this share of the burn
@@ -403,8 +404,7 @@ def without_hum(time: FloatArray, value: FloatArray, hum: Hum) -> FloatArray | N
     half = 0.5 / hum.seen
     if half > 0.05:
         return None
-    total = np.zeros(len(time))
-    np.cumsum(0.5 * (value[1:] + value[:-1]) * np.diff(time), out=total[1:])
+    total = running_integral(time, value)
     first, last = np.maximum(time - half, time[0]), np.minimum(time + half, time[-1])
     whole = np.interp(last, time, total) - np.interp(first, time, total)
     return np.asarray(whole / (last - first))
