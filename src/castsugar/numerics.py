@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from castsugar.arrays import BoolArray, FloatArray, IntArray
 from castsugar.special import ndtr
@@ -304,6 +304,31 @@ def root(
             share += steep * at_a / (at_c - at_a) * at_b / (at_c - at_b)
         share = min(max(share, least), 1.0 - least)
     return best
+
+
+def bisected(
+    holds: Callable[[FloatArray], ArrayLike],
+    inside: ArrayLike,
+    outside: ArrayLike,
+    times: int,
+) -> tuple[FloatArray, FloatArray]:
+    """Halve the ways from places where something holds to ones where it does not.
+
+    `holds` says of places, all at once, where it does. Returns both ends of what is
+    left of each way.
+
+    Examples
+    --------
+    >>> kept, lost = bisected(lambda x: x * x < 2.0, 1.0, 2.0, 50)
+    >>> round(float(kept), 9)
+    1.414213562
+    """
+    kept, lost = np.asarray(inside, dtype=float), np.asarray(outside, dtype=float)
+    for _ in range(times):
+        middle = 0.5 * (kept + lost)
+        fine = holds(middle)
+        kept, lost = np.where(fine, middle, kept), np.where(fine, lost, middle)
+    return kept, lost
 
 
 def quantile_of_normals(

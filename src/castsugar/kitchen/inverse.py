@@ -22,7 +22,7 @@ from castsugar.kitchen.pour_window import hottest_pour, pour_chance, pouring_win
 from castsugar.kitchen.suspension import POURS_BELOW, pours
 from castsugar.kitchen.verdict import ENDS
 from castsugar.mix.mix import Mix
-from castsugar.numerics import smooth_quantile
+from castsugar.numerics import bisected, smooth_quantile
 
 #: Halvings of a time or a temperature: finer than any clock or thermometer.
 _HALVINGS = 50
@@ -158,13 +158,8 @@ def _first(dry: Callable[[float], bool]) -> float:
         return _SHORTEST
     if not dry(LONGEST):
         return math.inf
-    wet, found = math.log(_SHORTEST), math.log(LONGEST)
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (wet + found)
-        if dry(math.exp(middle)):
-            found = middle
-        else:
-            wet = middle
+    ends = math.log(LONGEST), math.log(_SHORTEST)
+    found, _ = bisected(lambda log: dry(math.exp(log)), *ends, _HALVINGS)
     return min(math.exp(found), LONGEST)
 
 
@@ -317,10 +312,4 @@ def _down_to(
         return math.nan
     if fine(cold):
         return cold
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (warm + cold)
-        if fine(middle):
-            warm = middle
-        else:
-            cold = middle
-    return warm
+    return float(bisected(lambda t: fine(float(t)), warm, cold, _HALVINGS)[0])

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from castsugar.arrays import FloatArray
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.constants import ICE_POINT
 from castsugar.frozen import dataclass
 from castsugar.kitchen import casting, glass, suspension, water
@@ -25,7 +25,7 @@ from castsugar.kitchen.pot import (
 )
 from castsugar.kitchen.pour_window import windows
 from castsugar.kitchen.sugars import MAJOR, SUGARS, Setting, settings
-from castsugar.numerics import smooth_quantiles
+from castsugar.numerics import bisected, smooth_quantiles
 
 # ----------------------------------------------------------------------------
 # What a kitchen says about many mixes: flow, window, setting, storage, with bands.
@@ -296,13 +296,14 @@ def boiling(pot: Pot, values: Values, held: FloatArray, pressure: float) -> Floa
     pressure : float
         [Pa]
     """
-    low, high = (np.full(len(pot), t) for t in _BOILS)
-    for _ in range(30):
-        middle = 0.5 * (low + high)
-        liquid = standing(pot, values, held, middle)
-        activity = _activity(pot, values, liquid, middle)
-        under = activity * water.saturation_pressure(middle) < pressure
-        low, high = np.where(under, middle, low), np.where(under, high, middle)
+
+    def still(temperature: FloatArray) -> BoolArray:
+        liquid = standing(pot, values, held, temperature)
+        activity = _activity(pot, values, liquid, temperature)
+        return activity * water.saturation_pressure(temperature) < pressure
+
+    lowest, highest = (np.full(len(pot), t) for t in _BOILS)
+    _, high = bisected(still, lowest, highest, 30)
     wet = (held > 1e-9) & (high < _BOILS[1] - 0.01)
     return np.where(wet, high, np.nan)
 

@@ -24,8 +24,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from castsugar.arrays import FloatArray
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.frozen import dataclass
+from castsugar.numerics import bisected
 from castsugar.special import lambertw
 
 #: Mean along the core over the value at its nozzle end, of what goes with G**0.8.
@@ -147,10 +148,10 @@ def core_mach(ratio: ArrayLike, exponent: float) -> FloatArray:
     """
     target = np.asarray(ratio, dtype=float)
     k = exponent
-    low, high = np.zeros(target.shape), np.ones(target.shape)
-    for _ in range(60):
-        m = 0.5 * (low + high)
+
+    def too_slow(m: FloatArray) -> BoolArray:
         head = 2.0 / (k + 1.0) * (1.0 + 0.5 * (k - 1.0) * m**2)
-        too_slow = head ** (0.5 * (k + 1.0) / (k - 1.0)) > target * m
-        low, high = np.where(too_slow, m, low), np.where(too_slow, high, m)
+        return np.asarray(head ** (0.5 * (k + 1.0) / (k - 1.0)) > target * m)
+
+    low, high = bisected(too_slow, np.zeros(target.shape), np.ones(target.shape), 60)
     return np.asarray(0.5 * (low + high))

@@ -13,6 +13,7 @@ from castsugar.arrays import FloatArray
 from castsugar.checks import positive, within
 from castsugar.errors import InputError
 from castsugar.frozen import dataclass
+from castsugar.numerics import bisected
 
 # ----------------------------------------------------------------------------
 # Thrust of an ideal nozzle, one-dimensional, at a constant isentropic exponent.
@@ -89,11 +90,12 @@ def exit_pressure_ratio(ratio: ArrayLike, exponent: ArrayLike) -> FloatArray:
         np.asarray(ratio, dtype=float), np.asarray(exponent, dtype=float)
     )
     high = -np.log(choked_pressure_ratio(k))
-    low = np.full(high.shape, -60.0)
-    for _ in range(80):
-        middle = 0.5 * (low + high)
-        too_wide = expansion_ratio(np.exp(middle), k) > target
-        low, high = np.where(too_wide, middle, low), np.where(too_wide, high, middle)
+    low, high = bisected(
+        lambda log: expansion_ratio(np.exp(log), k) > target,
+        np.full(high.shape, -60.0),
+        high,
+        80,
+    )
     return np.asarray(np.exp(0.5 * (low + high)))
 
 

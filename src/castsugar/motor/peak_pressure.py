@@ -18,7 +18,7 @@ from castsugar.errors import InputError
 from castsugar.frozen import dataclass
 from castsugar.motor.burn_model import Asked, BurnModel, MixRates
 from castsugar.motor.scatter import CENTRE
-from castsugar.numerics import distinct
+from castsugar.numerics import bisected, distinct
 from castsugar.special import ndtr, ndtri
 
 # ----------------------------------------------------------------------------
@@ -321,11 +321,7 @@ class _Some:
         for x, above in itertools.pairwise(np.linspace(_LATTICE[0], _TOP, _SCAN)):
             below = self._near(np.full(own.size, x), own) < level
             low, high = np.where(below, x, low), np.where(below, above, high)
-        for _ in range(_HALVINGS):
-            middle = 0.5 * (low + high)
-            below = self._near(middle, own) < level
-            low, high = np.where(below, middle, low), np.where(below, high, middle)
-        return np.asarray(high)
+        return bisected(lambda x: self._near(x, own) < level, low, high, _HALVINGS)[1]
 
     def _guess(self, level: float, x: FloatArray) -> FloatArray:
         """Return where a level would lie if ln r were one straight normal about x."""

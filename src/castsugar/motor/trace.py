@@ -17,7 +17,7 @@ from castsugar.motor.assembly import BURNT_OUT, Motor
 from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.mass_balance import Bands
 from castsugar.motor.nozzle import FLOW_FACTOR
-from castsugar.numerics import distinct
+from castsugar.numerics import bisected, distinct
 
 # ----------------------------------------------------------------------------
 # Pressure and thrust against time, quasi-steady.
@@ -460,8 +460,7 @@ def _webs_at(motor: Motor, kns: FloatArray) -> FloatArray:
     piece, goal = np.nonzero(crossed)
     low, high = low[piece], high[piece]
     rising = at_high[piece, 0] > at_low[piece, 0]
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        beyond = (motor.kn(middle) > kns[goal]) == rising
-        low, high = np.where(beyond, low, middle), np.where(beyond, middle, high)
+    high, low = bisected(
+        lambda web: (motor.kn(web) > kns[goal]) == rising, high, low, 60
+    )
     return np.asarray(0.5 * (low + high))

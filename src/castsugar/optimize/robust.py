@@ -16,6 +16,7 @@ from castsugar.kitchen.heat import LONGEST, Cook
 from castsugar.kitchen.parameters import POUR_RANGE
 from castsugar.limits import Limit
 from castsugar.mix.weighing import Lot, syrup_use
+from castsugar.numerics import bisected
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
 from castsugar.optimize.problem import Goal
@@ -162,9 +163,7 @@ class Batches:
         low, high = float(table.min()) - 1.0, float(table.max()) + 1.0
         if not math.isfinite(low + high):
             return 0.0, math.nan
-        for _ in range(40):
-            middle = 0.5 * (low + high)
-            low, high = (middle, high) if below(middle) < level else (low, middle)
+        high = float(bisected(lambda x: below(float(x)) < level, low, high, 40)[1])
         kept = share if limit.sense == "<=" else 1.0 - share
         margin = limit.sign * (high - math.log(float(alone[0, 0])))
         return kept, margin
