@@ -123,9 +123,7 @@ class Samples:
     notes: tuple[str, ...] = ()  # what was taken or left out without being asked
 
 
-def read_samples(
-    path: Path, headings: Sequence[Heading], stated: Stated | None = None
-) -> Samples:
+def read_samples(path: Path, headings: Sequence[Heading], stated: Stated) -> Samples:
     """Read the columns of numbers that are among `headings`; leave out the others.
 
     An empty cell, "nan" or "n/a" is a dropout, which a required column must not have.
@@ -142,7 +140,7 @@ def read_samples(
     file = path.name or str(path)
     with opened_text(path) as stream:
         blocks = read_blocks(file, stream)
-        samples = _read(file, blocks, headings, stated or Stated())
+        samples = _read(file, blocks, headings, stated)
         old = stream.encoding == "cp1252"
     note = ("the text is no UTF-8 and was read as cp1252 (Latin-1)",) if old else ()
     return replace(samples, notes=note + samples.notes)
