@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 
 import castsugar as cs
-from castsugar.kitchen.equations import EQUATIONS
+from castsugar.kitchen.parameters import EQUATIONS
 from castsugar.mix.basis import references
 
 # Exact: what was asked is what is told; keys are those of sources.csv.

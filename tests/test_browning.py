@@ -14,7 +14,7 @@ from worlds import wings
 import castsugar as cs
 from castsugar import COLUMNS
 from castsugar.cli.main import main
-from castsugar.kitchen.validity import ICE_POINT
+from castsugar.constants import ICE_POINT
 from castsugar.mix.weighing import BROWNED_FLAG, BROWNED_MOST
 
 RECIPE = "KNO3:60 powdered sugar:20 corn syrup:20"

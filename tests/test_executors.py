@@ -23,7 +23,7 @@ from castsugar import numerics
 from castsugar.cli import output, parts, workers
 from castsugar.cli.main import main
 from castsugar.data import load
-from castsugar.mix.rule import Line, Rule, Triangle
+from castsugar.mix.blends import Line, Rule, Triangle
 from castsugar.motor.burn_model import BurnModel
 from castsugar.thermo import solver
 

@@ -32,7 +32,7 @@ from equilibrium_checks import scope
 
 import castsugar as cs
 from castsugar.constants import DEFAULT_PRESSURE, STANDARD_ATMOSPHERE
-from castsugar.mix.rule import Rule, Triangle
+from castsugar.mix.blends import Rule, Triangle
 from castsugar.proof import prove
 from castsugar.rows import shipped_species
 from castsugar.thermo.proof import check

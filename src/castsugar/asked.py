@@ -233,7 +233,6 @@ def doubts_of(
 
     Parameters
     ----------
-    bench : Bench or None
     step, batch : float, optional
         As typed, before what the bench file states. [kg]
 

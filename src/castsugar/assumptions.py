@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from castsugar.constants import ICE_POINT
 from castsugar.units import to_celsius
 
 if TYPE_CHECKING:
@@ -75,7 +76,7 @@ def motor_assumptions(hardware: Hardware) -> list[str]:
     lines = [
         f"motor: throat {1e3 * hardware.throat_diameter:.4g} mm, grain at "
         f"{100 * hardware.known_density_ratio:.3g} % of theoretical density and "
-        f"{hardware.grain_temperature - 273.15:.3g} C",
+        f"{hardware.grain_temperature - ICE_POINT:.3g} C",
         "uncertain (one standard deviation): burning rate; throat "
         f"{100 * spread.throat_diameter:.2g} %, density {100 * spread.density:.2g} %, "
         f"burning area {100 * spread.area:.2g} %, c* "

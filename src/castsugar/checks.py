@@ -30,7 +30,6 @@ def number(value: Any, what: str, unit: str = "") -> float:
 
     Parameters
     ----------
-    value : object
     what : str
         Names it in the message.
     unit : str
@@ -64,7 +63,6 @@ def numbers(record: Any, units: Mapping[str, str]) -> None:
 
     Parameters
     ----------
-    record : object
     units : mapping
         Name of a field to the unit in which it is given.
 

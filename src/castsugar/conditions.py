@@ -18,23 +18,12 @@ _PRESSURE, _EXIT = "1000 psi", "1 atm"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Conditions:
-    """Under what mixes burn.
+    """Under what mixes burn."""
 
-    Attributes
-    ----------
-    pressure : Quantity
-        In the chamber. [Pa]
-    exit_pressure : Quantity or None
-        [Pa]; None: chamber only.
-    nozzle_flow : str
-        One of :data:`castsugar.thermo.flow.FLOWS`.
-    notes : tuple of str
-        What was taken from an old place of the bench file: one line, or none.
-    """
-
-    pressure: Quantity
-    exit_pressure: Quantity | None
-    nozzle_flow: str
+    pressure: Quantity  # in the chamber [Pa]
+    exit_pressure: Quantity | None  # [Pa]; None: chamber only
+    nozzle_flow: str  # one of thermo.flow.FLOWS
+    #: What was taken from an old place of the bench file: one line, or none.
     notes: tuple[str, ...] = ()
 
     def options(self) -> dict[str, Any]:
@@ -58,20 +47,13 @@ class Conditions:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Stated:
-    """What a bench file states of them.
+    """What a bench file states of them."""
 
-    Attributes
-    ----------
-    values : mapping
-        Those of `pressure`, `exit_pressure` (quantities) and `nozzle_flow` that it has.
-    noted : callable
-        From the keys that are taken of it to the notes on them.
-    fail : callable
-        From what is wrong with its exit pressure to an error that says where.
-    """
-
+    #: Those of `pressure`, `exit_pressure` (quantities) and `nozzle_flow` that it has.
     values: Mapping[str, Any] = field(default_factory=dict)
+    #: From the keys that are taken of it to the notes on them.
     noted: Callable[[set[str]], tuple[str, ...]] = lambda _: ()
+    #: From what is wrong with its exit pressure to an error that says where.
     fail: Callable[[str], InputError] = lambda said: InputError(said)
 
 

@@ -19,6 +19,9 @@ STANDARD_GRAVITY: Final = 9.80665
 #: Reference temperature of enthalpies of formation [K]. IUPAC, 25 C.
 REFERENCE_TEMPERATURE: Final = 298.15
 
+#: The ice point, from K to C [K]. SI, exact by definition.
+ICE_POINT: Final = 273.15
+
 #: The elements of the nitrate-sugar family, in the order of every element array.
 ELEMENTS: Final = ("C", "H", "O", "N", "K", "Na", "Fe")
 

@@ -72,40 +72,25 @@ def drawn_bands(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wanted:
-    """What an answer holds beside the rows, and how its bench file was named.
+    """What an answer holds beside the rows, and how its bench file was named."""
 
-    Attributes
-    ----------
-    rule : callable
-        Writes the value of a rule of the cautions in the units shown.
-    topics : tuple of str
-        Of the cautions.
-    annexes, species : bool
-        Whether somebody sees the three flows; the products, station by station.
-    sizes : mapping
-        Stated sizes of what can raise the peak: options of
-        :func:`castsugar.motor.peak_causes.peak_causes`.
-    batch : float or None
-        What is weighed, where it was asked for. [kg]
-    notes : tuple of str
-        Said before what was assumed.
-    bench, bench_said, bench_option : str
-        As in :class:`castsugar.report.mixes.Mixes`.
-    brief : bool
-        Whether the answer is wanted at once: without cautions, bands of the kitchen
-        and where the doubt of a pressure comes from.
-    """
-
+    #: Writes the value of a rule of the cautions in the units shown.
     rule: Callable[..., Any]
-    topics: tuple[str, ...] = ("evaluate",)
+    topics: tuple[str, ...] = ("evaluate",)  # of the cautions
+    #: Whether somebody sees the three flows; the products, station by station.
     annexes: bool = False
     species: bool = False
+    #: Stated sizes of what can raise the peak: options of
+    #: motor.peak_causes.peak_causes.
     sizes: Mapping[str, Any] = field(default_factory=dict)
-    batch: float | None = None
-    notes: tuple[str, ...] = ()
+    batch: float | None = None  # what is weighed, where it was asked for [kg]
+    notes: tuple[str, ...] = ()  # said before what was assumed
+    #: As in report.mixes.Mixes.
     bench: str = ""
     bench_said: str = ""
     bench_option: str = ""
+    #: Whether the answer is wanted at once: without cautions, bands of the kitchen and
+    #: where the doubt of a pressure comes from.
     brief: bool = False
 
 

@@ -505,7 +505,6 @@ def check_options(pressure: float, exit_pressure: float | None, flow: str) -> No
     ----------
     pressure, exit_pressure : float
         [Pa]; no exit: None
-    flow : str
 
     Raises
     ------

@@ -314,7 +314,6 @@ def rated(
 
     Parameters
     ----------
-    requirements : sequence of Requirement
     allowable : float
         Allowed pressure of the motor, NaN if none is stated. [Pa]
     """
@@ -350,56 +349,34 @@ _NOT_GIVEN = {"kitchen": "no kitchen was given", "motor": "no motor was given"}
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LimitVerdict:
-    """One mix at one limit.
+    """One mix at one limit."""
 
-    Attributes
-    ----------
-    value : float
-        What is held against the limit: the quantile that its probability asks for, or
-        the best estimate; in the unit of the column, NaN if it was not computed.
-    verdict : str
-        "kept", "broken" or "not computed".
-    margin : float
-        Distance to the limit over the limit, below 0 where it is broken; NaN for a
-        limit of 0.
-    factor : float
-        `value` over the limit, where the column is known to a factor; else NaN.
-    reason : str
-        Why it is not computed; else empty.
-    share : float
-        Of the draws of a comparison that keep a limit without a probability; NaN for
-        one with a probability, and for a column that is not drawn.
-    ground : str
-        What a pressure rests on where its mix was not burned: the model with the
-        distance to the nearest mix that was, or "borrowed burning rate" where nothing
-        was; else empty. Only in a comparison.
-    """
-
+    #: What is held against the limit: the quantile that its probability asks for, or
+    #: the best estimate; in the unit of the column, NaN if it was not computed.
     value: float
-    verdict: str
+    verdict: str  # "kept", "broken" or "not computed"
+    #: Distance to the limit over the limit, below 0 where it is broken; NaN for a limit
+    #: of 0.
     margin: float
+    #: `value` over the limit, where the column is known to a factor; else NaN.
     factor: float = math.nan
-    reason: str = ""
+    reason: str = ""  # why it is not computed; else empty
+    #: Of the draws of a comparison that keep a limit without a probability; NaN for one
+    #: with a probability, and for a column that is not drawn.
     share: float = math.nan
+    #: What a pressure rests on where its mix was not burned: the model with the
+    #: distance to the nearest mix that was, or "borrowed burning rate" where nothing
+    #: was; else empty. Only in a comparison.
     ground: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Judgement:
-    """One limit, and how every mix stands to it; ``judgement[2]`` is that of a mix.
-
-    Attributes
-    ----------
-    limit : Limit
-    values : ndarray, shape (n,)
-        What is held against it; NaN where not computed.
-    reasons : sequence of str
-        Why not; empty where computed.
-    """
+    """One limit, and how every mix stands to it; ``judgement[2]`` is that of a mix."""
 
     limit: Limit
-    values: FloatArray
-    reasons: Sequence[str]
+    values: FloatArray  # what is held against it; NaN where not computed, (n,)
+    reasons: Sequence[str]  # why not; empty where computed
 
     @property
     def kept(self) -> NDArray[np.bool_]:
@@ -451,7 +428,6 @@ def judge(limits: Iterable[Limit], columns: Mapping[str, Any]) -> tuple[Judgemen
 
     Parameters
     ----------
-    limits : iterable of Limit
     columns : mapping
         Column to one value a mix, as :func:`castsugar.evaluation.evaluate_columns`
         returns them, with the quantiles that the limits ask for.

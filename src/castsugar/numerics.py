@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from castsugar.arrays import BoolArray, FloatArray, IntArray
 from castsugar.special import ndtr
@@ -30,7 +30,6 @@ def triangle(step: float, part: slice | IntArray = slice(None)) -> FloatArray:
     ----------
     step : float
         A whole fraction of 1.
-    part : slice or ndarray of int
 
     Returns
     -------
@@ -92,7 +91,6 @@ def apportion(quotas: Sequence[float], count: int) -> tuple[int, ...]:
     ----------
     quotas : sequence of float
         Of sum `count`, but for rounding.
-    count : int
 
     Returns
     -------
@@ -120,6 +118,18 @@ def apportion(quotas: Sequence[float], count: int) -> tuple[int, ...]:
     for index in order[: missing - 1 : -1] if missing < 0 else ():
         down[index] -= 1  # quotas a hair below whole numbers were taken as these
     return tuple(down)
+
+
+def running_integral(x: FloatArray, y: FloatArray) -> FloatArray:
+    """Return the integral from the first place to each, straight lines between.
+
+    Examples
+    --------
+    >>> running_integral(np.array([0.0, 1.0, 3.0]), np.array([1.0, 1.0, 2.0])).tolist()
+    [0.0, 1.0, 4.0]
+    """
+    steps = 0.5 * (y[1:] + y[:-1]) * np.diff(x)
+    return np.concatenate([[0.0], np.cumsum(steps)])
 
 
 # ----------------------------------------------------------------------------
@@ -151,21 +161,6 @@ def variance(row: FloatArray, covariance: FloatArray) -> FloatArray:
     """
     square = np.einsum("...i,ij,...j->...", row, covariance, row)
     return np.maximum(square, 0.0)
-
-
-def carried(jacobian: FloatArray, covariance: FloatArray) -> FloatArray:
-    """Return the covariance of several linear forms of correlated inputs.
-
-    Parameters
-    ----------
-    jacobian : ndarray, shape (m, n)
-    covariance : ndarray, shape (n, n)
-
-    Returns
-    -------
-    ndarray, shape (m, m)
-    """
-    return jacobian @ covariance @ jacobian.T
 
 
 # ----------------------------------------------------------------------------
@@ -267,7 +262,6 @@ def root(
 
     Parameters
     ----------
-    function : callable
     low, high : float
         Places of which it has values of different sign.
     within : float
@@ -312,6 +306,31 @@ def root(
     return best
 
 
+def bisected(
+    holds: Callable[[FloatArray], ArrayLike],
+    inside: ArrayLike,
+    outside: ArrayLike,
+    times: int,
+) -> tuple[FloatArray, FloatArray]:
+    """Halve the ways from places where something holds to ones where it does not.
+
+    `holds` says of places, all at once, where it does. Returns both ends of what is
+    left of each way.
+
+    Examples
+    --------
+    >>> kept, lost = bisected(lambda x: x * x < 2.0, 1.0, 2.0, 50)
+    >>> round(float(kept), 9)
+    1.414213562
+    """
+    kept, lost = np.asarray(inside, dtype=float), np.asarray(outside, dtype=float)
+    for _ in range(times):
+        middle = 0.5 * (kept + lost)
+        fine = holds(middle)
+        kept, lost = np.where(fine, middle, kept), np.where(fine, lost, middle)
+    return kept, lost
+
+
 def quantile_of_normals(
     weights: FloatArray, mean: FloatArray, sd: FloatArray, share: float
 ) -> float:
@@ -344,8 +363,6 @@ def maximum(
 
     Parameters
     ----------
-    function : callable
-    low, high : float
     within : float
         Largest distance from the place; below the root of the function's own precision
         it means nothing.

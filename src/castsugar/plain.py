@@ -45,7 +45,6 @@ def html_table(
 
     Parameters
     ----------
-    heads : sequence of str
     rows : sequence of sequences
         Strings, or numbers: four digits, a dash for NaN.
     above : str

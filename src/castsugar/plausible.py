@@ -28,24 +28,15 @@ _ROUNDING: Final = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class PlausibleRange:
-    """The possible and the usual values of a quantity.
+    """The possible and the usual values of a quantity."""
 
-    Attributes
-    ----------
-    quantity : str
-        A key of :data:`castsugar.units.UNITS`; empty for a plain number.
-    unit : str
-        Of the four limits, and of messages; for a plain number no more than a word.
-    hard_low, hard_high : float
-        Beyond them a value is refused.
-    soft_low, soft_high : float
-        Beyond them it is taken with a remark.
-    """
-
-    quantity: str
+    quantity: str  # a key of units.UNITS; empty for a plain number
+    #: Of the four limits, and of messages; for a plain number no more than a word.
     unit: str
+    #: Beyond them a value is refused.
     hard_low: float
     hard_high: float
+    #: Beyond them it is taken with a remark.
     soft_low: float
     soft_high: float
 
@@ -328,7 +319,6 @@ def checked(name: str, value: float, say: Callable[[str], Exception]) -> float:
     ----------
     name : str
         A key of :data:`RANGES`.
-    value : float
     say : callable
         Makes an error of words: it says where the value stands.
 
@@ -379,12 +369,11 @@ def said_at(where: str) -> Callable[[str], InputError]:
 
 #: What a remark may be about; scripts rely on these words.
 UNUSUAL, OLD_NAME = "unusual-value", "old-name"
-CODES: Final = (UNUSUAL, OLD_NAME)
 
 
 @dataclass(frozen=True, slots=True)
 class Remark:
-    """What was taken although it may be meant otherwise: `code` of :data:`CODES`."""
+    """What was taken although it may be meant otherwise: by its `code`."""
 
     code: str
     text: str

@@ -47,27 +47,16 @@ PROVED = "proved"
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Expansion:
-    """What was proved of the state to which a flame expands.
+    """What was proved of the state to which a flame expands."""
 
-    Attributes
-    ----------
-    temperature, pressure : float
-        What is claimed, and where. [K], [Pa]
-    flow : str
-        Which condensed forms may be there; see :func:`castsugar.evaluate`.
-    status : str
-        As in :class:`Proof`.
-    velocity : tuple of (float, float)
-        Between these is the ideal exit velocity; NaN where it is open. [m/s]
-    certificate : dict
-        As in :class:`Proof`; the entropy in it is that of the flame's certificate.
-    """
-
-    temperature: float
-    pressure: float
-    flow: str
-    status: str
+    #: What is claimed, and where.
+    temperature: float  # [K]
+    pressure: float  # [Pa]
+    flow: str  # which condensed forms may be there; see evaluate
+    status: str  # as in Proof
+    #: Between these is the ideal exit velocity; NaN where it is open. [m/s]
     velocity: tuple[float, float]
+    #: As in Proof; the entropy in it is that of the flame's certificate.
     certificate: dict[str, Any] = field(repr=False)
 
     @property

@@ -436,26 +436,21 @@ def forecast(
     hardware: Hardware,
     *,
     pressure: float,
-    species: SpeciesTable | None = None,
     seed: int = 1,
 ) -> Expected:
     """Predict the next firing of a mix in a motor, that of the next batch.
 
     Parameters
     ----------
-    mix : Mix
-    hardware : Hardware
     pressure : float
         At which its ideal performance is taken. [Pa]
-    species : SpeciesTable, optional
-    seed : int
 
     Raises
     ------
     InputError
         For a mix or a grain that cannot be used.
     """
-    row = records(evaluate_columns([mix], pressure=pressure, species=species))[0]
+    row = records(evaluate_columns([mix], pressure=pressure))[0]
     if row["status"] != "ok":
         raise InputError(f"the model has no c* of {mix.name!r}: {row['status']}")
     law = burn_law_of(of_mixes([mix]), hardware)

@@ -35,21 +35,13 @@ View = Sequence[tuple[float, float]]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Lattice:
-    """Mixes on a regular grid of the first and the last of three ingredients.
+    """Mixes on a regular grid of the first and the last of three ingredients."""
 
-    Attributes
-    ----------
-    first, last : ndarray, shape (m,), (n,)
-        [%]
-    inside : ndarray of bool, shape (m, n)
-    shares : ndarray, shape (k, 3)
-        Of those inside, in order. [%]
-    """
-
+    #: (m,), (n,) [%]
     first: FloatArray
     last: FloatArray
-    inside: NDArray[np.bool_]
-    shares: FloatArray
+    inside: NDArray[np.bool_]  # (m, n)
+    shares: FloatArray  # of those inside, in order, (k, 3) [%]
 
     def lines(self, values: FloatArray) -> list[Pairs]:
         """Return where values of the mixes, (k,), are 0; NaN parts a line."""

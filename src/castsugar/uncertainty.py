@@ -40,12 +40,10 @@ def columns(
     ----------
     job : Job
         What was solved, derivatives included.
-    blends : Blends
     found : Flow
         The result.
     other : SpeciesTable
         The other product set.
-    executor : Executor or None
 
     Raises
     ------

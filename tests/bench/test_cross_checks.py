@@ -10,8 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from castsugar.bench.cross_checks import contradictions
-from castsugar.bench.leverage import levers
+from castsugar.bench.cross_checks import contradictions, levers
 from castsugar.cli.main import main
 from castsugar.motor.burn_evidence import FIRING, STRANDS, Burned
 from castsugar.motor.burn_model import BurnModel

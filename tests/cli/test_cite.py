@@ -10,7 +10,7 @@ import pytest
 from commands import PARSERS
 
 from castsugar.cli.main import main
-from castsugar.kitchen.equations import EQUATIONS
+from castsugar.kitchen.parameters import EQUATIONS
 
 # Exact: keys are those of sources.csv and of the equations of the kitchen.
 pytestmark = pytest.mark.exact

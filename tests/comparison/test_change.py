@@ -29,7 +29,7 @@ from castsugar import (
     load_database,
 )
 from castsugar.columns import COLUMN
-from castsugar.comparison.change import Change, amounts_of
+from castsugar.comparison.change import Change, JudgedLimit, amounts_of, judge_limits
 from castsugar.comparison.claims import (
     BURN_RATE,
     OPEN,
@@ -44,7 +44,6 @@ from castsugar.comparison.claims import (
 from castsugar.comparison.compare import CANNOT_TELL, HIGHER, LOWER, Cell
 from castsugar.comparison.draws import Part, Summary
 from castsugar.comparison.evidence import STANDINGS, evidence_of
-from castsugar.comparison.limits import JudgedLimit, judge_limits
 from castsugar.comparison.uncertain_inputs import Input
 from castsugar.limits import BROKEN, KEPT, NOT_COMPUTED, LimitVerdict
 from castsugar.motor.grain import HollowCylinder

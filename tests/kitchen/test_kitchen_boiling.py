@@ -19,8 +19,8 @@ from kitchen_checks.pots import (
 from scipy.optimize import brentq
 
 import castsugar as cs
+from castsugar.constants import ICE_POINT as C
 from castsugar.kitchen import pot, solubility, water
-from castsugar.kitchen.validity import ICE_POINT as C
 
 pytestmark = pytest.mark.exact
 

@@ -12,13 +12,13 @@ from kitchen_checks.pots import AIR, hold, kitchen, retail, weigh
 from scipy.integrate import quad
 
 import castsugar as cs
+from castsugar.constants import ICE_POINT as C
 from castsugar.kitchen import heat, pour_window, water
 from castsugar.kitchen.heat import cook_of_points
 from castsugar.kitchen.parameters import Values
 from castsugar.kitchen.pot import Pot, poured
 from castsugar.kitchen.pour_window import degradation_limit
 from castsugar.kitchen.suspension import CLASS_NAMES, flow_class
-from castsugar.kitchen.validity import ICE_POINT as C
 from castsugar.kitchen.verdict import judge
 
 pytestmark = pytest.mark.exact
@@ -64,9 +64,8 @@ def test_integrals_over_the_profile(name: str) -> None:
 def test_hold_is_the_closed_form() -> None:
     """Exact: one temperature needs no quadrature."""
     cook = hold(119.0, 10.0)
-    assert cook.degraded() == pytest.approx(
-        float(heat.degraded(119.0 + C, 600.0)), rel=1e-12
-    )
+    rate = float(heat.degradation_rate(119.0 + C))
+    assert cook.degraded() == pytest.approx(-math.expm1(-600.0 * rate), rel=1e-12)
     assert cook.drying() == pytest.approx(600.0, rel=1e-12)
     assert (cook.duration, cook.hottest) == (600.0, 119.0 + C)
 
@@ -174,7 +173,7 @@ def test_limit_of_a_hold_is_the_closed_form() -> None:
     rate = -math.log(1.0 - 0.02) / 600.0
     wanted = heat.ENERGY / (8.31446261815324 * math.log(10**heat.LOG10_RATE / rate))
     assert degradation_limit(hold(119.0), 0.02) == pytest.approx(wanted, abs=1e-9)
-    assert float(heat.degraded(wanted, 600.0)) == pytest.approx(0.02, rel=1e-12)
+    assert float(heat.degradation_rate(wanted)) == pytest.approx(rate, rel=1e-12)
 
 
 WINDOW_RECIPES = [

@@ -13,12 +13,12 @@ import pytest
 from kitchen_checks.pots import hold, kitchen, weigh
 
 import castsugar as cs
+from castsugar.constants import ICE_POINT
 from castsugar.kitchen import drying_time, pour_heat
 from castsugar.kitchen.curves import water_curve
 from castsugar.kitchen.heat import LONGEST, Cook
 from castsugar.kitchen.parameters import unmeasured
 from castsugar.kitchen.pour_window import degradation_limit
-from castsugar.kitchen.validity import ICE_POINT
 
 pytestmark = pytest.mark.exact
 

@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 from kitchen_checks.pots import central, kitchen, retail, weigh
 
 import castsugar as cs
+from castsugar.constants import ICE_POINT as C
 from castsugar.kitchen.parameters import NAMES, PARAMETERS, Parameter, unmeasured
 from castsugar.kitchen.solubility import sucrose_solubility
 from castsugar.kitchen.suspension import CLASS_NAMES, CLASSES, flow_class
-from castsugar.kitchen.validity import ICE_POINT as C
 from castsugar.kitchen.verdict import judge
 
 pytestmark = pytest.mark.exact

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 
 import castsugar as cs
+from castsugar.constants import ICE_POINT as C
 from castsugar.data.load import load_database
 from castsugar.kitchen import glass, heat, liquid, solubility, suspension, water
-from castsugar.kitchen.validity import ICE_POINT as C
 
 pytestmark = pytest.mark.exact
 
@@ -37,19 +37,6 @@ RANGES: dict[str, tuple[Function, float, float, float]] = {
         0.01,
     ),
     "boiling_mole_fraction": (_at(water.boiling_mole_fraction), 1, 200, 0.01),
-    "sucrose_viscosity w": (lambda w: liquid.sucrose_viscosity(w, 300.0), 0, 0.8, 1e-6),
-    "sucrose_viscosity T": (
-        _at(lambda t: liquid.sucrose_viscosity(0.6, t)),
-        0,
-        105,
-        0.01,
-    ),
-    "concentrated_viscosity w": (
-        lambda w: liquid.concentrated_viscosity(w, 390.0),
-        0.6,
-        1,
-        1e-6,
-    ),
     "log_viscosity w": (lambda w: liquid.log_viscosity(w, 370.0), 0, 1, 1e-6),
     "log_viscosity DE": (
         lambda de: liquid.log_viscosity(0.8, 370.0, 1.0, de),
@@ -75,7 +62,6 @@ RANGES: dict[str, tuple[Function, float, float, float]] = {
     "syrup_glass_transition": (glass.syrup_glass_transition, 5, 100, 0.01),
     "glass_transition": (glass.glass_transition, 0, 0.6, 1e-6),
     "degradation_rate": (_at(heat.degradation_rate), -20, 200, 0.01),
-    "degraded": (_at(lambda t: heat.degraded(t, 60.0)), -20, 200, 0.01),
     "nitrate_deliquescence": (_at(glass.nitrate_deliquescence), 0, 50, 0.01),
     "crystal_limit": (_at(glass.crystal_limit), 0, 50, 0.01),
     "humidity_limit": (_at(lambda t: glass.humidity_limit(0.6, t)), 0, 50, 0.01),
@@ -87,10 +73,9 @@ HALF: dict[str, tuple[Callable[[], Any], str]] = {
         lambda: suspension.log_thickening(-1e-6, 1.87),
         "covers 0 to inf",
     ),
-    "degraded": (lambda: heat.degraded(390.0, -1.0), "covers 0 to inf s"),
     # Of dry sucrose the glass of the fit stands at 335 K.
-    "concentrated_viscosity T": (
-        lambda: liquid.concentrated_viscosity(1.0, 335.0 + 19.9),
+    "log_viscosity T": (
+        lambda: liquid.log_viscosity(1.0, 335.0 + 19.9),
         "above the glass transition is 19.9 K; the model covers 20 to inf K",
     ),
 }
@@ -152,20 +137,19 @@ def test_log_viscosity_joins_its_two_equations() -> None:
         t = celsius + C
         thin = liquid.log_viscosity(0.72, t)
         assert float(thin) == pytest.approx(
-            math.log(float(liquid.sucrose_viscosity(0.72, t))), rel=1e-12
+            float(liquid.log_published(0.72, t)), rel=1e-12
         )
         for w in (0.77, 0.9):
             if w * 100 - celsius < 60:  # far above its glass
                 assert float(liquid.log_viscosity(w, t)) == pytest.approx(
-                    math.log(float(liquid.concentrated_viscosity(w, t))), rel=1e-12
+                    float(liquid.log_glass_scaled(w, t)), rel=1e-12
                 )
         two = [
-            math.log(float(f(0.75, t)))
-            for f in (liquid.sucrose_viscosity, liquid.concentrated_viscosity)
+            float(f(0.75, t)) for f in (liquid.log_published, liquid.log_glass_scaled)
         ]
         assert min(two) <= float(liquid.log_viscosity(0.75, t)) <= max(two)
     hot = liquid.log_viscosity(0.65, 110.0 + C)
-    wanted = math.log(float(liquid.concentrated_viscosity(0.65, 110.0 + C)))
+    wanted = float(liquid.log_glass_scaled(0.65, 110.0 + C))
     assert float(hot) == pytest.approx(wanted, rel=1e-12)
 
 

@@ -10,12 +10,12 @@ from kitchen_checks.pots import AIR, MEDIANS, hold, kitchen
 
 import castsugar as cs
 from castsugar.comparison.draws import draw
+from castsugar.constants import ICE_POINT as C
 from castsugar.kitchen import kitchen_intervals, pot, solubility, water
 from castsugar.kitchen.handling import handling
 from castsugar.kitchen.inverse import pour_heat
 from castsugar.kitchen.parameters import unmeasured
 from castsugar.kitchen.sugars import SUGARS
-from castsugar.kitchen.validity import ICE_POINT as C
 from castsugar.kitchen.verdict import judge
 from castsugar.kitchen.viscometry import flow_out
 from castsugar.limits import Limit, judge_rows

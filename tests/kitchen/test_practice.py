@@ -17,9 +17,9 @@ from kitchen_checks.pots import (
 )
 
 import castsugar as cs
+from castsugar.constants import ICE_POINT
 from castsugar.kitchen.glass import set_word
 from castsugar.kitchen.suspension import CLASS_NAMES, flow_class
-from castsugar.kitchen.validity import ICE_POINT
 
 C = ICE_POINT
 THICK = CLASS_NAMES.index("thick")

@@ -16,9 +16,8 @@ from castsugar.motor.burn_law import Band, BurnLaw
 from castsugar.motor.firing.alarms import ALARM, UNUSUAL, Alarm
 from castsugar.motor.firing.burnt_web import BINS, Burnt, Course, burnt_web
 from castsugar.motor.firing.expectation import web_alarms, web_ratio
-from castsugar.motor.firing.inference import InferredLaw, infer_law
+from castsugar.motor.firing.inference import MISFIT, InferredLaw, cause_of, infer_law
 from castsugar.motor.firing.law_doubts import rivals_of
-from castsugar.motor.firing.misfit import MISFIT, cause_of
 from castsugar.motor.firing.reduction import reduce_recording
 from castsugar.motor.firing.signal import without_lag
 from castsugar.motor.grain import AreaTable

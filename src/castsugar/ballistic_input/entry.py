@@ -29,26 +29,14 @@ _HALF: Final = 1.96
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
-    """One quantity of a block; its key carries the unit, which is SI.
+    """One quantity of a block; its key carries the unit, which is SI."""
 
-    Attributes
-    ----------
-    value : float, int, str or bool
-        NaN: no number.
-    u : float
-        Standard uncertainty; NaN: not known.
-    low, high : float
-        95 % interval; by default that of a normal of `u`.
-    status : str
-        One of :data:`STATUSES`.
-    source : str
-    """
-
-    value: float | str | bool
-    u: float = math.nan
+    value: float | str | bool  # NaN: no number
+    u: float = math.nan  # standard uncertainty; NaN: not known
+    #: 95 % interval; by default that of a normal of `u`.
     low: float = math.nan
     high: float = math.nan
-    status: str = "computed"
+    status: str = "computed"  # one of STATUSES
     source: str = ""
 
     def __post_init__(self) -> None:

@@ -64,26 +64,13 @@ HABITS: Final = {
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Driven:
-    """A mix in a motor.
-
-    Attributes
-    ----------
-    hardware : Hardware
-    mix : Mix
-        As cast.
-    law : BurnLaw
-        Of a grain of the next batch.
-    pressure : float
-        At which it is evaluated. [Pa]
-    row : mapping
-        Of the table, motor included.
-    """
+    """A mix in a motor."""
 
     hardware: Hardware
-    mix: Mix
-    law: BurnLaw
-    pressure: float
-    row: Mapping[str, Any]
+    mix: Mix  # as cast
+    law: BurnLaw  # of a grain of the next batch
+    pressure: float  # at which it is evaluated [Pa]
+    row: Mapping[str, Any]  # of the table, motor included
 
 
 def driven_or_why(

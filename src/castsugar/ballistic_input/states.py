@@ -8,6 +8,9 @@ from dataclasses import asdict
 from functools import partial
 from typing import Any, Final
 
+import numpy as np
+
+from castsugar.arrays import FloatArray
 from castsugar.ballistic_input.entry import Block, Entry
 from castsugar.constants import GAS_CONSTANT, STANDARD_GRAVITY
 from castsugar.errors import ConvergenceError
@@ -16,8 +19,8 @@ from castsugar.frozen import dataclass
 from castsugar.mix.mix import Mix
 from castsugar.motor.nozzle import flow_factor, thrust_coefficient
 from castsugar.numerics import root
-from castsugar.thermo import exhaust
-from castsugar.thermo.flow import FLOWS, FlowSolution
+from castsugar.thermo import mixture
+from castsugar.thermo.flow import FLOWS, FlowSolution, velocity
 from castsugar.thermo.second_opinion.gas_transport import (
     CONDUCTIVITY_U,
     VISCOSITY_U,
@@ -41,20 +44,13 @@ _EXPONENTS: Final = (1.02, 1.6)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pair:
-    """An exponent and the molar mass that belongs to it.
+    """An exponent and the molar mass that belongs to it."""
 
-    Attributes
-    ----------
-    exponent, molar_mass : str
-        Keys of the thermochemistry.
-    purpose : str
-    characteristic_velocity_m_s : float
-        What the formula of one exponent makes of them; NaN where it is not for c*.
-    """
-
+    #: exponent, molar_mass: keys of the thermochemistry.
     exponent: str
     molar_mass: str
     purpose: str
+    #: What the formula of one exponent makes of them; NaN where it is not for c*.
     characteristic_velocity_m_s: float = math.nan
 
     def to_dict(self) -> dict[str, Any]:
@@ -118,7 +114,6 @@ def states_of(
         [Pa]
     flow : str
         That of throat, exit and condensed shares.
-    species : SpeciesTable
 
     Raises
     ------
@@ -161,14 +156,14 @@ def _chamber(
         GAS: here.gas_molar_mass,
         "gas_moles_mol_kg": here.gas_moles,
         "condensed_mass_fraction": here.condensed_mass_fraction,
-        "condensed_heat_capacity_J_kg_K": exhaust.condensed_heat_capacity(table, here),
+        "condensed_heat_capacity_J_kg_K": _condensed_heat_capacity(table, here),
     }
     for key, value in plain.items():
         yield key, Entry(value=value, source=source)
     yield (
         "condensed_density_kg_m3",
         Entry(
-            value=exhaust.condensed_density(table, here),
+            value=_condensed_density(table, here),
             status="from-memory",
             source="densities of the pure phases, volumes added",
         ),
@@ -180,7 +175,7 @@ def _of_flow(
 ) -> dict[str, Entry]:
     """Return what is given of every nozzle flow."""
     told = partial(Entry, source=FLOWS[name])
-    ratio = exhaust.expansion_ratio(found)
+    ratio = _expansion_ratio(found)
     doubted = {
         VELOCITY: (found.characteristic_velocity, "characteristic_velocity{}_m_s"),
         IMPULSE: (found.exit_velocity / STANDARD_GRAVITY, "specific_impulse{}_s"),
@@ -279,3 +274,42 @@ def drawn_bands(
                 source=f"{one.source}; band drawn: data, water, weighing",
             )
     return found
+
+
+def _condensed_heat_capacity(table: SpeciesTable, state: State) -> float:
+    """Return the heat capacity of the condensed products; NaN for none. [J/(kg K)]"""
+    mass = _condensed_masses(table, state).sum()
+    own = state.amounts.copy()
+    own[: state.gas_count] = 0.0
+    at = np.array(state.temperature)
+    capacity = float(mixture.frozen_heat_capacity(table, at, own))
+    return capacity / float(mass) if mass > 0.0 else math.nan
+
+
+def _condensed_density(table: SpeciesTable, state: State) -> float:
+    """Return the density of the condensed products; NaN for none. [kg/m3]
+
+    Volumes of the pure phases added; that of each is a fact beside the species data.
+    """
+    mass = _condensed_masses(table, state)
+    volume = (mass / table.phase.density)[mass > 0.0].sum()
+    return float(mass.sum() / volume) if volume > 0.0 else math.nan
+
+
+def _expansion_ratio(found: FlowSolution) -> float:
+    """Return exit over throat area of a flow; NaN without an exit. [-]"""
+    if found.throat is None or found.exit is None:
+        return math.nan
+    here, throat, leaving = found.chamber, found.throat, found.exit
+    return _mass_flux(here, throat) / _mass_flux(here, leaving)
+
+
+def _mass_flux(chamber: State, state: State) -> float:
+    """Return density times velocity. [kg/(m2 s)]"""
+    volume = state.gas_moles * GAS_CONSTANT * state.temperature / state.pressure
+    return velocity(chamber, state) / volume
+
+
+def _condensed_masses(table: SpeciesTable, state: State) -> FloatArray:
+    """Return the mass of each condensed product, of the whole."""
+    return np.asarray(state.amounts[state.gas_count :] * table.phase.molar_mass)

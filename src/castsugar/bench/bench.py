@@ -88,74 +88,49 @@ TABLES: dict[str, type[Table]] = {
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Bench:
-    """A bench file, checked: values in SI, absent tables empty.
-
-    Attributes
-    ----------
-    path : pathlib.Path
-    text : str
-        As it was read.
-    conditions : dict or None
-        Keys of :class:`castsugar.bench.tables.Conditions`, and `typed`. None without
-        the table; :func:`castsugar.bench.conditions.conditions_of` says what holds.
-    kitchen : dict
-        Keys of :class:`Kitchen`; stated parameters as dicts, `measured` as a list of
-        dicts with the keys of :data:`MEASUREMENTS`.
-    motor : dict or None
-        Keys of :class:`castsugar.bench.tables.Motor`; `grain` and `case` as dicts,
-        `burn_law` and `firing` as lists of dicts, the latter with the keys of
-        :class:`castsugar.bench.tables.Firing`. None without the table.
-    scatter : dict of str to float
-        Those keys of :class:`castsugar.bench.tables.Scatter` that are stated.
-    recipes : dict of str to str
-        Name of a mix that the user made to its recipe as typed, premixes taken apart.
-    processes : dict of str to str
-        Name of such a mix to its process, where one is stated.
-    premixes : dict of str to str
-        Name of a blend to its parts as typed.
-    scale : dict or None
-        Keys of :class:`castsugar.bench.search_tables.Scale`. None without the table.
-    limits : dict of str to dict
-        Column to the keys of :class:`castsugar.bench.search_tables.Limit`.
-    costs : dict of str to dict
-        Name of :data:`castsugar.costs.ASSUMED` to the keys of
-        :class:`castsugar.bench.search_tables.Cost`; None where one is left out.
-    prices : dict of str to (float, str)
-        Ingredient as typed to price of a kilogram and currency.
-    search : dict or None
-        Keys of :class:`castsugar.bench.search_tables.Search`, as
-        :func:`castsugar.bench.search_tables.read_search` says. None without the
-        table.
-    lots : dict of str to dict
-        Name of a bag or bottle to the keys of :class:`castsugar.bench.tables.Lot`.
-    pan, casting : dict or None
-        Keys of :class:`castsugar.bench.tables.Pan` and of
-        :class:`castsugar.bench.tables.Casting`. None without the table.
-    units : dict
-        Keys of :class:`castsugar.bench.tables.Units`.
-    invented : tuple of str
-        Tables and entries that say ``invented = true``, in the order of the file:
-        "scale", 'lots."bag A"', "kitchen.measured[0]", "motor.burn_law[2]".
-    """
+    """A bench file, checked: values in SI, absent tables empty."""
 
     path: Path
-    text: str
+    text: str  # as it was read
+    #: Keys of Kitchen; stated parameters as dicts, `measured` as a list of dicts with
+    #: the keys of MEASUREMENTS.
     kitchen: dict[str, Any]
+    #: Keys of bench.tables.Motor; `grain` and `case` as dicts, `burn_law` and `firing`
+    #: as lists of dicts, the latter with the keys of bench.tables.Firing. None without
+    #: the table.
     motor: dict[str, Any] | None
+    #: Name of a mix that the user made to its recipe as typed, premixes taken apart.
     recipes: dict[str, str] = field(default_factory=dict)
+    #: Name of such a mix to its process, where one is stated.
     processes: dict[str, str] = field(default_factory=dict)
+    #: Those keys of bench.tables.Scatter that are stated.
     scatter: dict[str, float] = field(default_factory=dict)
+    #: Keys of bench.search_tables.Scale. None without the table.
     scale: dict[str, Any] | None = None
+    #: Column to the keys of bench.search_tables.Limit.
     limits: dict[str, dict[str, Any]] = field(default_factory=dict)
+    #: Name of costs.ASSUMED to the keys of bench.search_tables.Cost; None where one is
+    #: left out.
     costs: dict[str, dict[str, float]] = field(default_factory=dict)
+    #: Ingredient as typed to price of a kilogram and currency.
     prices: dict[str, tuple[float, str]] = field(default_factory=dict)
+    #: Keys of bench.search_tables.Search, as bench.search_tables.read_search says. None
+    #: without the table.
     search: dict[str, Any] | None = None
+    #: Name of a bag or bottle to the keys of bench.tables.Lot.
     lots: dict[str, dict[str, Any]] = field(default_factory=dict)
+    #: Keys of bench.tables.Pan and of bench.tables.Casting. None without the table.
     pan: dict[str, Any] | None = None
     casting: dict[str, Any] | None = None
+    #: Keys of bench.tables.Conditions, and `typed`. None without the table;
+    #: bench.conditions.conditions_of says what holds.
     conditions: dict[str, Any] | None = None
+    #: Name of a blend to its parts as typed.
     premixes: dict[str, str] = field(default_factory=dict)
+    #: Keys of bench.tables.Units.
     units: dict[str, Any] = field(default_factory=lambda: {"show": SHOWN_AS[0]})
+    #: Tables and entries that say ``invented = true``, in the order of the file:
+    #: "scale", 'lots."bag A"', "kitchen.measured[0]", "motor.burn_law[2]".
     invented: tuple[str, ...] = ()
 
     def invented_in(self, entry: str) -> tuple[str, ...]:
@@ -181,6 +156,10 @@ class Bench:
         """Return how a mix is made: as its name in [recipes] says, else the kitchen."""
         return self.processes.get(typed.strip()) or str(self.kitchen["process"])
 
+    def place(self, table: str, index: int = 0) -> Place:
+        """Return where a table of the file stands."""
+        return Place(self.path, self.text, table, index)
+
     def with_measurement(self, checked: dict[str, Any]) -> Bench:
         """Return the same bench with one measurement more, as it was checked."""
         measured = [*self.kitchen["measured"], checked]
@@ -200,19 +179,19 @@ def read_bench(path: Path) -> Bench:
 
 def check_bench(path: Path, text: str) -> Bench:
     """Check the text of a bench file; errors as for :func:`read_bench`."""
-    raw = parsed(path, text)
+    raw, file = parsed(path, text), Place(path, text, "")
     for name in raw:
         if name not in TABLES:
             near = nearest_names(name, list(TABLES))
             hint = f"did you mean [{near[0]}]? " if near else ""
-            line = Place(path, text, "").line(name)
+            allowed = ", ".join(f"[{table}]" for table in TABLES)
             raise InputError(
-                f"{path}, line {line}: [{name}] is not known; {hint}allowed: "
-                + ", ".join(f"[{t}]" for t in TABLES)
+                f"{path}, line {file.line(name)}: [{name}] is not known; "
+                f"{hint}allowed: {allowed}"
             )
-    invented = tuple(_invented(raw, (), Place(path, text, "")))
+    invented = tuple(_invented(raw, (), file))
     given: dict[str, Any] = {
-        name: _READERS[name](table, path, text)
+        name: _READERS[name](table, file.inner(name))
         for name, table in ({"kitchen": {}} | raw).items()
     }
     bench = Bench(
@@ -241,13 +220,11 @@ def _invented(raw: Any, names: tuple[str, ...], place: Place) -> Iterator[str]:
         raise place.fail(INVENTED, f"is {flag!r}; it must be true or false")
     for key, held in raw.items():
         shown = f'"{key}"' if names == ("lots",) else key
-        below = ".".join((*((place.table,) if place.table else ()), key))
         if isinstance(held, dict):
-            inner = Place(place.path, place.text, below)
-            yield from _invented(held, (*names, shown), inner)
+            yield from _invented(held, (*names, shown), place.inner(key))
         for index, entry in enumerate(held if isinstance(held, list) else []):
             if isinstance(entry, dict):
-                inner = Place(place.path, place.text, below, index)
+                inner = place.inner(key, index)
                 yield from _invented(entry, (*names, f"{shown}[{index}]"), inner)
 
 
@@ -263,11 +240,11 @@ def parsed(path: Path, text: str) -> dict[str, Any]:
     InputError
         For what is no TOML, and for a recipe that cannot be read.
     """
-    raw = _toml(path, text)
-    premixes = read_premixes(raw.get("premixes", {}), path, text)
+    raw, file = _toml(path, text), Place(path, text, "")
+    premixes = read_premixes(raw.get("premixes", {}), file.inner("premixes"))
     if "recipes" in raw:
-        place = Place(path, text, "recipes")
-        for name, recipe in read_recipes(raw["recipes"], path, text).items():
+        place = file.inner("recipes")
+        for name, recipe in read_recipes(raw["recipes"], place).items():
             taken = _taken_apart(recipe, premixes, name, place)
             if isinstance(raw["recipes"][name], dict):
                 raw["recipes"][name]["mix"] = taken
@@ -280,7 +257,7 @@ def parsed(path: Path, text: str) -> dict[str, Any]:
         entries = held.get(array) if isinstance(held, Mapping) else None
         for index, entry in enumerate(entries if isinstance(entries, list) else []):
             if isinstance(entry, dict) and isinstance(entry.get("recipe"), str):
-                place = Place(path, text, f"{table}.{array}", index)
+                place = file.inner(f"{table}.{array}", index)
                 typed = entry["recipe"].strip()
                 entry["recipe"] = _recipe(entry["recipe"], recipes, premixes, place)
                 if table == "motor" and typed in processes:
@@ -306,10 +283,8 @@ def _taken_apart(
 ) -> str:
     if not premixes:
         return recipe
-    try:
+    with place.named(key):
         return with_premixes(recipe, premixes)
-    except InputError as error:
-        raise place.fail(key, f"- {error}") from None
 
 
 def _toml(path: Path, text: str) -> dict[str, Any]:
@@ -365,27 +340,18 @@ def quotes(line: str) -> str:
     return ""
 
 
-def _kitchen(raw: Any, path: Path, text: str) -> dict[str, Any]:
+def _kitchen(raw: Any, place: Place) -> dict[str, Any]:
     """Check the kitchen table with what it holds."""
-    place = Place(path, text, "kitchen")
     found = read_table(raw, Kitchen, place)
     for name in STATABLE:
         if found[name] is not None:
-            inner = Place(path, text, f"kitchen.{name}")
-            found[name] = read_table(found[name], Stated, inner)
-    entries = found["measured"] if found["measured"] is not None else []
-    if not isinstance(entries, list):
-        raise place.fail("measured", "must be written as [[kitchen.measured]]")
-    found["measured"] = [
-        read_measurement(entry, Place(path, text, "kitchen.measured", index))
-        for index, entry in enumerate(entries)
-    ]
+            found[name] = read_table(found[name], Stated, place.inner(name))
+    found["measured"] = _entries(found["measured"], "measured", place, read_measurement)
     return found
 
 
-def _motor(raw: Any, path: Path, text: str) -> dict[str, Any]:
+def _motor(raw: Any, place: Place) -> dict[str, Any]:
     """Check the motor table with what it holds."""
-    place = Place(path, text, "motor")
     if isinstance(raw, Mapping) and set(raw) == {"firing"}:
         raise place.fail(
             "firing",
@@ -398,25 +364,23 @@ def _motor(raw: Any, path: Path, text: str) -> dict[str, Any]:
         key.startswith(("web", "area")) for key in grain
     )
     found["grain"] = read_table(
-        grain, Areas if shaped else Cylinder, Place(path, text, "motor.grain")
+        grain, Areas if shaped else Cylinder, place.inner("grain")
     )
     if found["case"] is not None:
-        found["case"] = read_table(found["case"], Case, Place(path, text, "motor.case"))
-    entries = [] if found["burn_law"] is None else found["burn_law"]
-    if not isinstance(entries, list):
-        raise place.fail("burn_law", "must be written as [[motor.burn_law]]")
-    found["burn_law"] = [
-        _burn_law(entry, Place(path, text, "motor.burn_law", index))
-        for index, entry in enumerate(entries)
-    ]
-    fired = [] if found["firing"] is None else found["firing"]
-    if not isinstance(fired, list):
-        raise place.fail("firing", "must be written as [[motor.firing]]")
-    found["firing"] = [
-        _entry(entry, Firing, Place(path, text, "motor.firing", index))
-        for index, entry in enumerate(fired)
-    ]
+        found["case"] = read_table(found["case"], Case, place.inner("case"))
+    found["burn_law"] = _entries(found["burn_law"], "burn_law", place, _burn_law)
+    found["firing"] = _entries(found["firing"], "firing", place, _firing)
     return found
+
+
+def _entries(
+    raw: Any, name: str, place: Place, read: Callable[[Any, Place], dict[str, Any]]
+) -> list[dict[str, Any]]:
+    """Check an array of tables, entry by entry; empty where there is none."""
+    entries = [] if raw is None else raw
+    if not isinstance(entries, list):
+        raise place.fail(name, f"must be written as [[{place.table}.{name}]]")
+    return [read(entry, place.inner(name, i)) for i, entry in enumerate(entries)]
 
 
 def _burn_law(raw: Any, place: Place) -> dict[str, Any]:
@@ -430,6 +394,10 @@ def _burn_law(raw: Any, place: Place) -> dict[str, Any]:
     return _entry(raw, keys, place)
 
 
+def _firing(raw: Any, place: Place) -> dict[str, Any]:
+    return _entry(raw, Firing, place)
+
+
 def _entry(raw: Any, keys: type[Table], place: Place) -> dict[str, Any]:
     """Check an entry of an array of tables; `line` and `entry` say where it stands."""
     name = f"{place.table}[{place.index}]"
@@ -437,9 +405,9 @@ def _entry(raw: Any, keys: type[Table], place: Place) -> dict[str, Any]:
 
 
 #: Table to what checks it.
-_READERS: dict[str, Callable[[Any, Path, str], Any]] = {
+_READERS: dict[str, Callable[[Any, Place], Any]] = {
     "conditions": read_conditions,
-    "units": lambda raw, path, text: read_table(raw, Units, Place(path, text, "units")),
+    "units": lambda raw, place: read_table(raw, Units, place),
     "premixes": read_premixes,
     "kitchen": _kitchen,
     "motor": _motor,
@@ -451,10 +419,8 @@ _READERS: dict[str, Callable[[Any, Path, str], Any]] = {
     "costs": read_costs,
     "prices": read_prices,
     "lots": read_lots,
-    "pan": lambda raw, path, text: read_table(raw, Pan, Place(path, text, "pan")),
-    "casting": lambda raw, path, text: read_table(
-        raw, Casting, Place(path, text, "casting")
-    ),
+    "pan": lambda raw, place: read_table(raw, Pan, place),
+    "casting": lambda raw, place: read_table(raw, Casting, place),
 }
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
 from dataclasses import replace
 from typing import Any
 
@@ -17,7 +16,7 @@ from castsugar.bench.imported import burned_elsewhere, read_imported
 from castsugar.bench.schema import Place
 from castsugar.constants import REFERENCE_TEMPERATURE
 from castsugar.data.load import Database
-from castsugar.errors import CastsugarError, InputError
+from castsugar.errors import InputError
 from castsugar.frozen import dataclass
 from castsugar.mix import refusals
 from castsugar.mix.mix import Mix
@@ -121,10 +120,10 @@ def burning_of(
     seen: _Seen = {}
     files = {} if files is None else files
     for place, entry in _entries(bench, "burn_law"):
-        with _said_at(place):
+        with place.named():
             evidence += _evidence(entry, bench, database, (place, seen, files))
     for place, entry in _entries(bench, "firing"):
-        with _said_at(place):
+        with place.named():
             evidence.append(_fired(entry, place.index, bench, database))
     for alike in seen.values():
         refuse_twice(alike)
@@ -340,7 +339,7 @@ def _told(bench: Bench, database: Database, files: Files) -> Iterator[_Pot]:
     """Yield what is told of each batch that has a name."""
     for place, entry in _entries(bench, "burn_law"):
         if "strands" in entry:
-            with _said_at(place):
+            with place.named():
                 shares = _shares(entry, database)
                 strands = strands_of(entry, bench, files)[1]
                 check_batches(strands)
@@ -350,7 +349,7 @@ def _told(bench: Bench, database: Database, files: Files) -> Iterator[_Pot]:
                     place, s.batch, entry["recipe"], shares, s.process, s.date, name
                 )
     for place, entry in _entries(bench, "firing"):
-        with _said_at(place):
+        with place.named():
             shares = _shares(entry, database)
         if batch := entry["batch"]:
             process = _process(entry, bench)
@@ -361,16 +360,7 @@ def _entries(bench: Bench, name: str) -> Iterator[tuple[Place, Mapping[str, Any]
     """Yield the entries of a kind of the motor, with their places in the file."""
     entries = (bench.motor or {}).get(name) or ()
     for index, entry in enumerate(entries):
-        yield Place(bench.path, bench.text, f"motor.{name}", index), entry
-
-
-@contextmanager
-def _said_at(place: Place) -> Iterator[None]:
-    """Say where an entry stands before what is wrong with it."""
-    try:
-        yield
-    except CastsugarError as error:
-        raise place.fail("", f"- {error}") from None
+        yield bench.place(f"motor.{name}", index), entry
 
 
 def _shares(entry: Mapping[str, Any], database: Database) -> dict[str, float]:

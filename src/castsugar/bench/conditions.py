@@ -31,10 +31,6 @@ class File(Protocol):
         """Return its name."""
 
     @property
-    def text(self) -> str:
-        """Return what it holds."""
-
-    @property
     def conditions(self) -> Mapping[str, Any] | None:
         """Return the table of the conditions."""
 
@@ -42,13 +38,15 @@ class File(Protocol):
     def search(self) -> Mapping[str, Any] | None:
         """Return the table of the search."""
 
+    def place(self, table: str) -> Place:
+        """Return where a table stands."""
+
 
 def conditions_of(bench: File | None = None, **typed: Any) -> Conditions:
     """Return the conditions that hold for a bench file, and for what was typed.
 
     Parameters
     ----------
-    bench : Bench, optional
     **typed
         `pressure`, `exit_pressure`, `nozzle_flow` of
         :func:`castsugar.conditions.resolve`.
@@ -91,7 +89,6 @@ def typed_values(raw: Mapping[str, Any], names: Mapping[str, str]) -> dict[str, 
 
 
 def _stated(bench: File) -> Stated:
-    """Return what a bench file states."""
     own, old = _values(bench.conditions), _values(bench.search)
     found, former = {}, {}
     for name, (key, once) in _KEYS.items():
@@ -113,7 +110,7 @@ def _stated(bench: File) -> Stated:
         return (note,) if keys else ()
 
     table, place = ("conditions", 0) if "exit" in own else ("search", 1)
-    where = Place(bench.path, bench.text, table)
+    where = bench.place(table)
     return Stated(
         values=found,
         noted=noted,
@@ -133,7 +130,7 @@ def _check_same(bench: File, name: str, own: Any, old: Any) -> None:
         own, old = own.echo(), old.echo()
     if own != old:
         key, once = _KEYS[name]
-        raise Place(bench.path, bench.text, "search").fail(
+        raise bench.place("search").fail(
             once,
             f"is {old}, and [conditions] {key} is {own}; one holds for every command: "
             f"take {once} out of [search]",

@@ -100,14 +100,8 @@ def twice(
 ) -> list[str]:
     """Say which strands would count twice, a line each.
 
-    Parameters
-    ----------
-    new, known : mapping of str to sequence of SharedStrand
-        By bench; of a bench in both the new ones replace the others.
-    own : str
-        What the user's bench is called.
-    burned : sequence of SharedStrand
-        The user's own.
+    `new` and `known` are those of other benches, by bench: of a bench in both the new
+    ones replace the others. `own` is the name and `burned` are strands of the user's.
     """
     faults = []
     readings = {name: _readings(strands) for name, strands in known.items()}
@@ -154,13 +148,8 @@ def burned_elsewhere(
 ) -> list[Burned]:
     """Return strands of other benches as evidence, a batch each.
 
-    Parameters
-    ----------
-    strands : sequence of SharedStrand
-    temperature : float
-        To which their rates are brought; unknown ones are taken to be there. [K]
-    sensitivity : float
-        Of ln r. [1/K]
+    Their rates are brought to a temperature [K] by the `sensitivity` of ln r [1/K];
+    strands of unknown temperature are taken to be there.
     """
     pots: dict[tuple[str, int], list[SharedStrand]] = {}
     for one in strands:
@@ -168,10 +157,10 @@ def burned_elsewhere(
     found = []
     for (bench, batch), own in pots.items():
         numbers = [one.numbers for one in own]
-        colder = [
-            temperature - n.get("strand_temperature_K", temperature) for n in numbers
-        ]
-        rates = [1e-3 * n["burn_rate_mm_s"] for n in numbers]
+        burned_at = [n.get("strand_temperature_K", temperature) for n in numbers]
+        colder = temperature - np.array(burned_at)
+        rates = np.array([1e-3 * n["burn_rate_mm_s"] for n in numbers])
+        degraded = math.fsum(n["degraded_sugar_percent"] for n in numbers)
         first, whole = own[0], math.fsum(own[0].shares.values())
         found.append(
             Burned(
@@ -181,11 +170,9 @@ def burned_elsewhere(
                 bench=bench,
                 batch=f"{bench}/{batch}",
                 pressure=np.array([1e6 * n["pressure_MPa"] for n in numbers]),
-                rate=np.array(rates) * np.exp(sensitivity * np.array(colder)),
+                rate=rates * np.exp(sensitivity * colder),
                 process=first.process,
-                degraded=0.01
-                * math.fsum(n["degraded_sugar_percent"] for n in numbers)
-                / len(numbers),
+                degraded=0.01 * degraded / len(numbers),
                 source=f"{FOLDER}/{bench}.csv, {first.licence}",
             )
         )

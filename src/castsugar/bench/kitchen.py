@@ -15,11 +15,10 @@ from castsugar.errors import CastsugarError, InputError
 from castsugar.kitchen import calibration, measurements, viscometry
 from castsugar.kitchen.calibration import Learnt
 from castsugar.kitchen.heat import Cook, parse_cook
-from castsugar.kitchen.measurements import Measurement
+from castsugar.kitchen.measurements import Measurement, boiling_water
 from castsugar.kitchen.packing import GRINDS, POWDERED, Grind
 from castsugar.kitchen.pan import INTERVAL, ROOM, Pan
 from castsugar.kitchen.parameters import Belief, Kitchen, unmeasured
-from castsugar.kitchen.thermometer import boiling_water
 from castsugar.kitchen.water import air_pressure
 from castsugar.mix.mix import Mix
 from castsugar.mix.text import parse_recipe
@@ -37,7 +36,6 @@ def learn(bench: Bench | None, cook: Cook | None, database: Database) -> Learnt:
         Without one nothing was measured.
     cook : Cook or None
         The one asked for; the file's own by default.
-    database : Database
 
     Raises
     ------

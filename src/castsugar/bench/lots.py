@@ -35,36 +35,22 @@ _SYRUP_ONLY = ("solids", "dextrose_equivalent", "label_carbohydrate")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LotRecord:
-    """What is known about a lot beside its composition.
+    """What is known about a lot beside its composition."""
 
-    Attributes
-    ----------
-    name : str
-        As the user calls the bag or bottle.
-    ingredient : str
-        Catalogue name.
-    source, date : str
-        Where its numbers come from and when they were read (ISO); empty: not said.
-    stated : dict of str to float
-        Keys that the file states, or that follow from a label, with their values:
-        moisture and solids of what is weighed, assay and inert of its dry matter (mass
-        fractions); the dextrose equivalent as a number.
-    uncertainty : dict of str to float
-        Standard uncertainty of those that have one [mass fraction].
-    from_label : bool
-        Whether the dry solids come from the carbohydrate on a label.
-    grind : Grind or None
-        Of nitrate, where it is stated.
-    """
-
-    name: str
-    ingredient: str
+    name: str  # as the user calls the bag or bottle
+    ingredient: str  # catalogue name
+    #: Where its numbers come from and when they were read (ISO); empty: not said.
     source: str
     date: str
+    #: Keys that the file states, or that follow from a label, with their values:
+    #: moisture and solids of what is weighed, assay and inert of its dry matter (mass
+    #: fractions); the dextrose equivalent as a number.
     stated: dict[str, float]
+    #: Standard uncertainty of those that have one. [mass fraction]
     uncertainty: dict[str, float]
+    #: Whether the dry solids come from the carbohydrate on a label.
     from_label: bool = False
-    grind: Grind | None = None
+    grind: Grind | None = None  # of nitrate, where it is stated
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values; shares are mass fractions, on the basis of `stated`."""
@@ -96,8 +82,6 @@ def lots_of(
 
     Parameters
     ----------
-    bench : Bench
-    database : Database
     wanted : iterable of str
         Names of lots to take, whatever the file says is in use.
     only : iterable of str, optional
@@ -154,7 +138,7 @@ def _in_use(item: str, read: Lots, bench: Bench) -> str | None:
     if len(left) > 1:
         what = "are all in use" if used else "and none says in_use = true"
         names = ", ".join(map(repr, left))
-        raise _place(bench, left[-1]).fail(
+        raise bench.place(f"lots.{left[-1]}").fail(
             "in_use" if used else "",
             f"- {item!r} has the lots {names} {what}; mark one with in_use = true, the "
             "others with in_use = false",
@@ -162,13 +146,9 @@ def _in_use(item: str, read: Lots, bench: Bench) -> str | None:
     return left[0] if left else None
 
 
-def _place(bench: Bench, name: str) -> Place:
-    return Place(bench.path, bench.text, f"lots.{name}")
-
-
 def _read(name: str, bench: Bench, database: Database) -> tuple[Lot, LotRecord]:
     """Look one lot up in the catalogue."""
-    table, place = bench.lots[name], _place(bench, name)
+    table, place = bench.lots[name], bench.place(f"lots.{name}")
     try:
         item = database.find(table["ingredient"])
     except CastsugarError as error:
@@ -335,12 +315,10 @@ def prices_of(bench: Bench, database: Database) -> Prices | None:
     """
     found: dict[str, float] = {}
     currencies: dict[str, tuple[Place, str]] = {}
-    place = Place(bench.path, bench.text, "prices")
+    place = bench.place("prices")
     for typed, (price, currency) in bench.prices.items():
-        try:
+        with place.named(typed):
             name = refusals.catalogue_name(database, typed)
-        except CastsugarError as error:
-            raise place.fail(typed, f"- {error}") from None
         if name in found:
             raise place.fail(typed, "is in the table under another name; give one")
         found[name] = price
@@ -348,7 +326,7 @@ def prices_of(bench: Bench, database: Database) -> Prices | None:
     for name, (_, record) in lots_of(bench, database).items():
         if (stated := bench.lots[record.name]["price"]) is not None:
             found[name] = stated[0]
-            where = Place(bench.path, bench.text, f"lots.{record.name}")
+            where = bench.place(f"lots.{record.name}")
             currencies.setdefault(stated[1], (where, "price"))
     if len(currencies) > 1:
         first, other = [*currencies][:2]

@@ -85,7 +85,6 @@ def resized(motor: Hardware, bench: Bench) -> Hardware:
     ----------
     motor : Hardware
         As :func:`hardware_of` made it of a bench that differs in these alone.
-    bench : Bench
 
     Raises
     ------

@@ -10,7 +10,7 @@ from castsugar.bench.world import World
 from castsugar.frozen import dataclass
 
 if TYPE_CHECKING:
-    from castsugar.bench.leverage import Lever
+    from castsugar.bench.cross_checks import Lever
 
 #: What may be said of an entry. The first three make the answer of a check a "no".
 INVENTED, MISFIT, MISSING, ASSUMED = "invented", "misfit", "missing", "assumed"
@@ -61,24 +61,13 @@ _TABLES: Final = {"motor": Motor, "pan": Pan}
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Point:
-    """One thing that a bench file leaves open.
+    """One thing that a bench file leaves open."""
 
-    Attributes
-    ----------
-    status : str
-        One of :data:`STATUSES`.
-    entry : str
-        Table, entry or key: "scale", 'lots."bag A"', "motor.measured_efficiency".
-    text : str
-        What it is about.
-    used : bool
-        Whether an answer on one of the file's recipes rests on it.
-    """
-
-    status: str
+    status: str  # one of STATUSES
+    #: Table, entry or key: "scale", 'lots."bag A"', "motor.measured_efficiency".
     entry: str
-    text: str
-    used: bool = True
+    text: str  # what it is about
+    used: bool = True  # whether an answer on one of the file's recipes rests on it
 
     @property
     def rank(self) -> tuple[int, bool, int]:
@@ -181,7 +170,7 @@ def check(world: World) -> BenchCheck:
     >>> found.of("invented")[0].entry, found.exit_code
     ('scale', 1)
     """
-    from castsugar.bench.leverage import levers
+    from castsugar.bench.cross_checks import levers
 
     bench, motor = world.bench, world.bench.motor or {}
     points = [*_invented(world), *_misfits(world), *_missing(world), *_assumed(world)]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 from castsugar import units
@@ -33,6 +32,7 @@ def read_price(raw: Any, key: str, place: Place) -> Price:
 
     Examples
     --------
+    >>> from pathlib import Path
     >>> place = Place(Path("bench.toml"), "", "prices")
     >>> read_price("0.5 EUR/lb", "KNO3", place)
     (1.1023113109243878, 'EUR')
@@ -44,9 +44,8 @@ def read_price(raw: Any, key: str, place: Place) -> Price:
     return float(found[1]) / mass, found[2]
 
 
-def read_prices(raw: Any, path: Path, text: str) -> dict[str, Price]:
+def read_prices(raw: Any, place: Place) -> dict[str, Price]:
     """Check the table of prices; names of ingredients are not looked up."""
-    place = Place(path, text, "prices")
     if not isinstance(raw, Mapping):
         raise place.fail("", "must be a table")
     return {

@@ -7,12 +7,13 @@ import functools
 import math
 import re
 from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, ClassVar, Protocol
 
 from castsugar import plausible, units
 from castsugar.checks import day, meant
-from castsugar.errors import InputError, nearest_names
+from castsugar.errors import CastsugarError, InputError, nearest_names
 from castsugar.frozen import dataclass
 
 # ----------------------------------------------------------------------------
@@ -126,37 +127,20 @@ _KINDS = {str: "text", bool: "flag", list: "texts", type(None): "table"}
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Key:
-    """One key of a table.
+    """One key of a table."""
 
-    Attributes
-    ----------
-    kind : str
-        A quantity of :data:`castsugar.units.UNITS`, or one of :data:`PLAIN`; by the
-        range, or else by the example, if none is given.
-    required : bool
-    default : object
-        For a key that is left out.
-    choices : tuple of str
-        What a text may be; empty: anything.
-    about, example : str, object
-        What it means, and a value as the file holds it; None for a table.
-    range : str
-        A key of :data:`castsugar.plausible.RANGES`: what is possible, what usual.
-    instead_of : str
-        The key of the table that it may not stand beside.
-    needs : tuple of str
-        Keys of the table of which it needs one.
-    """
-
+    #: A quantity of units.UNITS, or one of PLAIN; by the range, or else by the example,
+    #: if none is given.
     kind: str = ""
     required: bool = False
-    default: Any = None
-    choices: tuple[str, ...] = ()
+    default: Any = None  # for a key that is left out
+    choices: tuple[str, ...] = ()  # what a text may be; empty: anything
+    #: What it means, and a value as the file holds it; None for a table.
     about: str = ""
     example: Any = None
-    range: str = ""
-    instead_of: str = ""
-    needs: tuple[str, ...] = ()
+    range: str = ""  # a key of plausible.RANGES: what is possible, what usual
+    instead_of: str = ""  # the key of the table that it may not stand beside
+    needs: tuple[str, ...] = ()  # keys of the table of which it needs one
 
     def __post_init__(self) -> None:
         """Take the kind of the range or of the example."""
@@ -226,6 +210,11 @@ class Place:
     table: str
     index: int = 0
 
+    def inner(self, key: str, index: int = 0) -> Place:
+        """Return the table under a key of this one."""
+        table = f"{self.table}.{key}" if self.table else key
+        return Place(self.path, self.text, table, index)
+
     def line(self, key: str = "") -> int:
         """Return the line (from 1) of a key, or of its table if it is absent."""
         table = tuple(self.table.split(".")) if self.table else ()
@@ -244,6 +233,14 @@ class Place:
         shown = key if key.isprintable() else repr(key)
         where = f"{self.path}, line {self.line(key)}: {name}{shown}".rstrip()
         return InputError(f"{where} {fault}")
+
+    @contextmanager
+    def named(self, key: str = "") -> Iterator[None]:
+        """Put file, line, table and key before every error inside."""
+        try:
+            yield
+        except CastsugarError as error:
+            raise self.fail(key, f"- {error}") from None
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,7 +261,6 @@ def read_table(raw: Any, keys: Keys | type[Table], place: Where) -> dict[str, An
         As the TOML reader gave it.
     keys : mapping of str to Key, or Table
         All that is allowed.
-    place : Place
 
     Returns
     -------
@@ -321,12 +317,10 @@ def check_range(value: Any, name: str, known: str, place: Where) -> None:
 
     Parameters
     ----------
-    value : float or tuple of float
     name : str
         Key of the table.
     known : str
         Key of :data:`castsugar.plausible.RANGES`.
-    place : Where
 
     Raises
     ------

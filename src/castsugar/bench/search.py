@@ -36,7 +36,6 @@ def limits_of_bench(bench: Bench, motor: Hardware | None) -> tuple[Requirement, 
 
     Parameters
     ----------
-    bench : Bench
     motor : Hardware or None
         The motor of the file.
 
@@ -49,7 +48,7 @@ def limits_of_bench(bench: Bench, motor: Hardware | None) -> tuple[Requirement, 
     for column in bench.limits:
         whose = RATING if bench.limits[column]["at_most"] == CASE else YOURS
         limit = _limit(bench, column, motor)
-        with placed(_place(bench, "limits"), column):
+        with bench.place("limits").named(column):
             found.append(Requirement(column=column, whose=whose, **limit))
     return rated(found, math.nan if motor is None else motor.allowable)
 
@@ -60,8 +59,7 @@ def _limit(bench: Bench, column: str, motor: Hardware | None) -> dict[str, Any]:
     if limit["at_most"] == CASE:
         allowed = math.nan if motor is None else motor.allowable
         if math.isnan(allowed):
-            place = Place(bench.path, bench.text, f"limits.{column}")
-            raise place.fail(
+            raise bench.place(f"limits.{column}").fail(
                 "at_most", f"is {CASE!r}, but no case is known; add [motor.case]"
             )
         limit["at_most"] = units.convert(allowed, "pressure", COLUMN[column].unit)
@@ -87,7 +85,7 @@ class Names:
         """Return bounds and fixed parts by slot or catalogue name."""
         bounds: dict[str, tuple[float, float]] = {}
         fixed: dict[str, float] = {}
-        place = self._place("search.ingredients")
+        place = self.bench.place("search.ingredients")
         for name, share in table["ingredients"].items():
             chosen = name in table["choices"]
             item = name if chosen else self._add(name, place, name, share)
@@ -95,7 +93,7 @@ class Names:
                 bounds[item] = share
             else:
                 fixed[item] = share
-        place = self._place("search.choices")
+        place = self.bench.place("search.choices")
         for slot, options in table["choices"].items():
             if slot not in table["ingredients"]:
                 near = nearest_names(slot, table["ingredients"])
@@ -115,15 +113,12 @@ class Names:
                 )
         return bounds, fixed
 
-    def _place(self, table: str) -> Place:
-        return Place(self.bench.path, self.bench.text, table)
-
     def _add(
         self, typed: str, place: Place, key: str, share: tuple[float, float] | float
     ) -> str:
         """Return the catalogue name of an ingredient that is new to the space."""
         highest = share[1] if isinstance(share, tuple) else share
-        with placed(place, key):
+        with place.named(key):
             name = refusals.catalogue_name(self.database, typed)
             refusals.check_bound(self.database, name, highest)
         if name in self.typed:
@@ -152,15 +147,15 @@ class Names:
 
     def ratio(self, text: str) -> str:
         """Return a ratio in the names of the space."""
-        place = self._place("search")
-        with placed(place, "ratios"):
+        place = self.bench.place("search")
+        with place.named("ratios"):
             *names, sense, number = parse_ratio(text)
         one, other = (self.find(name, place, "ratios") for name in names)
         return f"{one}:{other} {sense} {number}"
 
     def masses(self, table: Mapping[str, Any]) -> dict[str, float]:
         """Return the masses at hand by slot or catalogue name."""
-        place = self._place("search.stock")
+        place = self.bench.place("search.stock")
         found: dict[str, float] = {}
         for typed, mass in table["stock"].items():
             name = self.find(typed, place, typed)
@@ -180,7 +175,7 @@ def tried_mix(bench: Bench, database: Database, name: str) -> dict[str, float]:
     InputError
         File, line and name of the mix.
     """
-    with placed(Place(bench.path, bench.text, "recipes"), name):
+    with bench.place("recipes").named(name):
         recipe = parse_recipe(bench.recipes[name])
         if recipe.name:
             raise InputError(
@@ -194,15 +189,6 @@ def tried_mix(bench: Bench, database: Database, name: str) -> dict[str, float]:
         return weighing.catalogue_shares(database, recipe.parts)
 
 
-@contextmanager
-def placed(place: Place, key: str) -> Iterator[None]:
-    """Put file, line, table and key before every error."""
-    try:
-        yield
-    except CastsugarError as error:
-        raise place.fail(key, f"- {error}") from None
-
-
 # ----------------------------------------------------------------------------
 # From the tables of a bench file to what a search is asked, in catalogue names.
 #
@@ -212,59 +198,36 @@ def placed(place: Place, key: str) -> Iterator[None]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SearchConditions:
-    """How a search cooks and draws; known before a kitchen is built.
+    """How a search cooks and draws; known before a kitchen is built."""
 
-    Attributes
-    ----------
-    cook, minutes : str or None
-        For :func:`castsugar.kitchen.heat.parse_cook`; "119 C 8 min" comes apart.
-    water_lost : float or None
-        Share of the water that leaves, where there is no kitchen.
-    draws : int or None
-        Of kitchen and motor.
-    seed : int or None
-    """
-
+    #: For kitchen.heat.parse_cook; "119 C 8 min" comes apart.
     cook: str | None
     minutes: str | None
+    #: Share of the water that leaves, where there is no kitchen.
     water_lost: float | None
-    draws: int | None
+    draws: int | None  # of kitchen and motor
     seed: int | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SearchAsked:
-    """What a bench file asks of a search, in catalogue names and SI.
-
-    Attributes
-    ----------
-    bench : Bench
-    conditions : SearchConditions
-    space : dict
-        `bounds`, `fixed`, `ratios`, `choices`, `purchases`, `batch`, `scale_step` of a
-        space of mixes.
-    goal : dict
-        Those of `objective`, `maximise`, `weights`, `front` and `near` that are stated.
-    limits : tuple of Requirement
-    tried : dict of str to dict
-        Name of a mix that the user made to mass fractions.
-    prices : Prices or None
-    sloppiness : dict or None
-        `weighing` [kg], `syrup_solids`, `moisture`, `cook_temperature` [K],
-        `cook_time` [s] as far as stated; None if no robust optimum is asked for.
-    typed : dict of str to str
-        Catalogue name to the name that the user typed.
-    """
+    """What a bench file asks of a search, in catalogue names and SI."""
 
     bench: Bench
     conditions: SearchConditions
+    #: `bounds`, `fixed`, `ratios`, `choices`, `purchases`, `batch`, `scale_step` of a
+    #: space of mixes.
     space: dict[str, Any]
+    #: Those of `objective`, `maximise`, `weights`, `front` and `near` that are stated.
     goal: dict[str, Any]
     limits: tuple[Requirement, ...]
+    #: Name of a mix that the user made to mass fractions.
     tried: dict[str, dict[str, float]]
     prices: Prices | None
+    #: `weighing` [kg], `syrup_solids`, `moisture`, `cook_temperature` [K], `cook_time`
+    #: [s] as far as stated; None if no robust optimum is asked for.
     sloppiness: dict[str, float] | None
-    typed: dict[str, str]
+    typed: dict[str, str]  # catalogue name to the name that the user typed
 
     @contextmanager
     def placed(self) -> Iterator[None]:
@@ -297,11 +260,11 @@ class SearchAsked:
         words = re.findall(r"\w+", message)
         about = next((word for word in words if word in self.bench.limits), "")
         if about:
-            return _place(self.bench, "limits"), about
+            return self.bench.place("limits"), about
         for name in _search(self.bench)["ingredients"]:
             if message.startswith(f"bounds of '{name}' "):
-                return _place(self.bench, "search.ingredients"), name
-        return _place(self.bench, "search"), ""
+                return self.bench.place("search.ingredients"), name
+        return self.bench.place("search"), ""
 
 
 def search_conditions(bench: Bench) -> SearchConditions:
@@ -313,9 +276,8 @@ def search_conditions(bench: Bench) -> SearchConditions:
         If the file has no [search] table, or a value of it cannot be used.
     """
     table = _search(bench)
-    place = _place(bench, "search")
     if table["cook"] is not None:
-        with placed(place, "cook"):
+        with bench.place("search").named("cook"):
             parse_cook(table["cook"], table["minutes"])
     shared = set(Search.KEYS) & {f.name for f in fields(SearchConditions)}
     return SearchConditions(**{key: table[key] for key in shared})
@@ -328,8 +290,6 @@ def search_asked(
 
     Parameters
     ----------
-    bench : Bench
-    database : Database
     motor : Hardware, optional
         The motor of the file, for limits that say "case".
 
@@ -344,8 +304,9 @@ def search_asked(
     bounds, fixed = names.ingredients(table)
     stock = names.masses(table)
     if stock and table["batch"] is None:
-        place = _place(bench, "search")
-        raise place.fail("stock", "needs the mass of the batch: add batch = '200 g'")
+        raise bench.place("search").fail(
+            "stock", "needs the mass of the batch: add batch = '200 g'"
+        )
     step = None
     if table["batch"] is not None:
         step = bench.scale["step"] if bench.scale else SCALE_STEP
@@ -381,10 +342,6 @@ def _search(bench: Bench) -> dict[str, Any]:
     return bench.search
 
 
-def _place(bench: Bench, table: str) -> Place:
-    return Place(bench.path, bench.text, table)
-
-
 def _goal(table: Mapping[str, Any]) -> dict[str, Any]:
     """Return what is stated of objective, weights and front."""
     found: dict[str, Any] = {}
@@ -404,7 +361,7 @@ def _near(bench: Bench, typed: str, tried: Mapping[str, Any]) -> dict[str, str]:
     if typed not in tried:
         near = nearest_names(typed, list(tried))
         hint = f"did you mean {near[0]!r}?" if near else "add it to [recipes]"
-        raise _place(bench, "search").fail(
+        raise bench.place("search").fail(
             "goal", f"names {typed!r}, no recipe of [recipes]; {hint}"
         )
     return {"near": typed}

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Mapping
-from pathlib import Path
 from typing import Any, TypeVar
 
 from castsugar import plausible, units
@@ -230,9 +229,8 @@ T = TypeVar("T")
 _TAKEN = re.compile(r"best|percents|weighable|robust|runner [0-9]+")
 
 
-def read_premixes(raw: Any, path: Path, text: str) -> dict[str, str]:
+def read_premixes(raw: Any, place: Place) -> dict[str, str]:
     """Check the blends: names that may stand in a recipe, their parts as text."""
-    place = Place(path, text, "premixes")
     found = _texts(raw, place)
     for name, parts in found.items():
         if set(name) & set(":;,=%"):
@@ -280,9 +278,8 @@ def _texts(raw: Any, place: Place) -> dict[str, str]:
     return found
 
 
-def read_recipes(raw: Any, path: Path, text: str) -> dict[str, str]:
+def read_recipes(raw: Any, place: Place) -> dict[str, str]:
     """Check the table of recipes: names of the user's own, recipes as text."""
-    place = Place(path, text, "recipes")
     for name, entry in _without_flag(_named(raw, place)).items():
         if _TAKEN.fullmatch(name):
             raise place.fail(
@@ -324,7 +321,7 @@ def processes_of(named: Mapping[str, Any]) -> dict[str, str]:
     }
 
 
-def read_scale(raw: Any, path: Path, text: str) -> dict[str, Any]:
+def read_scale(raw: Any, place: Place) -> dict[str, Any]:
     """Check the table of the scale; `accuracy` is half a step where none is stated.
 
     `step_unit` is the unit of the step, as typed: what the scale shows.
@@ -334,7 +331,6 @@ def read_scale(raw: Any, path: Path, text: str) -> dict[str, Any]:
     InputError
         Also for a vessel with which nothing could be weighed.
     """
-    place = Place(path, text, "scale")
     found = read_table(raw, Scale, place)
     found["step_unit"] = units.parse(str(raw["step"]), "mass").unit
     if found["accuracy"] is None:
@@ -354,24 +350,22 @@ def read_scale(raw: Any, path: Path, text: str) -> dict[str, Any]:
     return found
 
 
-def read_costs(raw: Any, path: Path, text: str) -> dict[str, dict[str, float]]:
+def read_costs(raw: Any, place: Place) -> dict[str, dict[str, float]]:
     """Check the costs: names of :data:`castsugar.costs.ASSUMED`, times and masses."""
-    place = Place(path, text, "costs")
     found = {}
     for name, entry in _without_flag(_named(raw, place)).items():
         if name not in ASSUMED:
             raise place.fail(
                 name, f"is nothing to measure; {_near(name, tuple(ASSUMED))}"
             )
-        found[name] = read_table(entry, Cost, Place(path, text, f"costs.{name}"))
+        found[name] = read_table(entry, Cost, place.inner(name))
         if name == GRAM and found[name]["mass"] is not None:
             raise place.fail(name, "has a mass; give the time that a gram counts")
     return found
 
 
-def read_limits(raw: Any, path: Path, text: str) -> dict[str, dict[str, Any]]:
+def read_limits(raw: Any, place: Place) -> dict[str, dict[str, Any]]:
     """Check the limits: numbers in the unit of the column, or the word "case"."""
-    place = Place(path, text, "limits")
     found: dict[str, dict[str, Any]] = {}
     for typed, entry in _named(raw, place).items():
         column, factor = _today(typed, SEARCHABLE, typed, place)
@@ -379,7 +373,7 @@ def read_limits(raw: Any, path: Path, text: str) -> dict[str, dict[str, Any]]:
             raise place.fail(typed, f"is no column; {_near(typed, SEARCHABLE)}")
         if column in found:
             raise place.fail(typed, f"is {column!r}, which is limited too; give one")
-        inner = Place(path, text, f"limits.{typed}")
+        inner = place.inner(typed)
         found[column] = _limit(read_table(entry, Limit, inner), column, factor, inner)
     return found
 
@@ -438,7 +432,7 @@ def _typed_limit(typed: str, column: str, side: str, place: Place) -> float | st
     return units.convert(value, "pressure", unit)
 
 
-def read_search(raw: Any, path: Path, text: str) -> dict[str, Any]:
+def read_search(raw: Any, place: Place) -> dict[str, Any]:
     """Check the table of the search; names of ingredients are not looked up.
 
     Returns
@@ -450,7 +444,6 @@ def read_search(raw: Any, path: Path, text: str) -> dict[str, Any]:
         texts for :func:`castsugar.kitchen.heat.parse_cook`. `typed` holds what is
         stated of pressure, exit and flow, quantities as typed.
     """
-    place = Place(path, text, "search")
     found = read_table(raw, Search, place)
     found["typed"] = typed_values(raw, _CONDITIONS)
     _check_objective(found, place)
@@ -465,7 +458,7 @@ def read_search(raw: Any, path: Path, text: str) -> dict[str, Any]:
     found["ingredients"] = _table(found, "ingredients", place, _bounds)
     rest = [n for n, share in (raw.get("ingredients") or {}).items() if share == REST]
     if len(rest) > 1:
-        raise Place(path, text, "search.ingredients").fail(
+        raise place.inner("ingredients").fail(
             rest[1], f"is the balance, as is {rest[0]!r}; only one can take the rest"
         )
     found["choices"] = _table(found, "choices", place, _alternatives)
@@ -513,7 +506,7 @@ def _goal(found: dict[str, Any], place: Place) -> str:
 
 def _weights(raw: Any, place: Place) -> dict[str, float]:
     """Read the weights of a sum of columns."""
-    inner = Place(place.path, place.text, "search.weights")
+    inner = place.inner("weights")
     weights, known = _named(raw, inner), (*SEARCHABLE, *_OWN)
     read = read_table(weights, dict.fromkeys(weights, Key(kind="number")), inner)
     found = {}
@@ -573,7 +566,7 @@ def _table(
     found: dict[str, Any], key: str, place: Place, read: Callable[[Any, str, Place], T]
 ) -> dict[str, T]:
     """Read an inner table whose names are the user's."""
-    inner = Place(place.path, place.text, f"search.{key}")
+    inner = place.inner(key)
     raw = _named(found[key] if found[key] is not None else {}, inner)
     return {name: read(value, name, inner) for name, value in raw.items()}
 

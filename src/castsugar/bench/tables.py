@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 from castsugar.bench.conditions import typed_values
@@ -44,9 +43,9 @@ class Conditions(Table, head="[conditions]", used=f"{_EVALUATES} and learn"):
     nozzle_flow: str = key("how the products expand", FLOWS[0], choices=FLOWS)
 
 
-def read_conditions(raw: Any, path: Path, text: str) -> dict[str, Any]:
+def read_conditions(raw: Any, place: Place) -> dict[str, Any]:
     """Check the conditions; `typed` holds what is stated, quantities as typed."""
-    found = read_table(raw, Conditions, Place(path, text, "conditions"))
+    found = read_table(raw, Conditions, place)
     kinds = {"pressure": "pressure", "exit": "pressure", "nozzle_flow": ""}
     return found | {"typed": typed_values(raw, kinds)}
 
@@ -613,15 +612,14 @@ class Casting(Table, head="[casting]", used="weigh and batch"):
     delay_length: float = key("length of the delay, as cast", "25 mm", "delay length")
 
 
-def read_scatter(raw: Any, path: Path, text: str) -> dict[str, float]:
+def read_scatter(raw: Any, place: Place) -> dict[str, float]:
     """Check the scatter of burn rates; return what is stated, and no more."""
-    found = read_table(raw, Scatter, Place(path, text, "scatter"))
+    found = read_table(raw, Scatter, place)
     return {name: found[name] for name in raw}
 
 
-def read_lots(raw: Any, path: Path, text: str) -> dict[str, dict[str, Any]]:
+def read_lots(raw: Any, place: Place) -> dict[str, dict[str, Any]]:
     """Check the lots: names of the user's own, each with the keys of :class:`Lot`."""
-    place = Place(path, text, "lots")
     if not isinstance(raw, Mapping):
         raise place.fail("", "must be a table")
     found = {}
@@ -632,7 +630,7 @@ def read_lots(raw: Any, path: Path, text: str) -> dict[str, dict[str, Any]]:
             raise place.fail(
                 name, f'must be a table of its own, written [lots."{name}"]'
             )
-        inner = Place(path, text, f"lots.{name}")
+        inner = place.inner(name)
         found[name] = lot = read_table(entry, Lot, inner)
         if lot["price"] is not None:
             lot["price"] = read_price(lot["price"], "price", inner)

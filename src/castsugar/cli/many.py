@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from castsugar.arrays import IntArray
     from castsugar.asked import Question
     from castsugar.cli.parts import Kept, Task
+    from castsugar.mix.blends import Rule
     from castsugar.mix.mix import Mix
-    from castsugar.mix.rule import Rule
     from castsugar.plot.sheet import Drawing
     from castsugar.report.screen import Screen
     from castsugar.report.shown import Shown
@@ -63,7 +63,7 @@ def answer_many(
     what the command alone knows of its answer; `draw` is its picture.
     """
     from castsugar.cli.parts import compute
-    from castsugar.mix.rule import Line
+    from castsugar.mix.blends import Line
 
     count = len(rule.points)
     _check_count(options, count)

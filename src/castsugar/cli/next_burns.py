@@ -296,8 +296,8 @@ def _syrup(world: World, recipe: Mapping[str, float]) -> dict[str, float]:
 
     In g; empty for a mix without one.
     """
+    from castsugar.constants import ICE_POINT
     from castsugar.kitchen.suspension import syrup_density
-    from castsugar.kitchen.validity import ICE_POINT
 
     syrup = next(iter(_weighed(world, [recipe])[0].syrups), None)
     if syrup is None or syrup.dry_solids >= 1.0:

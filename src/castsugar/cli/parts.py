@@ -22,7 +22,7 @@ from castsugar.cli.workers import workers_of
 from castsugar.columns import COLUMN, COLUMNS
 from castsugar.frozen import dataclass
 from castsugar.limits import Judgement, Limit, judge
-from castsugar.mix.rule import Rule, Some
+from castsugar.mix.blends import Rule, Some
 from castsugar.report.sweep import BREAKS, WINDOW, broken_limits
 
 if TYPE_CHECKING:

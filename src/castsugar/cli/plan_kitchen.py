@@ -283,8 +283,8 @@ def _limit(world: World | None) -> tuple[float, float]:
 
 def _heats(found: PourHeat) -> list[float]:
     """Return the heat to pour at, to a degree that a thermometer tells, and others."""
+    from castsugar.constants import ICE_POINT
     from castsugar.kitchen.parameters import POUR_RANGE
-    from castsugar.kitchen.validity import ICE_POINT
     from castsugar.units import to_celsius
 
     if math.isnan(found.low):

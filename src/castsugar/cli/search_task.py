@@ -95,7 +95,6 @@ def task_of(
         the space, with the limits that contradict.
     """
     from castsugar.bench.conditions import conditions_of
-    from castsugar.bench.schema import Place
     from castsugar.bench.search import search_asked
     from castsugar.errors import InputError
     from castsugar.optimize.multistart import Effort
@@ -114,7 +113,7 @@ def task_of(
             "--exit-pressure is none; a search needs one, for example '1 atm'"
         )
     if kitchen is not None and stated.water_lost is not None:
-        raise Place(world.bench.path, world.bench.text, "search").fail(
+        raise world.bench.place("search").fail(
             "water_lost", "is for a search without a kitchen; leave one of them out"
         )
     number = next((s for s in (seed, stated.seed) if s is not None), 0)

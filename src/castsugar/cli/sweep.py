@@ -18,7 +18,7 @@ from castsugar.cli.many import (
 
 if TYPE_CHECKING:
     from castsugar.asked import Question
-    from castsugar.mix.rule import Rule
+    from castsugar.mix.blends import Rule
     from castsugar.plot.sheet import Drawing
     from castsugar.report.shown import Shown
     from castsugar.report.sweep import Many
@@ -82,7 +82,7 @@ def run(options: argparse.Namespace) -> int:
     """Compute the sweep and write what was asked for."""
     from castsugar.cli.choice import check_asked, read_column
     from castsugar.data.load import load_database
-    from castsugar.mix.rule import Line, Rule
+    from castsugar.mix.blends import Line, Rule
     from castsugar.mix.text import parse_recipe
 
     database = load_database()

@@ -191,7 +191,7 @@ def run(options: argparse.Namespace) -> int:
     """Compute the triangle and write what was asked for."""
     from castsugar.cli.choice import check_asked, read_column
     from castsugar.data.load import load_database
-    from castsugar.mix.rule import Rule, Triangle
+    from castsugar.mix.blends import Rule, Triangle
 
     database = load_database()
     conditions = read_conditions(options, database)

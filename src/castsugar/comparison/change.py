@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from castsugar import plain
 from castsugar.checks import instance, named_options
@@ -24,8 +27,15 @@ from castsugar.comparison.compare import (
     compare,
     verdicts_of,
 )
-from castsugar.comparison.evidence import Evidence, evidence_of
-from castsugar.comparison.limits import JudgedLimit, judge_limits
+from castsugar.comparison.draws import Draws
+from castsugar.comparison.evidence import (
+    DERIVED,
+    MEASURED,
+    STATED,
+    Evidence,
+    evidence_of,
+    law_standing,
+)
 from castsugar.comparison.uncertain_inputs import Conditions, Doubts
 from castsugar.data.load import load_database
 from castsugar.draw_set import DRAWS, SEED
@@ -33,7 +43,15 @@ from castsugar.errors import CastsugarError, InputError
 from castsugar.evaluation import performance
 from castsugar.frozen import dataclass
 from castsugar.kitchen.pour_table import cook
-from castsugar.limits import KEPT, Requirement, chances_of, limits_of
+from castsugar.limits import (
+    KEPT,
+    Limit,
+    LimitVerdict,
+    Requirement,
+    chances_of,
+    judge_rows,
+    limits_of,
+)
 from castsugar.mix.basis import Cited
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix, MixLike, as_mix
@@ -41,7 +59,13 @@ from castsugar.mix.weighing import item_name
 from castsugar.motor.fired_mixes import can_fire
 from castsugar.motor.firing.expectation import Expected, expect
 from castsugar.motor.hardware import Hardware
-from castsugar.motor.pressure_table import burn_law_of, casting_of, untold
+from castsugar.motor.pressure_table import (
+    burn_law_of,
+    casting_of,
+    components_of,
+    origin_of,
+    untold,
+)
 from castsugar.numerics import apportion
 from castsugar.rows import shipped_species
 
@@ -52,34 +76,20 @@ if TYPE_CHECKING:
 # ----------------------------------------------------------------------------
 # Pressure against time of mixes in one motor, each with its band.
 
-#: Share of the draws beyond each end of a band: 95 % lie in it.
-TAIL = 0.025
-
-#: Fewest draws that leave one beyond each end.
+#: Fewest draws that leave one beyond each end of a band, in which 95 % lie.
 FEWEST = 80
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PressureBand:
-    """A mix in the motor.
+    """A mix in the motor."""
 
-    Attributes
-    ----------
-    name : str
-        Of the mix.
-    burn_law : str
-        Where its burn law comes from.
-    expected : Expected or None
-        The quasi-steady firing at the best estimate, and the band of 95 % of the draws
-        at every time; ends are infinite where draws have no stable pressure.
-    reason : str
-        Why there is none; empty if there is one.
-    """
-
-    name: str
-    burn_law: str
+    name: str  # of the mix
+    burn_law: str  # where its burn law comes from
+    #: The quasi-steady firing at the best estimate, and the band of 95 % of the draws
+    #: at every time; ends are infinite where draws have no stable pressure.
     expected: Expected | None
-    reason: str
+    reason: str  # why there is none; empty if there is one
 
 
 def pressure_bands(
@@ -94,7 +104,6 @@ def pressure_bands(
 
     Parameters
     ----------
-    mixes : sequence of Mix
     rows : sequence of mappings
         Their rows of the table: density, c*, isentropic exponent, peak pressure and
         where the burn law comes from.
@@ -158,22 +167,13 @@ LEAST = 1e-4
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Products:
-    """What one mix burns to.
+    """What one mix burns to."""
 
-    Attributes
-    ----------
-    name : str
-        Of the mix.
-    gases, condensed : dict of str to float
-        Mass fraction of the mix, largest first, down to 0.01 %.
-    reason : str
-        Why there are none; empty if there are.
-    """
-
-    name: str
+    name: str  # of the mix
+    #: Mass fraction of the mix, largest first, down to 0.01 %.
     gases: Mapping[str, float]
     condensed: Mapping[str, float]
-    reason: str = ""
+    reason: str = ""  # why there are none; empty if there are
 
 
 def chamber_products(
@@ -185,7 +185,6 @@ def chamber_products(
     ----------
     mixes : sequence of Mix
         With a kitchen among the conditions: with the water that it leaves.
-    conditions : Conditions, optional
 
     Returns
     -------
@@ -210,7 +209,6 @@ def chamber_products(
 
 
 def _products(mix: Mix, conditions: Conditions) -> Products:
-    """Return the products of one mix."""
     table = conditions.species or shipped_species()
     try:
         state = performance(
@@ -478,7 +476,6 @@ def amounts_of(base: Mix, new: Mix, batch: float, step: float) -> tuple[Amount, 
 
     Parameters
     ----------
-    base, new : Mix
     batch, step : float
         [kg]
 
@@ -518,3 +515,98 @@ def _check_wings(limits: Sequence[Requirement], conditions: Conditions) -> None:
             raise InputError(
                 f"the limit on {need.column} needs a motor: describe yours"
             )
+
+
+#: What a verdict on pressure may rest on: nothing that the user burned; and on which
+#: burn laws it needs no words.
+BORROWED_RATE, FIRM = "borrowed burning rate", (MEASURED, STATED)
+
+_PRESSED = ("peak_pressure", "pressure_margin_percent")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JudgedLimit:
+    """A limit in the unit of its column, and how every mix stands to it.
+
+    `probability` is the share of the draws that must keep it; None: the best estimate
+    decides. `standings` has a verdict for each mix.
+    """
+
+    column: str
+    sense: str
+    value: float
+    probability: float | None
+    standings: tuple[LimitVerdict, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain values: the limit, and each mix in order."""
+        return {
+            "key": self.column,
+            "sense": self.sense,
+            "limit": self.value,
+            "probability": self.probability,
+            "mixes": [
+                {
+                    "judged": one.value,
+                    "verdict": one.verdict,
+                    "margin_percent": 100.0 * one.margin,
+                    "share_of_draws": one.share,
+                    "ground": one.ground,
+                    "reason": one.reason,
+                }
+                for one in self.standings
+            ],
+        }
+
+
+def judge_limits(
+    requirements: Sequence[Requirement],
+    draws: Draws,
+    rows: Sequence[Mapping[str, Any]],
+) -> tuple[JudgedLimit, ...]:
+    """Hold every mix against every limit, as a search does.
+
+    See :func:`castsugar.limits.judge`; beside it what a comparison knows: the share of
+    its draws that keep a limit, and what a pressure rests on. `rows` are those of the
+    table, one a mix, with the quantiles that the limits ask for.
+    """
+    outlook = draws.outlook
+    grounds = _grounds(outlook.mixes, outlook.conditions)
+    judged = judge_rows(limits_of(requirements), rows)
+    return tuple(
+        JudgedLimit(
+            column=one.limit.key,
+            sense=one.limit.sense,
+            value=one.limit.value,
+            probability=one.limit.probability,
+            standings=tuple(
+                replace(
+                    standing,
+                    share=_share(draws, one.limit, mix),
+                    ground=grounds[mix] if one.limit.key.startswith(_PRESSED) else "",
+                )
+                for mix, standing in enumerate(one)
+            ),
+        )
+        for one in judged
+    )
+
+
+def _grounds(mixes: Sequence[Mix], conditions: Conditions) -> list[str]:
+    """Return what the pressure of each mix rests on, where it was not burned itself."""
+    motor = conditions.motor
+    if motor is None:
+        return [""] * len(mixes)
+    parts = components_of(of_mixes(mixes))
+    origins = [origin_of(motor.burning, own) for own in parts]
+    ground = {DERIVED: "{}", **dict.fromkeys(FIRM, "")}
+    return [ground.get(law_standing(o), BORROWED_RATE).format(o) for o in origins]
+
+
+def _share(draws: Draws, limit: Limit, mix: int) -> float:
+    """Return the share of draws that keep a limit; one that failed does not."""
+    drawn = draws.values.get(limit.key) if limit.probability is None else None
+    if drawn is None or np.isnan(drawn[:, mix]).all():
+        return math.nan
+    with np.errstate(invalid="ignore"):
+        return float(np.mean(limit.slack(drawn[:, mix]) >= 0.0))

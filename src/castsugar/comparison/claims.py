@@ -112,23 +112,12 @@ class Claim:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Judged:
-    """A claim, and what became of it.
-
-    Attributes
-    ----------
-    claim : Claim
-    verdict : str
-        "supported", "contradicted" or "cannot tell".
-    chance : float
-        Probability that it holds; NaN if nothing was computed.
-    why : str
-        Why nothing can be told although draws differ; empty otherwise.
-    """
+    """A claim, and what became of it."""
 
     claim: Claim
-    verdict: str
-    chance: float
-    why: str = ""
+    verdict: str  # "supported", "contradicted" or "cannot tell"
+    chance: float  # probability that it holds; NaN if nothing was computed
+    why: str = ""  # why nothing can be told although draws differ; empty otherwise
 
 
 def parse_claim(text: str) -> Claim:
@@ -174,7 +163,6 @@ def judged(
 
     Parameters
     ----------
-    claim : Claim
     cells : mapping
         Column to cell.
     invented : mapping
@@ -221,28 +209,16 @@ FAR = 10.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Overturn:
-    """What stands against the verdict on one column.
-
-    Attributes
-    ----------
-    column : str
-    verdict : str
-    input : Input or None
-        The one that does most; None where nothing is uncertain.
-    share : float
-        Of the variance of the difference.
-    steps : float
-        By how many standard uncertainties that input would have to be off, to bring the
-        difference to 0; NaN where effects are not known or the verdict is open.
-    alone : bool
-        For an open verdict: whether knowing that input exactly would settle it.
-    """
+    """What stands against the verdict on one column."""
 
     column: str
     verdict: str
-    input: Input | None
-    share: float
+    input: Input | None  # the one that does most; None where nothing is uncertain
+    share: float  # of the variance of the difference
+    #: By how many standard uncertainties that input would have to be off, to bring the
+    #: difference to 0; NaN where effects are not known or the verdict is open.
     steps: float
+    #: For an open verdict: whether knowing that input exactly would settle it.
     alone: bool
 
     def to_dict(self) -> dict[str, Any]:

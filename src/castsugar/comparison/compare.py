@@ -62,54 +62,32 @@ MOST_FAILED = 0.05
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cell:
-    """One column of one mix, beside the baseline.
-
-    Attributes
-    ----------
-    column : str
-    value : float
-        With every input at its middle; of viscosity and pressure the median as in the
-        table.
-    interval : tuple of float
-        95 %. Moisture acts one way only: the value may stand near an end.
-    difference : Summary
-        Of the paired draws, mix less baseline; of ln for viscosity. Of pressure by
-        formula: of the recipes.
-    chance_higher : float
-        Probability that the difference is above 0, ties shared.
-    verdict : str
-        "higher", "lower" or "cannot tell".
-    merit : str
-        "better" or "worse" where the column has an agreed direction and the verdict is
-        not "cannot tell"; otherwise empty.
-    best : float
-        Probability of being the best of all mixes, ties shared; NaN for a column
-        without an agreed direction.
-    failed : float
-        Share of draws without a number.
-    one_step : float
-        Largest change that one scale step too much of one item makes.
-    step_item : str
-        Which item; empty where none matters.
-    parts : tuple of Part
-        Of the doubt of the difference, largest share first; for the baseline itself, of
-        its value.
-    recipes : Apart or None
-        Of a pressure beside another one: what it was decided by.
-    """
+    """One column of one mix, beside the baseline."""
 
     column: str
+    #: With every input at its middle; of viscosity and pressure the median as in the
+    #: table.
     value: float
+    #: 95 %. Moisture acts one way only: the value may stand near an end.
     interval: tuple[float, float]
+    #: Of the paired draws, mix less baseline; of ln for viscosity. Of pressure by
+    #: formula: of the recipes.
     difference: Summary
-    chance_higher: float
-    verdict: str
+    chance_higher: float  # probability that the difference is above 0, ties shared
+    verdict: str  # "higher", "lower" or "cannot tell"
+    #: "better" or "worse" where the column has an agreed direction and the verdict is
+    #: not "cannot tell"; otherwise empty.
     merit: str
+    #: Probability of being the best of all mixes, ties shared; NaN for a column without
+    #: an agreed direction.
     best: float
-    failed: float
-    one_step: float
-    step_item: str
+    failed: float  # share of draws without a number
+    one_step: float  # largest change that one scale step too much of one item makes
+    step_item: str  # which item; empty where none matters
+    #: Of the doubt of the difference, largest share first; for the baseline itself, of
+    #: its value.
     parts: tuple[Part, ...]
+    #: Of a pressure beside another one: what it was decided by.
     recipes: Apart | None = None
 
     def to_dict(self) -> dict[str, Any]:
@@ -540,7 +518,6 @@ def _of_recipes(recipes: Apart, base: InMotor) -> Summary:
 
 
 def _place(baseline: int | str, names: tuple[str, ...]) -> int:
-    """Return the place of the baseline."""
     if isinstance(baseline, str) and names.count(baseline) == 1:
         return names.index(baseline)
     whole = isinstance(baseline, int) and not isinstance(baseline, bool)

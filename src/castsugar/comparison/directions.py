@@ -29,50 +29,29 @@ DECADES = ("pour_viscosity", "peak_pressure")
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Way:
-    """An ingredient of the best mix, more or less of it.
-
-    Attributes
-    ----------
-    ingredient : str
-    share : float
-        In the best mix. [mass fraction]
-    change : ndarray, shape (n,)
-        From its lowest to its highest share; 0 is the best mix. The places at which
-        something begins to break are among them. [mass fraction]
-    values : ndarray, shape (n, c)
-        NaN where a mix failed; straight between neighbours at the places added.
-    kept : ndarray of bool, shape (n,)
-        Whether all limits and all rows of the space are kept.
-    reach : tuple of two floats
-        How far down and up all are kept, from the best mix. [mass fraction]
-    stops : tuple of two str
-        Name of the limit or row that stops it there. Empty where the best mix itself
-        breaks something.
-    """
+    """An ingredient of the best mix, more or less of it."""
 
     ingredient: str
-    share: float
+    share: float  # in the best mix [mass fraction]
+    #: From its lowest to its highest share; 0 is the best mix. The places at which
+    #: something begins to break are among them, (n,). [mass fraction]
     change: FloatArray
+    #: NaN where a mix failed; straight between neighbours at the places added, (n, c).
     values: FloatArray
-    kept: BoolArray
+    kept: BoolArray  # whether all limits and all rows of the space are kept, (n,)
+    #: How far down and up all are kept, from the best mix. [mass fraction]
     reach: tuple[float, float]
+    #: Name of the limit or row that stops it there. Empty where the best mix itself
+    #: breaks something.
     stops: tuple[str, str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Directions:
-    """All ingredients of the best mix along their own directions.
-
-    Attributes
-    ----------
-    columns : tuple of str
-    best : mapping
-        Columns at the best mix.
-    ways : tuple of Way
-    """
+    """All ingredients of the best mix along their own directions."""
 
     columns: tuple[str, ...]
-    best: Mapping[str, float]
+    best: Mapping[str, float]  # columns at the best mix
     ways: tuple[Way, ...]
 
 
@@ -90,10 +69,6 @@ def directions(outcome: Outcome) -> Directions:
 
     Fixed parts stay; the others share the rest in the ratio of the best mix. All mixes
     go through the problem in one batch.
-
-    Parameters
-    ----------
-    outcome : Outcome
 
     Raises
     ------

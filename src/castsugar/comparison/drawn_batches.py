@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 from functools import cached_property
 
@@ -18,10 +18,7 @@ from castsugar.comparison.uncertain_inputs import (
     Input,
     Recipe,
     Scores,
-    of_shifts,
-    shifted,
 )
-from castsugar.constants import STANDARD_GRAVITY
 from castsugar.frozen import dataclass
 from castsugar.kitchen.parameters import (
     NAMES,
@@ -46,47 +43,28 @@ from castsugar.thermo.species import SpeciesTable
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Cooking:
-    """Drawn batches out of the pot; NaN where there is no model, shape (rows,).
+    """Drawn batches out of the pot; NaN where there is no model, shape (rows,)."""
 
-    Attributes
-    ----------
-    viscosity, relative_solids_20C, humidity : ndarray
-        [Pa s], [-]; relative humidity above which a grain draws water [%]
-    water_lost : ndarray
-    solids : ndarray
-        Dry solids of the syrup off the stated ones, in standard uncertainties.
-    """
-
+    #: viscosity, relative_solids_20C, humidity: [Pa s], [-]; relative humidity above
+    #: which a grain draws water. [%]
     viscosity: FloatArray
     relative_solids_20C: FloatArray
     humidity: FloatArray
     water_lost: FloatArray
+    #: Dry solids of the syrup off the stated ones, in standard uncertainties.
     solids: FloatArray
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class InPot:
-    """A recipe on a kitchen's stove.
-
-    Attributes
-    ----------
-    recipe : Recipe
-    kitchen : Kitchen
-    gap : str
-        Why there is no model.
-    measured : bool
-        Whether its syrup is the one that the kitchen was measured with.
-    browned : float
-        Degraded share of its sugar.
-    stated_loss : float
-        Share of the water that is known to leave; NaN where the kitchen decides.
-    """
+    """A recipe on a kitchen's stove."""
 
     recipe: Recipe
     kitchen: Kitchen
-    gap: str
-    measured: bool
-    browned: float
+    gap: str  # why there is no model
+    measured: bool  # whether its syrup is the one that the kitchen was measured with
+    browned: float  # degraded share of its sugar
+    #: Share of the water that is known to leave; NaN where the kitchen decides.
     stated_loss: float
 
     @classmethod
@@ -219,14 +197,6 @@ DECADES = ("pour_viscosity_Pa_s",)
 
 #: Keys of two inputs that all mixes share.
 PRODUCT_DATA, PRESSURE = "product data", "chamber pressure"
-
-#: Columns whose derivatives are known in closed form: row of `Flow.by_enthalpy`.
-_ROWS = {
-    "flame_temperature_K": 0,
-    "characteristic_velocity_m_s": 1,
-    "specific_impulse_s": 2,
-    "density_impulse_kg_s_m3": 2,
-}
 
 Columns = dict[str, FloatArray]
 
@@ -399,54 +369,6 @@ def _thermo(flow: Flow, blends: Blends) -> Columns:
     known = rows.flow_columns(flow, blends, [""] * len(blends))
     known["density_kg_m3"] = blends.density
     return {name: np.asarray(known[name], dtype=float) for name in THERMO}
-
-
-def jacobian_of(
-    place: Place, inputs: Sequence[Input], conditions: Conditions, doubts: Doubts
-) -> FloatArray:
-    """Return the changes of one recipe, (5, inputs)."""
-    scores = shifted(inputs)
-    weighed = place.recipe.weighed(scores, 1 + 2 * len(inputs))
-    blends, _ = _cast(place, scores, weighed)
-    middle = blends.take(slice(0, 1))
-    job = replace(_job(conditions, doubts, {}, middle), differentiate=True)
-    flow = solver.solve(job)
-    values = _thermo(flow, middle)
-    by_charge = np.concatenate([flow.by_elements[0], flow.by_enthalpy[0][:, None]], 1)
-    charge = np.column_stack([blends.elements, blends.enthalpy])
-    change = of_shifts(charge, inputs)
-    moved = np.where(change[None] == 0.0, 0.0, by_charge[:, :, None] * change[None])
-    steps = moved.sum(axis=1)
-    steps[2] /= STANDARD_GRAVITY
-    density = of_shifts(blends.density, inputs)
-    found = {n: steps[row] for n, row in _ROWS.items()}
-    found["density_kg_m3"] = density
-    found["density_impulse_kg_s_m3"] = (
-        found["specific_impulse_s"] * values["density_kg_m3"]
-        + values["specific_impulse_s"] * density
-    )
-    result = np.stack([found[name] for name in THERMO[:5]])
-    return _with_common(result, place, inputs, conditions, doubts)
-
-
-def _with_common(
-    result: FloatArray,
-    place: Place,
-    inputs: Sequence[Input],
-    conditions: Conditions,
-    doubts: Doubts,
-) -> FloatArray:
-    """Add what product data and pressure change."""
-    keys = [i.key for i in inputs]
-    if PRODUCT_DATA in keys:
-        column = keys.index(PRODUCT_DATA)
-        result[:, column] += [place.rival[n] for n in THERMO[:5]]
-    if PRESSURE in keys:
-        pair = {PRESSURE: np.array([1.0, -1.0])}
-        found = input_values(replace(place, bench=None), conditions, doubts, pair, 2)
-        column = keys.index(PRESSURE)
-        result[:, column] += [0.5 * (found[n][0] - found[n][1]) for n in THERMO[:5]]
-    return result
 
 
 def on_scale(name: str, values: FloatArray) -> FloatArray:

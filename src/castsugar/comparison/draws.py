@@ -19,7 +19,6 @@ from castsugar.comparison.drawn_batches import (
     common,
     input_values,
     inputs_of,
-    jacobian_of,
     less,
     on_scale,
     placed,
@@ -42,7 +41,7 @@ from castsugar.errors import InputError, unknown_name
 from castsugar.frozen import dataclass
 from castsugar.mix import refusals
 from castsugar.mix.mix import Mix, MixLike, as_mixes
-from castsugar.numerics import carried, ranks, variance
+from castsugar.numerics import ranks
 
 # ----------------------------------------------------------------------------
 # Draws of one quantity in few numbers.
@@ -53,24 +52,14 @@ COVERAGE = 0.95
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Summary:
-    """What draws of one quantity say.
+    """What draws of one quantity say."""
 
-    Attributes
-    ----------
-    mean, deviation : float
-        NaN where a draw is infinite.
-    median : float
-    interval : tuple of float
-        Probabilistically symmetric coverage interval.
-    failed : float
-        Share of draws without a number, left out of everything else.
-    """
-
+    #: mean, deviation: NaN where a draw is infinite.
     mean: float
     deviation: float
     median: float
-    interval: tuple[float, float]
-    failed: float
+    interval: tuple[float, float]  # probabilistically symmetric coverage interval
+    failed: float  # share of draws without a number, left out of everything else
 
 
 def summarise(draws: FloatArray, coverage: float = COVERAGE) -> Summary:
@@ -80,7 +69,6 @@ def summarise(draws: FloatArray, coverage: float = COVERAGE) -> Summary:
     ----------
     draws : ndarray, shape (n,)
         NaN where one failed; infinite ones count at their end.
-    coverage : float
 
     Notes
     -----
@@ -116,21 +104,13 @@ def summarise(draws: FloatArray, coverage: float = COVERAGE) -> Summary:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """What one input adds to a doubt.
-
-    Attributes
-    ----------
-    input : Input
-    effect : float
-        Change per standard deviation of the input, with its sign; NaN where it is not
-        known. [unit of the column]
-    share : float
-        Of the variance, all inputs together 1.
-    """
+    """What one input adds to a doubt."""
 
     input: Input
+    #: Change per standard deviation of the input, with its sign; NaN where it is not
+    #: known. [unit of the column]
     effect: float
-    share: float
+    share: float  # of the variance, all inputs together 1
 
 
 def parts_of(
@@ -140,7 +120,6 @@ def parts_of(
 
     Parameters
     ----------
-    inputs : sequence of Input
     effects, squares : ndarray, shape (inputs,)
         Effects, and what their shares are in proportion to.
     """
@@ -162,21 +141,12 @@ def parts_of(
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class UncertainMixes:
-    """Mixes under conditions, with everything that is uncertain about them.
-
-    Attributes
-    ----------
-    mixes : tuple of Mix
-    conditions : Conditions
-    doubts : Doubts
-    inputs : tuple of Input
-        Of all mixes, each once.
-    """
+    """Mixes under conditions, with everything that is uncertain about them."""
 
     mixes: tuple[Mix, ...]
     conditions: Conditions
     doubts: Doubts
-    inputs: tuple[Input, ...]
+    inputs: tuple[Input, ...]  # of all mixes, each once
     _places: Mapping[str, Place]
     _keys: tuple[str, ...]
 
@@ -188,12 +158,6 @@ class UncertainMixes:
         doubts: Doubts | None = None,
     ) -> UncertainMixes:
         """Collect what is uncertain about mixes.
-
-        Parameters
-        ----------
-        mixes : iterable of what :func:`castsugar.mix.mix.as_mix` takes
-        conditions : Conditions, optional
-        doubts : Doubts, optional
 
         Raises
         ------
@@ -307,37 +271,12 @@ class UncertainMixes:
             }
         return [own[key] for key in self._keys]
 
-    def jacobian(self) -> FloatArray:
-        """Return analytic changes per standard deviation, (mixes, 5, inputs).
-
-        Of flame temperature, c*, specific impulse, density and density impulse. The
-        solver's derivatives by elements and enthalpy meet the changes of the cast,
-        which need no solver; that by pressure is a difference. Water that a kitchen
-        takes is part of the cast.
-
-        Raises
-        ------
-        InputError
-            For frozen flow.
-        """
-        if self.conditions.flow == "frozen":
-            raise InputError(
-                "derivatives of flow 'frozen' are not known in closed form; use "
-                "'equilibrium' or 'no-solidification'"
-            )
-        found = {
-            key: jacobian_of(place, self.inputs, self.conditions, self.doubts)
-            for key, place in self._places.items()
-        }
-        return np.stack([found[key] for key in self._keys])
-
 
 # ----------------------------------------------------------------------------
 # Draws of rows, their intervals, and where the doubt comes from.
 #
 # Monte-Carlo as in JCGM 101:2008 (supplement 1 to the guide): draws of independent
-# inputs through the whole model; interval by 7.7.2, probabilistically symmetric. Beside
-# it the guide's linear propagation with analytic derivatives, as a check.
+# inputs through the whole model; interval by 7.7.2, probabilistically symmetric.
 
 #: A squared rank correlation below this over the number of draws is chance: 3 sigma.
 _CHANCE = 9.0
@@ -351,32 +290,21 @@ FEWEST = 100
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Draws:
-    """Rows drawn together.
+    """Rows drawn together."""
 
-    Attributes
-    ----------
-    outlook : UncertainMixes
-        Mixes, conditions and inputs.
-    seed, count : int
-    scores : dict of str to ndarray, shape (count,)
-        Standard normal scores of the inputs that were drawn, by key.
-    best : dict of str to ndarray, shape (mixes,)
-        Every input in the middle, powders as dry as the recipe says; of pour viscosity
-        and pressure the medians of the table.
-    values : dict of str to ndarray, shape (count, mixes)
-        Row i is the same world for all mixes.
-    effects : dict of str to ndarray, shape (mixes, inputs)
-        Change per standard deviation of each input, one moved at a time through the
-        whole model (half the difference between one up and one down); of ln for
-        viscosity. NaN where a step jams.
-    """
-
-    outlook: UncertainMixes
+    outlook: UncertainMixes  # mixes, conditions and inputs
     seed: int
     count: int
+    #: Standard normal scores of the inputs that were drawn, by key, (count,).
     scores: Mapping[str, FloatArray]
+    #: Every input in the middle, powders as dry as the recipe says; of pour viscosity
+    #: and pressure the medians of the table, (mixes,).
     best: Mapping[str, FloatArray]
+    #: Row i is the same world for all mixes, (count, mixes).
     values: Mapping[str, FloatArray]
+    #: Change per standard deviation of each input, one moved at a time through the
+    #: whole model (half the difference between one up and one down); of ln for
+    #: viscosity. NaN where a step jams, (mixes, inputs).
     effects: Mapping[str, FloatArray]
 
     @property
@@ -419,8 +347,6 @@ class Draws:
 
         Parameters
         ----------
-        column : str
-        mix : int
         baseline : int, optional
             Of the difference to this mix, shared inputs cancelling.
 
@@ -501,29 +427,6 @@ class Draws:
         return column
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Linear:
-    """The guide's linear propagation with analytic derivatives.
-
-    Attributes
-    ----------
-    columns : tuple of str
-    uncertainty : ndarray, shape (mixes, columns)
-        Standard uncertainty of every column.
-    jacobian : ndarray, shape (mixes, columns, inputs)
-        Per standard deviation of each input.
-    """
-
-    columns: tuple[str, ...]
-    uncertainty: FloatArray
-    jacobian: FloatArray
-
-    def covariance(self, mix: int) -> FloatArray:
-        """Return the covariance of the columns of one mix."""
-        size = self.jacobian.shape[-1]
-        return carried(self.jacobian[mix], np.eye(size))
-
-
 def draw(
     mixes: Iterable[MixLike] | UncertainMixes,
     *,
@@ -537,19 +440,12 @@ def draw(
 
     Parameters
     ----------
-    mixes : iterable of Mix, recipes or recipe texts, or UncertainMixes
-    conditions : Conditions, optional
     doubts : Doubts, optional
         For UncertainMixes both are its own.
     draws : int
         At least 100.
-    seed : int
     without : sequence of str
         Kinds or keys of inputs that are held in the middle.
-
-    Returns
-    -------
-    Draws
 
     Raises
     ------
@@ -585,25 +481,4 @@ def draw(
             name: np.where(on, of_shifts(on_scale(name, values), looked.inputs), 0.0)
             for name, values in steps.items()
         },
-    )
-
-
-def linear(outlook: UncertainMixes) -> Linear:
-    """Propagate linearly: thermo columns, analytic derivatives.
-
-    Parameters
-    ----------
-    outlook : UncertainMixes
-
-    Raises
-    ------
-    InputError
-        For frozen flow.
-    """
-    jacobian = outlook.jacobian()
-    size = jacobian.shape[-1]
-    return Linear(
-        columns=THERMO[:5],
-        uncertainty=np.sqrt(variance(jacobian, np.eye(size))),
-        jacobian=jacobian,
     )

@@ -8,11 +8,11 @@ from typing import Any
 
 from castsugar.comparison.draws import UncertainMixes
 from castsugar.comparison.uncertain_inputs import SYRUP_SOLIDS, Doubts, enthalpy_u
+from castsugar.constants import ICE_POINT
 from castsugar.data.load import Database
 from castsugar.data.records import Ingredient
 from castsugar.frozen import dataclass
 from castsugar.kitchen.parameters import NAMES, OF_SYRUP, Kitchen, find
-from castsugar.kitchen.validity import ICE_POINT
 from castsugar.mix.blends import of_mixes
 from castsugar.mix.mix import Mix
 from castsugar.mix.syrups import SOLIDS_UNCERTAINTY
@@ -70,31 +70,17 @@ _ASSUMED = "no source; [scatter] of the bench file states them"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
-    """One number behind a comparison.
+    """One number behind a comparison."""
 
-    Attributes
-    ----------
-    subject : str
-        What it is the value of.
-    value, uncertainty : float
-        NaN where there is none; the uncertainty is standard, on the scale that `unit`
-        names.
-    unit : str
-    standing : str
-        Of :data:`STANDINGS`.
-    source : str
-        Key of the sources of the database, or words where it is none of them.
-    note : str
-        How it is known, in the words of its row; rival values.
-    """
-
-    subject: str
+    subject: str  # what it is the value of
+    #: value, uncertainty: NaN where there is none; the uncertainty is standard, on the
+    #: scale that `unit` names.
     value: float
     uncertainty: float
     unit: str
-    standing: str
-    source: str
-    note: str = ""
+    standing: str  # of STANDINGS
+    source: str  # key of the sources of the database, or words where it is none of them
+    note: str = ""  # how it is known, in the words of its row; rival values
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values."""
@@ -324,7 +310,6 @@ def evidence_of(outlook: UncertainMixes, database: Database) -> tuple[Evidence, 
 
     Parameters
     ----------
-    outlook : UncertainMixes
     database : Database
         For the sources.
     """

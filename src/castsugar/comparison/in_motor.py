@@ -61,40 +61,21 @@ class Composition:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class InMotor:
-    """A recipe in a motor: its burn law, and how firmly that is known.
-
-    Attributes
-    ----------
-    hardware : Hardware
-    made : Composition
-    median : float
-        Peak pressure of the next batch, by formula as in the table. [MPa]
-    ends : tuple of two floats
-        Its 95 % interval. [MPa]
-    amplification : float
-        1/(1 - n) there.
-    pressure : float
-        Where rates were burned; 2.5 MPa without. [Pa]
-    log_rate, exponent : float
-        There: ln of m/s; of the law from there to the motor's pressure.
-    loadings : dict of str to tuple of float
-        Key of a doubt to what one standard deviation of it does to both.
-    inputs : tuple of Input
-    withheld : str
-        Why no pressure is told; empty if one is.
-    """
+    """A recipe in a motor: its burn law, and how firmly that is known."""
 
     hardware: Hardware
     made: Composition
-    median: float
-    ends: tuple[float, float]
-    amplification: float
-    pressure: float
+    median: float  # peak pressure of the next batch, by formula as in the table [MPa]
+    ends: tuple[float, float]  # its 95 % interval [MPa]
+    amplification: float  # 1/(1 - n) there
+    pressure: float  # where rates were burned; 2.5 MPa without [Pa]
+    #: There: ln of m/s; of the law from there to the motor's pressure.
     log_rate: float
     exponent: float
+    #: Key of a doubt to what one standard deviation of it does to both.
     loadings: dict[str, tuple[float, float]]
     inputs: tuple[Input, ...]
-    withheld: str
+    withheld: str  # why no pressure is told; empty if one is
 
     def pressures(
         self, density: FloatArray, velocity: FloatArray, scores: Scores
@@ -383,38 +364,25 @@ def _spread(hardware: Hardware) -> dict[str, float]:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Apart:
-    """How far the burn rates of two recipes differ, the first less the second.
+    """How far the burn rates of two recipes differ, the first less the second."""
 
-    Attributes
-    ----------
-    rate, grains : Difference
-        ln r of the recipes; of the next grain of each, with batch and firing.
-    peak : Difference
-        ln r of the recipes and ln of the pressure per burn rate: has the sign of the
-        difference between the peaks.
-    batches : tuple of int
-        How many of each were burned.
-    seen : float
-        ln of the ratio of the rates of the batches that burned last; NaN without.
-    away : tuple of (float, str)
-        How far each lies from the nearest mix that something is known of, as a share of
-        the mass, and the name of that: empty where nothing was burned, and with 0 for
-        one that itself is known.
-    scatter, strand : float
-        Between batches and strands, as the model holds them.
-    unlike : tuple of str
-        Their processes if they are not the same, else empty.
-    """
-
+    #: ln r of the recipes; of the next grain of each, with batch and firing.
     rate: Difference
     grains: Difference
+    #: ln r of the recipes and ln of the pressure per burn rate: has the sign of the
+    #: difference between the peaks.
     peak: Difference
-    batches: tuple[int, int]
+    batches: tuple[int, int]  # how many of each were burned
+    #: ln of the ratio of the rates of the batches that burned last; NaN without.
     seen: float
+    #: How far each lies from the nearest mix that something is known of, as a share of
+    #: the mass, and the name of that: empty where nothing was burned, and with 0 for
+    #: one that itself is known.
     away: tuple[tuple[float, str], tuple[float, str]]
+    #: Between batches and strands, as the model holds them.
     scatter: float
     strand: float
-    unlike: tuple[str, ...]
+    unlike: tuple[str, ...]  # their processes if they are not the same, else empty
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain values."""
@@ -437,7 +405,6 @@ def apart(one: InMotor, base: InMotor, supply: tuple[float, float]) -> Apart:
 
     Parameters
     ----------
-    one, base : InMotor
     supply : tuple of float
         Difference of ln of the pressure per burn rate, and its standard uncertainty.
     """

@@ -47,17 +47,11 @@ STATED_MIX = "stated"
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Neighbourhood:
-    """Mixes around two mixes.
+    """Mixes around two mixes."""
 
-    Attributes
-    ----------
-    outcome : Outcome
-        The new mix as stated, the base as tried: for the pictures of a search.
-    plane : Plane or None
-        For a map of the outcome, where three ingredients vary and both mixes lie on it.
-    """
-
+    #: The new mix as stated, the base as tried: for the pictures of a search.
     outcome: Outcome
+    #: For a map of the outcome, where three ingredients vary and both mixes lie on it.
     plane: Plane | None
 
 

@@ -213,36 +213,19 @@ HALF_NORMAL = math.sqrt(1.0 - 2.0 / math.pi)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Input:
-    """One independent input.
+    """One independent input."""
 
-    Attributes
-    ----------
-    key : str
-        Names its draws.
-    kind : str
-        weighing, moisture, syrup, enthalpy, product data, pressure, kitchen, motor,
-        batch, process, firing.
-    label : str
-        For people.
-    uncertainty : float
-        Standard uncertainty in `unit`; scale of the half-normal of a moisture.
-    unit : str
-    half : bool
-        Whether it is half-normal.
-    origin : str
-        Source or reason of the uncertainty.
-    conflict : str
-        What other sources say; empty where none does.
-    """
-
-    key: str
+    key: str  # names its draws
+    #: weighing, moisture, syrup, enthalpy, product data, pressure, kitchen, motor,
+    #: batch, process, firing.
     kind: str
-    label: str
+    label: str  # for people
+    #: Standard uncertainty in `unit`; scale of the half-normal of a moisture.
     uncertainty: float
     unit: str
-    half: bool = False
-    origin: str = ""
-    conflict: str = ""
+    half: bool = False  # whether it is half-normal
+    origin: str = ""  # source or reason of the uncertainty
+    conflict: str = ""  # what other sources say; empty where none does
 
 
 def identity(mix: Mix, *, data: bool = True) -> str:
@@ -323,11 +306,6 @@ def unique(inputs: Iterable[Input]) -> tuple[Input, ...]:
 def drawn(inputs: Sequence[Input], draws: int, seed: int) -> dict[str, FloatArray]:
     """Draw standard normal scores of every input, (draws,) each.
 
-    Parameters
-    ----------
-    inputs : sequence of Input
-    draws, seed : int
-
     Returns
     -------
     dict
@@ -359,7 +337,6 @@ def of_shifts(values: FloatArray, inputs: Sequence[Input]) -> FloatArray:
     ----------
     values : ndarray, shape (1 + 2 n, ...)
         Of the rows of :func:`shifted`.
-    inputs : sequence of Input
 
     Returns
     -------
@@ -441,32 +418,16 @@ _SOLIDS = (0.5, 0.995)
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Recipe:
-    """A mix, ready to be weighed many times.
-
-    Attributes
-    ----------
-    mix : Mix
-    identity, batch : str
-        Of the mix with its data, and of what is weighed alone.
-    names : tuple of str
-        Items that are weighed, by catalogue name.
-    shares : ndarray, shape (k,)
-        Their mass fractions.
-    items : tuple of Item
-        Those, then water, then neighbour grades of syrups.
-    damp : ndarray of bool, shape (k,)
-        Which of them are powders.
-    syrups : tuple
-    doubts : Doubts
-    """
+    """A mix, ready to be weighed many times."""
 
     mix: Mix
+    #: Of the mix with its data, and of what is weighed alone.
     identity: str
     batch: str
-    names: tuple[str, ...]
-    shares: FloatArray
-    items: tuple[Item, ...]
-    damp: tuple[bool, ...]
+    names: tuple[str, ...]  # items that are weighed, by catalogue name
+    shares: FloatArray  # their mass fractions, (k,)
+    items: tuple[Item, ...]  # those, then water, then neighbour grades of syrups
+    damp: tuple[bool, ...]  # which of them are powders, (k,)
     syrups: tuple[SyrupDoubt, ...]
     doubts: Doubts
 
@@ -610,7 +571,6 @@ class Recipe:
         Parameters
         ----------
         weighed : ndarray, shape (rows, k + 1)
-        scores : mapping
         solids : ndarray, shape (rows,), optional
             Dry solids of every syrup off the stated ones, in standard uncertainties;
             each syrup's own score by default.

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from castsugar.data.burn_laws import BurnLawRecord
-from castsugar.data.load import Database, data_folder, load_database
+from castsugar.data.load import BurnLawRecord, Database, data_folder, load_database
 from castsugar.data.records import (
     Alternative,
     Caution,

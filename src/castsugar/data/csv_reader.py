@@ -216,13 +216,11 @@ def source(row: Row, column: str, sources: Mapping[str, object]) -> str:
     return key
 
 
-def unique(
-    taken: Container[str], name: str, owner: str, row: Row | None = None
-) -> None:
+def unique(taken: Container[str], name: str, owner: str, row: Row) -> None:
     """Refuse a name that is already taken."""
     if name in taken:
-        place = f"{row.file} line {row.line}: " if row else "species_data: "
-        raise DataError(f"{place}the name {name!r} (of {owner!r}) is used twice")
+        place = f"{row.file} line {row.line}"
+        raise DataError(f"{place}: the name {name!r} (of {owner!r}) is used twice")
 
 
 def sums_to_one(row: Row, column: str, total: float) -> None:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import functools
+import itertools
+import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from pathlib import Path
 
 from castsugar.checks import shown
 from castsugar.data import csv_reader, refused
-from castsugar.data.burn_laws import BurnLawRecord, load_burn_laws
 from castsugar.data.csv_reader import Row, read_rows, read_text
 from castsugar.data.records import (
     FUEL_KINDS,
@@ -313,7 +314,6 @@ def load_database(folder: str | Path | None = None) -> Database:
 
 @functools.lru_cache(maxsize=4)
 def _load(folder: Path) -> Database:
-    """Load one folder."""
     sources = load_sources(folder)
     ingredients, ingredient_rows = _ingredients(folder, sources)
     syrup_rows = list(read_rows(folder / "syrups.csv", csv_reader.SYRUPS))
@@ -476,3 +476,111 @@ def _premixes(
             )
         )
     return premixes, [rows[0] for rows in groups.values()]
+
+
+#: What the rows of one law must have in common.
+_SHARED = (
+    "mix",
+    "fuel",
+    "oxidizer_percent",
+    "status",
+    "source",
+)
+
+#: A law whose tested pressures are not known.
+_UNKNOWN_PRESSURES = (0.0, math.inf)
+
+PressureBand = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BurnLawRecord:
+    """A published burn law: one or more rows of ``burn_laws.csv``."""
+
+    name: str
+    mix: str  # what was burned, in words
+    fuel: str  # a name in ``ingredients.csv``
+    oxidizer_fraction: float  # by mass [-]
+    #: Low, high, rate at 1 MPa, exponent: pressure bands that rise and touch; 0 and
+    #: infinity where the tested pressures are not known. [Pa], [Pa], [m/s], [-]
+    bands: tuple[PressureBand, ...]
+    #: Whether the source was read: "published, read" or "published, not read".
+    status: str
+    source: str  # as everywhere in the species data
+    note: str = ""  # of its first row
+
+
+def load_burn_laws(
+    folder: Path, sources: Mapping[str, Source], fuels: Container[str]
+) -> dict[str, BurnLawRecord]:
+    """Read the burn laws, by name.
+
+    Parameters
+    ----------
+    fuels : container of str
+        Names of the ingredients.
+
+    Raises
+    ------
+    DataError
+        A bad cell, bands that do not rise or touch, rows of a law that disagree.
+    """
+    groups: dict[str, list[Row]] = {}
+    for row in read_rows(folder / "burn_laws.csv", csv_reader.BURN_LAWS):
+        groups.setdefault(row.required("name"), []).append(row)
+    return {name: _law(name, rows, sources, fuels) for name, rows in groups.items()}
+
+
+def _law(
+    name: str,
+    rows: Sequence[Row],
+    sources: Mapping[str, Source],
+    fuels: Container[str],
+) -> BurnLawRecord:
+    """Make one law of its rows."""
+    first = rows[0]
+    for row in rows[1:]:
+        for column in _SHARED:
+            if row.text(column) != first.text(column):
+                raise row.fail(
+                    column,
+                    f"differs from {first.text(column)!r} in line {first.line}; the "
+                    f"bands of {name!r} must agree",
+                )
+    if first.required("fuel") not in fuels:
+        raise first.fail("fuel", "is not a name in ingredients.csv")
+    bands = [_band(row, alone=len(rows) == 1) for row in rows]
+    for (below, above), row in zip(itertools.pairwise(bands), rows[1:], strict=True):
+        if above[0] != below[1]:
+            raise row.fail(
+                "band_low_MPa",
+                f"is not the upper end {below[1] / 1e6:g} of the band before; bands "
+                "must rise and touch",
+            )
+    return BurnLawRecord(
+        name=name,
+        mix=first.required("mix"),
+        fuel=first.text("fuel"),
+        oxidizer_fraction=1e-2 * first.number("oxidizer_percent", 40.0, 90.0),
+        bands=tuple(bands),
+        status=first.text("status", (READ, NOT_READ)),
+        source=csv_reader.source(first, "source", sources),
+        note=first.text("note"),
+    )
+
+
+def _band(row: Row, *, alone: bool) -> PressureBand:
+    """Make one band of a row; both ends may be empty where it is the only one."""
+    low, high = _UNKNOWN_PRESSURES
+    if not (alone and row.text("band_low_MPa") == row.text("band_high_MPa") == ""):
+        low = 1e6 * row.number("band_low_MPa", 0.0, 100.0)
+        high = 1e6 * row.number("band_high_MPa", 0.0, 100.0)
+    if not low < high:
+        raise row.fail(
+            "band_high_MPa", f"is not above the lower end {low / 1e6:g} of the band"
+        )
+    exponent = row.number("exponent", -2.0, 1.0)
+    if exponent == 1.0:
+        raise row.fail("exponent", "is not below 1: no pressure would be stable")
+    rate = 1e-3 * row.number("rate_at_1MPa_mm_s", 0.1, 100.0)
+    return low, high, rate, exponent

@@ -350,14 +350,7 @@ Facts = Mapping[str, float | Sequence[float]]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Caution:
-    """One rule of ``cautions.csv``: a text and when it applies.
-
-    Attributes
-    ----------
-    short : str
-        The text in one line of a screen; ``{value}`` stands for the number that raises
-        it, ``{limit}`` for that of the rule, each with its unit.
-    """
+    """One rule of ``cautions.csv``: a text and when it applies."""
 
     key: str
     topics: tuple[str, ...]
@@ -366,6 +359,8 @@ class Caution:
     limit: float
     unit: str
     level: str
+    #: The text in one line of a screen; ``{value}`` stands for the number that raises
+    #: it, ``{limit}`` for that of the rule, each with its unit.
     short: str
     text: str
     source: str

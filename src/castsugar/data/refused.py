@@ -212,7 +212,6 @@ def check_misspelt(name: str, known: Iterable[str]) -> None:
 
     Parameters
     ----------
-    name : str
     known : iterable of str
         Names that may be weighed: one that looks more like `name` goes before.
 

@@ -7,6 +7,7 @@ from castsugar.kitchen.heat import Cook, parse_cook
 from castsugar.kitchen.inverse import Drying, PourHeat, drying_time, pour_heat
 from castsugar.kitchen.measurements import (
     Measurement,
+    boiling_water,
     brine,
     bulk_density,
     clear_point,
@@ -14,7 +15,6 @@ from castsugar.kitchen.measurements import (
 )
 from castsugar.kitchen.parameters import Belief, Kitchen, unmeasured
 from castsugar.kitchen.pour_table import kitchen_intervals, kitchen_table
-from castsugar.kitchen.thermometer import boiling_water
 from castsugar.kitchen.viscometry import ball_fall, flow_out
 
 __all__ = [

@@ -44,29 +44,18 @@ class JamError(CastsugarError):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
-    """What one measurement said.
-
-    Attributes
-    ----------
-    measurement : Measurement
-    expected, low, high : float
-        Expectation before it and its 95 % band, reading error included. [SI]
-    observed : float
-        [SI]
-    deviation : float
-        Distance from the expectation in standard deviations of both; infinite if the
-        mix should not have flowed at all.
-    contradicts : bool
-        Then it was set aside.
-    """
+    """What one measurement said."""
 
     measurement: Measurement
+    #: Expectation before it and its 95 % band, reading error included. [SI]
     expected: float
     low: float
     high: float
-    observed: float
+    observed: float  # [SI]
+    #: Distance from the expectation in standard deviations of both; infinite if the mix
+    #: should not have flowed at all.
     deviation: float
-    contradicts: bool
+    contradicts: bool  # then it was set aside
 
     def __str__(self) -> str:
         return self.sentence()
@@ -123,15 +112,6 @@ def update_belief(before: Belief, measurements: Sequence[Measurement]) -> Calibr
     together give the most probable parameters (least squares with normal priors on the
     scales of the parameters and normal errors) and their covariance, from lines through
     what the model says of draws about the result.
-
-    Parameters
-    ----------
-    before : Belief
-    measurements : sequence of Measurement
-
-    Returns
-    -------
-    Calibration
 
     Raises
     ------

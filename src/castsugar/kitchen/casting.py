@@ -6,9 +6,9 @@ import math
 
 import numpy as np
 
-from castsugar.arrays import FloatArray
+from castsugar.arrays import FloatArray, inside
+from castsugar.constants import ICE_POINT
 from castsugar.kitchen.pan import CONDUCTIVITY
-from castsugar.kitchen.validity import ICE_POINT, inside
 from castsugar.numerics import root
 
 # ----------------------------------------------------------------------------

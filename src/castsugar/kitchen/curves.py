@@ -29,7 +29,6 @@ def viscosity_curve(mix: Mix, kitchen: Kitchen, temperature: FloatArray) -> Floa
 
     Parameters
     ----------
-    mix : Mix
     kitchen : Kitchen
         Its cook decides the water; the temperatures are those of its thermometer.
     temperature : ndarray, shape (n,)
@@ -60,8 +59,6 @@ def water_curve(mix: Mix, kitchen: Kitchen, time: FloatArray) -> FloatArray:
 
     Parameters
     ----------
-    mix : Mix
-    kitchen : Kitchen
     time : ndarray, shape (n,)
         From the start of the cook, above 0 and up to its end. [s]
 

@@ -43,20 +43,13 @@ DRAWN = {
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Draws:
-    """What the draws of a kitchen say of mixes.
+    """What the draws of a kitchen say of mixes."""
 
-    Attributes
-    ----------
-    values : Values
-        Of the parameters, each (d,).
-    columns : mapping
-        Of the keys of :data:`DRAWN` to arrays (n, d), in the unit of the column.
-    order : ndarray, shape (n, d)
-        Viscosity at the pour, or a larger number the more it jams: for ranks only.
-    """
-
-    values: Values
+    values: Values  # of the parameters, each (d,)
+    #: Of the keys of DRAWN to arrays (n, d), in the unit of the column.
     columns: Mapping[str, FloatArray]
+    #: Viscosity at the pour, or a larger number the more it jams: for ranks only, (n,
+    #: d).
     order: FloatArray
 
 
@@ -67,7 +60,6 @@ def draws_of(pot: Pot, kitchen: Kitchen, *, measured: bool) -> Draws:
     ----------
     pot : Pot
         n rows, each with a model.
-    kitchen : Kitchen
     measured : bool
         Whether their syrup is the one that the kitchen was measured with.
     """
@@ -205,7 +197,6 @@ def contributions(pot: Pot, kitchen: Kitchen) -> dict[str, float]:
     ----------
     pot : Pot
         One row with a model.
-    kitchen : Kitchen
 
     Returns
     -------

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from castsugar.arrays import FloatArray
-from castsugar.kitchen.validity import ICE_POINT, celsius, inside
+from castsugar.arrays import FloatArray, celsius, inside
+from castsugar.constants import ICE_POINT
 
 # ----------------------------------------------------------------------------
 # Glass transition of the binder, and whether the grain sets.

@@ -7,6 +7,8 @@ from typing import Any
 
 import numpy as np
 
+from castsugar.arrays import inside
+from castsugar.constants import ICE_POINT
 from castsugar.frozen import dataclass
 from castsugar.kitchen import casting, uptake
 from castsugar.kitchen.curves import known_pot
@@ -17,7 +19,6 @@ from castsugar.kitchen.parameters import Kitchen, Values
 from castsugar.kitchen.pot import Pot, columns, standing, water_at_start, water_left
 from castsugar.kitchen.sugars import MAJOR, SOME, SUGARS
 from castsugar.kitchen.uptake import DAYS, HUMIDITIES, Binder
-from castsugar.kitchen.validity import ICE_POINT, inside
 from castsugar.kitchen.verdict import crystal_activity, judge
 from castsugar.kitchen.water import GRADE_MASS, SUCROSE
 from castsugar.mix.mix import Mix
@@ -37,21 +38,14 @@ _COLD = 20.0 + ICE_POINT
 class Grain:
     """The casting that is cooled and kept: a cylinder, hollow where it has a core.
 
-    Parameters
-    ----------
-    outer, core : float
-        [m]
-    length : float, optional
-        Of one; a long one counts without its ends. [m]
-
     Raises
     ------
     ValidityError
     """
 
-    outer: float = 0.025
-    core: float = 0.0
-    length: float | None = None
+    outer: float = 0.025  # [m]
+    core: float = 0.0  # [m]
+    length: float | None = None  # of one; a long one counts without its ends [m]
 
     def __post_init__(self) -> None:
         """Check the sizes."""
@@ -75,21 +69,11 @@ class Grain:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Store:
-    """Where grains are kept.
+    """Where grains are kept."""
 
-    Parameters
-    ----------
-    humidity : float, optional
-        Of the air. [%]
-    bag : float, optional
-        Area of the bag, both sides. [m2]
-    gel : float
-        Dry silica gel in it. [kg]
-    """
-
-    humidity: float | None = None
-    bag: float | None = None
-    gel: float = 0.0
+    humidity: float | None = None  # of the air [%]
+    bag: float | None = None  # area of the bag, both sides [m2]
+    gel: float = 0.0  # dry silica gel in it [kg]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,50 +81,29 @@ class Handling:
     """What to expect of a mix in its pan, in the mould and in the store.
 
     NaN where the pan, its mass or its heater is not stated.
-
-    Attributes
-    ----------
-    layer : float
-        Of the mix on the bottom. [kg/m2]
-    rate, wall : float
-        How fast it warms [K/s], and how hot the wall gets, at least [K].
-    warming, boiling : float
-        How long the heater takes to the pour temperature, and to boil off the water
-        that leaves. [s]
-    dose : tuple of float
-        Kelvin that a tenth of the batch takes off the pan, seconds to regain them.
-    pourable : float
-        Off the heat it pours so long, more often than not. [s]
-    cooling : tuple of float
-        Until hand-warm, in still air and in a tube. [s]
-    shrinkage : float
-        Of the volume, from the pour to 20 C; NaN for a mix that freezes.
-    glass : float
-        Glass transition of the binder. [K]
-    limit : float
-        Humidity above which the grain draws water without end. [%]
-    cracks : str
-        "rubbery", "between" or "brittle", in the room; empty for sugars that harden by
-        their own crystals.
-    gains : tuple
-        (Humidity in %, days, share of the mass that is gained); infinite: no end.
-    bag_days : tuple of float
-        Fewest and most days until a bag has let in :data:`MOST_GAIN`.
     """
 
-    layer: float
+    layer: float  # of the mix on the bottom [kg/m2]
+    #: How fast it warms [K/s], and how hot the wall gets, at least. [K]
     rate: float
     wall: float
+    #: How long the heater takes to the pour temperature, and to boil off the water that
+    #: leaves. [s]
     warming: float
     boiling: float
+    #: Kelvin that a tenth of the batch takes off the pan, seconds to regain them.
     dose: tuple[float, float]
-    pourable: float
-    cooling: tuple[float, float]
-    shrinkage: float
-    glass: float
-    limit: float
+    pourable: float  # off the heat it pours so long, more often than not [s]
+    cooling: tuple[float, float]  # until hand-warm, in still air and in a tube [s]
+    shrinkage: float  # of the volume, from the pour to 20 C; NaN for a mix that freezes
+    glass: float  # glass transition of the binder [K]
+    limit: float  # humidity above which the grain draws water without end [%]
+    #: "rubbery", "between" or "brittle", in the room; empty for sugars that harden by
+    #: their own crystals.
     cracks: str
+    #: (Humidity in %, days, share of the mass that is gained); infinite: no end.
     gains: tuple[tuple[float, float, float], ...]
+    #: Fewest and most days until a bag has let in MOST_GAIN.
     bag_days: tuple[float, float]
 
     def gain(self, humidity: float, days: float) -> float:
@@ -179,8 +142,6 @@ def handling(
 
     Parameters
     ----------
-    mix : Mix
-    kitchen : Kitchen
     grain : Grain, optional
         25 mm without a core by default.
     store : Store, optional

@@ -13,13 +13,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from castsugar import plausible, units
-from castsugar.arrays import FloatArray
+from castsugar.arrays import FloatArray, celsius
 from castsugar.checks import number
-from castsugar.constants import GAS_CONSTANT
+from castsugar.constants import GAS_CONSTANT, ICE_POINT
 from castsugar.errors import InputError
 from castsugar.frozen import dataclass
 from castsugar.kitchen.pan import Pan
-from castsugar.kitchen.validity import ICE_POINT, celsius, inside
 from castsugar.kitchen.water import drying_weight
 from castsugar.plausible import RANGES
 
@@ -56,33 +55,6 @@ def degradation_rate(temperature: ArrayLike) -> FloatArray:
     celsius(temperature, -20.0, 200.0, "temperature of the sugar")
     t = np.asarray(temperature, dtype=float)
     return 10.0**LOG10_RATE * np.exp(-ENERGY / (GAS_CONSTANT * t))
-
-
-def degraded(temperature: ArrayLike, duration: ArrayLike) -> FloatArray:
-    """Return the share of sugar degraded at one temperature: 1 - exp(-k t).
-
-    An index, not an assay: uncertain by a factor of 5 either way.
-
-    Parameters
-    ----------
-    temperature : array_like
-        [K]
-    duration : array_like
-        0 or more. [s]
-
-    Raises
-    ------
-    ValidityError
-
-    Examples
-    --------
-    >>> round(float(degraded(392.15, 600.0)), 3)
-    0.015
-    >>> round(float(degraded(423.15, 600.0)), 3)
-    0.152
-    """
-    time = inside(duration, 0.0, np.inf, "duration", "s")
-    return -np.expm1(-degradation_rate(temperature) * time)
 
 
 # ----------------------------------------------------------------------------
@@ -228,7 +200,10 @@ class Cook:
         return float(np.sum(times * degradation_rate(temperatures)))
 
     def degraded(self) -> float:
-        """Return the share of sugar degraded, 1 - exp(-D); an index."""
+        """Return the share of sugar degraded, 1 - exp(-D).
+
+        An index, not an assay: uncertain by a factor of 5 either way.
+        """
         return -math.expm1(-self.degradation())
 
     def drying(self) -> float:
@@ -389,7 +364,6 @@ def parse_cook(
 
 
 def _profile(points: Sequence[tuple[float, float]], where: str) -> Cook:
-    """Return a cook of points."""
     try:
         return cook_of_points(points)
     except InputError as error:

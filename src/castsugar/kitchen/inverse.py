@@ -22,7 +22,7 @@ from castsugar.kitchen.pour_window import hottest_pour, pour_chance, pouring_win
 from castsugar.kitchen.suspension import POURS_BELOW, pours
 from castsugar.kitchen.verdict import ENDS
 from castsugar.mix.mix import Mix
-from castsugar.numerics import smooth_quantile
+from castsugar.numerics import bisected, smooth_quantile
 
 #: Halvings of a time or a temperature: finer than any clock or thermometer.
 _HALVINGS = 50
@@ -158,13 +158,8 @@ def _first(dry: Callable[[float], bool]) -> float:
         return _SHORTEST
     if not dry(LONGEST):
         return math.inf
-    wet, found = math.log(_SHORTEST), math.log(LONGEST)
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (wet + found)
-        if dry(math.exp(middle)):
-            found = middle
-        else:
-            wet = middle
+    ends = math.log(LONGEST), math.log(_SHORTEST)
+    found, _ = bisected(lambda log: dry(math.exp(log)), *ends, _HALVINGS)
     return min(math.exp(found), LONGEST)
 
 
@@ -287,24 +282,17 @@ def pour_heat(
     )
 
 
-def cools_to(pot: Pot, kitchen: Kitchen, level: float = 0.5) -> float:
-    """Return to what a mix may cool after its cook before it pours too seldom. [K]
+def cools_to(pot: Pot, kitchen: Kitchen) -> float:
+    """Return to what a mix may cool after its cook before it rather does not pour. [K]
 
-    The coldest modelled at least; NaN where it does not pour so often from the start.
-
-    Parameters
-    ----------
-    pot : Pot
-        One row with a model.
-    kitchen : Kitchen
-    level : float
-        Share of the draws that must pour.
+    The coldest modelled at least; NaN where it does not pour from the start. The pot
+    has one row, with a model.
     """
     known = kitchen.belief
     if not pot.measured_syrup[0]:
         known = known.of_another_syrup()
     values = known.draw(kitchen.draws, kitchen.seed)
-    return _down_to(pot, values, kitchen, level, POURS_BELOW)
+    return _down_to(pot, values, kitchen, 0.5, POURS_BELOW)
 
 
 def _down_to(
@@ -324,10 +312,4 @@ def _down_to(
         return math.nan
     if fine(cold):
         return cold
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (warm + cold)
-        if fine(middle):
-            warm = middle
-        else:
-            cold = middle
-    return warm
+    return float(bisected(lambda t: fine(float(t)), warm, cold, _HALVINGS)[0])

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from castsugar.arrays import FloatArray
-from castsugar.kitchen.validity import ICE_POINT, celsius, inside
+from castsugar.arrays import FloatArray, celsius, inside
+from castsugar.constants import ICE_POINT
 
 #: Gordon-Taylor constants that belong to the glass-scaled viscosity, and to nothing
 #: else: glass transitions of dry sucrose and of water [K], and k.
@@ -20,80 +20,26 @@ BLEND = (0.73, 0.77)
 HAND_OVER = (95.0 + ICE_POINT, 105.0 + ICE_POINT)
 
 
-def sucrose_viscosity(solids: ArrayLike, temperature: ArrayLike) -> FloatArray:
-    """Return the viscosity of a sucrose solution by the published equation. [Pa s]
+def log_published(solids: FloatArray, temperature: FloatArray) -> FloatArray:
+    """Return ln of the viscosity of a sucrose solution, as published. [ln(Pa s)]
 
     log10(eta / mPa s) = 22.46 N - 0.114 + F (1.1 + 43.1 N^1.25), N = w / (1900 - 18 w),
     F = (30 - t) / (91 + t), with w in percent and t in C. Genotelle (ICUMSA), as
     printed in Mathlouthi & Genotelle, Sucrose: Properties and Applications (1995),
-    eq. 6.29; coefficients read in open code that cites it.
-
-    Parameters
-    ----------
-    solids : array_like
-        Mass fraction of sucrose, 0 to 0.80.
-    temperature : array_like
-        0 to 105 C. [K]
-
-    Raises
-    ------
-    ValidityError
+    eq. 6.29; coefficients read in open code that cites it. Holds up to 80 % and from 0
+    to 105 C.
 
     Examples
     --------
-    >>> round(1e3 * float(sucrose_viscosity(0.70, 293.15)), 1)
+    >>> round(1e3 * float(np.exp(log_published(0.70, 293.15))), 1)
     485.2
     """
-    w = inside(solids, 0.0, 0.80, "mass fraction of sucrose")
-    celsius(temperature, 0.0, 105.0, "temperature of the solution")
-    return np.exp(_published(w, np.asarray(temperature)))
-
-
-def _published(solids: FloatArray, temperature: FloatArray) -> FloatArray:
-    """Return ln of the viscosity by the published equation."""
     w = 100.0 * solids
     t = temperature - ICE_POINT
     n = w / (1900.0 - 18.0 * w)
     f = (30.0 - t) / (91.0 + t)
     log10 = 22.46 * n - 0.114 + f * (1.1 + 43.1 * n * np.sqrt(np.sqrt(n))) - 3.0
     return np.log(10.0) * log10
-
-
-def concentrated_viscosity(solids: ArrayLike, temperature: ArrayLike) -> FloatArray:
-    """Return the viscosity of concentrated sucrose, scaled on its glass. [Pa s]
-
-    log10 eta = A + (12 - A) (Tg - T0) / (T - T0): Vogel's law that gives 1e12 Pa s at
-    the glass transition Tg(x), with T0 = r Tg, r = 0.8510 - 0.1084 x + 0.2317 x^2,
-    A = -4.701, x the mass fraction of water. Fitted to the handbook's 60-74 % (0-100
-    C; 3 %), to the published equation at 65-80 % (5 %), and loosely to the usual line
-    of dry glasses.
-
-    Parameters
-    ----------
-    solids : array_like
-        Mass fraction of sucrose, 0.60 to 1.
-    temperature : array_like
-        More than 20 K above the glass transition. [K]
-
-    Notes
-    -----
-    At 85-92 % and 100-120 C three candidate extrapolations differ by 2.7 in all:
-    take a factor of 1.7 as one standard uncertainty.
-
-    Raises
-    ------
-    ValidityError
-
-    Examples
-    --------
-    >>> round(1e3 * float(concentrated_viscosity(0.70, 293.15)))
-    484
-    """
-    w = inside(solids, 0.60, 1.0, "mass fraction of sucrose")
-    t = np.asarray(temperature, dtype=float)
-    above = t - _glass(1.0 - w)
-    inside(above, 20.0, np.inf, "temperature above the glass transition", "K")
-    return np.exp(_glass_scaled(w, t))
 
 
 def _glass(water: FloatArray, dry: float = _DRY, ratio: float = _RATIO) -> FloatArray:
@@ -103,13 +49,28 @@ def _glass(water: FloatArray, dry: float = _DRY, ratio: float = _RATIO) -> Float
     return mixed / (sugar + ratio * water)
 
 
-def _glass_scaled(
+def log_glass_scaled(
     solids: FloatArray,
     temperature: FloatArray,
     dry: float = _DRY,
     ratio: float = _RATIO,
 ) -> FloatArray:
-    """Return ln of the viscosity by the glass-scaled equation."""
+    """Return ln of the viscosity of concentrated sugar, by its glass. [ln(Pa s)]
+
+    log10 eta = A + (12 - A) (Tg - T0) / (T - T0): Vogel's law that gives 1e12 Pa s at
+    the glass transition Tg(x), with T0 = r Tg, r = 0.8510 - 0.1084 x + 0.2317 x^2,
+    A = -4.701, x the mass fraction of water. Fitted to the handbook's 60-74 % (0-100
+    C; 3 %), to the published equation at 65-80 % (5 %), and loosely to the usual line
+    of dry glasses. Holds from 60 % solids on, 20 K and more above the glass.
+
+    At 85-92 % and 100-120 C three candidate extrapolations differ by 2.7 in all:
+    take a factor of 1.7 as one standard uncertainty.
+
+    Examples
+    --------
+    >>> round(1e3 * float(np.exp(log_glass_scaled(0.70, 293.15))))
+    484
+    """
     x = 1.0 - solids
     glass = _glass(x, dry, ratio)
     base = (0.8510 + x * (0.2317 * x - 0.1084)) * glass
@@ -184,7 +145,6 @@ def log_viscosity(
         0 to 200 C, from 75 % solids on 20 K above the glass transition. [K]
     syrup_share : array_like
         Share of the solids that comes from syrup.
-    dextrose_equivalent : array_like
 
     Raises
     ------
@@ -198,8 +158,8 @@ def log_viscosity(
     """
     w = inside(solids, 0.0, 1.0, "mass fraction of sugars in the liquid")
     t = inside(temperature, 273.15, 473.15, "temperature", "C", zero=ICE_POINT)
-    thin = np.where(w < 0.60, t, 273.15)
-    inside(thin, 273.15, 378.15, "temperature below 60 % solids", "C", zero=ICE_POINT)
+    thin = np.where(w < 0.60, t, ICE_POINT)
+    celsius(thin, 0.0, 105.0, "temperature below 60 % solids")
     above = np.where(w >= 0.75, t - _glass(1.0 - w), 20.0)
     inside(above, 20.0, np.inf, "temperature above the glass transition", "K")
     grade = inside(dextrose_equivalent, 20.0, 110.0, "dextrose equivalent")
@@ -222,9 +182,9 @@ def mixed_log_viscosity(
     elif (t > HAND_OVER[0]).any():
         thick = np.where(w >= 0.60, np.maximum(thick, _ramp(t, *HAND_OVER)), thick)
     all_thick = bool((thick == 1.0).all())
-    result = _glass_scaled(w, t)
+    result = log_glass_scaled(w, t)
     if not all_thick:
-        thin = _published(np.minimum(w, 0.80), t)
+        thin = log_published(np.minimum(w, 0.80), t)
         result = np.where(thick > 0.0, thick * result, 0.0) + (1.0 - thick) * thin
     return result + (syrup_share * thickening) * _growth(w)
 
@@ -232,78 +192,30 @@ def mixed_log_viscosity(
 # ----------------------------------------------------------------------------
 # Sorbitol and erythritol.
 
-#: Glass transition of dry sorbitol that belongs to its viscosity [K], and k.
-_SORBITOL = (270.0, 3.3)
+#: Glass transition of dry sorbitol that belongs to its viscosity [K], and k, both
+#: fitted: with A and r(x) of :func:`log_glass_scaled` 60, 70, 80 % have at 25 C 26.2,
+#: 109, 806 mPa s where the pharmaceutical handbook has 26, 110, 900 (from memory); the
+#: 80 % stand as far above their glass as the dry melt at 110 C. sd of ln 0.7.
+SORBITOL = (270.0, 3.3)
 
 #: Solids from which on the equation of sorbitol holds.
 _SORBITOL_FROM = 0.60
 
-#: Vogel's law of molten erythritol: log10(eta / Pa s) = A + B / (T - C).
-_ERYTHRITOL = (-5.773, 938.8, 176.1)
 
+def log_erythritol(temperature: FloatArray) -> FloatArray:
+    """Return ln of the viscosity of molten erythritol. [ln(Pa s)]
 
-def sorbitol_viscosity(solids: ArrayLike, temperature: ArrayLike) -> FloatArray:
-    """Return the viscosity of sorbitol with water, molten or dissolved. [Pa s]
-
-    The equation of :func:`concentrated_viscosity`, its A and its r(x), with the glass
-    of sorbitol: dry 270 K and k = 3.3 (fitted). 60, 70, 80 % at 25 C: 26.2, 109, 806
-    mPa s where the pharmaceutical handbook has 26, 110, 900 (from memory); the 80 %
-    stand as far above their glass as the dry melt at 110 C. sd of ln 0.7.
-
-    Parameters
-    ----------
-    solids : array_like
-        Mass fraction of sorbitol, 0.60 to 1.
-    temperature : array_like
-        More than 20 K above the glass transition. [K]
-
-    Raises
-    ------
-    ValidityError
+    Vogel's law, log10 eta = -5.773 + 938.8 / (T - 176.1 K): through 184 Pa s at room
+    temperature (Chu et al., Atmos. Meas. Tech. 11 (2018) 4809, abstract), and 0.029 and
+    0.016 Pa s at 120 and 140 C (from memory), glass at 228 K. sd of ln 0.35 at 120 to
+    140 C. Holds from 20 to 150 C.
 
     Examples
     --------
-    >>> round(float(sorbitol_viscosity(1.0, 383.15)), 2)
-    0.48
-    """
-    w = inside(solids, _SORBITOL_FROM, 1.0, "mass fraction of sorbitol")
-    t = np.asarray(temperature, dtype=float)
-    above = t - _glass(1.0 - w, *_SORBITOL)
-    inside(above, 20.0, np.inf, "temperature above the glass transition", "K")
-    return np.exp(_glass_scaled(w, t, *_SORBITOL))
-
-
-def erythritol_viscosity(temperature: ArrayLike) -> FloatArray:
-    """Return the viscosity of molten erythritol. [Pa s]
-
-    log10 eta = -5.773 + 938.8 / (T - 176.1 K): through 184 Pa s at room temperature
-    (Chu et al., Atmos. Meas. Tech. 11 (2018) 4809, abstract), and 0.029 and 0.016 Pa s
-    at 120 and 140 C (from memory), glass at 228 K. sd of ln 0.35 at 120 to 140 C.
-
-    Parameters
-    ----------
-    temperature : array_like
-        20 to 150 C. [K]
-
-    Raises
-    ------
-    ValidityError
-
-    Examples
-    --------
-    >>> round(float(erythritol_viscosity(403.15)), 3)
+    >>> round(float(np.exp(log_erythritol(403.15))), 3)
     0.023
     """
-    t = inside(
-        temperature, 293.15, 423.15, "temperature of erythritol", "C", zero=ICE_POINT
-    )
-    return np.exp(_erythritol(t))
-
-
-def _erythritol(t: FloatArray) -> FloatArray:
-    """Return ln of the viscosity of molten erythritol."""
-    a, b, c = _ERYTHRITOL
-    return np.log(10.0) * (a + b / (t - c))
+    return np.log(10.0) * (-5.773 + 938.8 / (temperature - 176.1))
 
 
 def others_in(
@@ -333,10 +245,10 @@ def others_in(
     if np.any(sorbitol):
         thick = np.maximum(w, _SORBITOL_FROM)
         plain = mixed_log_viscosity(thick, t, none, none)
-        gap = _glass_scaled(thick, t, *_SORBITOL) - plain
+        gap = log_glass_scaled(thick, t, *SORBITOL) - plain
         added = added + sorbitol * (w / thick) ** 3 * gap
     if np.any(erythritol):
-        mixed = w * _erythritol(t) + (1.0 - w) * _published(none, t)
+        mixed = w * log_erythritol(t) + (1.0 - w) * log_published(none, t)
         added = added + erythritol * (mixed - mixed_log_viscosity(w, t, none, none))
     return added
 

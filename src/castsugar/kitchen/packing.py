@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from castsugar.arrays import FloatArray
+from castsugar.arrays import FloatArray, inside
 from castsugar.frozen import dataclass
-from castsugar.kitchen.validity import inside
 
 # ----------------------------------------------------------------------------
 # The grind of a powder: how openly it lies when dry.
@@ -15,18 +14,11 @@ from castsugar.kitchen.validity import inside
 
 @dataclass(frozen=True, slots=True)
 class Grind:
-    """What a grind says of a powder.
+    """What a grind says of a powder."""
 
-    Attributes
-    ----------
-    size : float or None
-        Median size of the grains; None: nothing is known of it. [m]
-    dry, spread : float
-        Packing of the dry tapped powder over that of the wet grains, and its standard
-        deviation.
-    """
-
-    size: float | None
+    size: float | None  # median size of the grains; None: nothing is known of it [m]
+    #: Packing of the dry tapped powder over that of the wet grains, and its standard
+    #: deviation.
     dry: float
     spread: float
 

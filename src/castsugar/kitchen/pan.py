@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 
+from castsugar.arrays import inside
 from castsugar.checks import numbers
+from castsugar.constants import ICE_POINT
 from castsugar.errors import InputError
 from castsugar.frozen import dataclass
-from castsugar.kitchen.validity import ICE_POINT, inside
 from castsugar.plausible import RANGES
 
 #: Heat capacity of a mix [J/kg/K]: the mean of 60/20/20 from 25 to 119 C, of nitrate
@@ -39,25 +40,6 @@ ROOM = 22.0 + ICE_POINT
 class Pan:
     """A pan, what is in it, and what heats it.
 
-    Parameters
-    ----------
-    batch : float
-        Mass of the mix. [kg]
-    diameter : float
-        Of the bottom, inside. [m]
-    interval : float
-        How often the bottom is stirred free. [s]
-    mass : float, optional
-        Of the empty pan. [kg]
-    material : str
-        One of :data:`MATERIALS`.
-    watts : float, optional
-        What arrives in pan and mix; the label of a plate says more. [W]
-    rate : float, optional
-        How fast the bulk warms, where the cook does not say it. [K/s]
-    room : float
-        [K]
-
     Raises
     ------
     InputError, ValidityError
@@ -69,14 +51,16 @@ class Pan:
     4.34
     """
 
-    batch: float
-    diameter: float
-    interval: float = INTERVAL
-    mass: float | None = None
-    material: str = "steel"
+    batch: float  # mass of the mix [kg]
+    diameter: float  # of the bottom, inside [m]
+    interval: float = INTERVAL  # how often the bottom is stirred free [s]
+    mass: float | None = None  # of the empty pan [kg]
+    material: str = "steel"  # one of MATERIALS
+    #: What arrives in pan and mix; the label of a plate says more. [W]
     watts: float | None = None
+    #: How fast the bulk warms, where the cook does not say it. [K/s]
     rate: float | None = None
-    room: float = ROOM
+    room: float = ROOM  # [K]
 
     def __post_init__(self) -> None:
         """Check the numbers."""

@@ -10,16 +10,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from castsugar.arrays import FloatArray
+from castsugar.arrays import FloatArray, inside
 from castsugar.checks import instance, numbers
-from castsugar.constants import STANDARD_ATMOSPHERE
+from castsugar.constants import ICE_POINT, STANDARD_ATMOSPHERE
 from castsugar.draw_set import DRAWS, SEED, normals
 from castsugar.errors import InputError, unknown_name
 from castsugar.frozen import dataclass
-from castsugar.kitchen.equations import EQUATIONS
 from castsugar.kitchen.heat import HOTTEST, WARN, Cook
 from castsugar.kitchen.packing import TAPPED
-from castsugar.kitchen.validity import ICE_POINT, inside
 from castsugar.kitchen.water import check_air
 from castsugar.plausible import RANGES
 from castsugar.special import expit, logit, ndtri
@@ -30,36 +28,21 @@ from castsugar.special import expit, logit, ndtri
 
 @dataclass(frozen=True, slots=True)
 class Parameter:
-    """One uncertain number.
-
-    Attributes
-    ----------
-    name, label, unit : str
-    scale : str
-        On which it is normally distributed: ``"plain"``, ``"log"`` or ``"logit"``,
-        which is that of the share of `ceiling`.
-    middle : float
-        Median before any measurement. [SI]
-    spread : float
-        Standard deviation on the scale: of ln x for ``"log"``.
-    low, high : float
-        Draws are held inside. [SI]
-    origin : str
-        Where middle and spread come from.
-    ceiling : float
-        What a logit scale never reaches. [SI]
-    """
+    """One uncertain number."""
 
     name: str
     label: str
     unit: str
+    #: On which it is normally distributed: ``"plain"``, ``"log"`` or ``"logit"``, which
+    #: is that of the share of `ceiling`.
     scale: str
-    middle: float
-    spread: float
+    middle: float  # median before any measurement [SI]
+    spread: float  # standard deviation on the scale: of ln x for ``"log"``
+    #: Draws are held inside. [SI]
     low: float
     high: float
-    origin: str
-    ceiling: float = 1.0
+    origin: str  # where middle and spread come from
+    ceiling: float = 1.0  # what a logit scale never reaches [SI]
 
     def inward(self, value: ArrayLike) -> FloatArray:
         """Return a value on the scale of the normal distribution."""
@@ -501,6 +484,22 @@ POUR_RANGE = (85.0 + ICE_POINT, HOTTEST)
 
 #: Draws of the Monte-Carlo that are accepted.
 _RANGE = tuple(int(count) for count in RANGES["draws"].hard)
+
+#: Whose equations every mix with a kitchen model goes by, as keys of ``sources.csv``:
+#: viscosity of sugar in water, activity of water, what dissolves, glass and storage,
+#: crowding, browning.
+EQUATIONS = (
+    "genotelle-1995",
+    "baeza-2010",
+    "ross-1975",
+    "mohos-2010",
+    "koehler-1897",
+    "roos-1993",
+    "roos-karel-1991",
+    "greenspan-1977",
+    "suspension-laws",
+    "simkovic",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -46,62 +46,33 @@ BLOCK = 64
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Pot:
-    """Recipes as weighed, one row each; mass fractions of the whole.
+    """Recipes as weighed, one row each: arrays of shape (n,), mass fractions."""
 
-    Attributes
-    ----------
-    nitrate, sucrose, syrup, water, other_sugar, grains : ndarray, shape (n,)
-        Potassium nitrate, or the chloride that stands in for it; sucrose; whole syrup;
-        water that is not the syrup's; sugars without a model; what does not dissolve
-        (starch, pigment, inert matter).
-    dextrose, sorbitol, erythritol : ndarray, shape (n,)
-        See :mod:`castsugar.kitchen.sugars`.
-    chloride : ndarray of bool, shape (n,)
-        Whether potassium chloride stands in for the nitrate: an inert dummy.
-    grains_volume : ndarray, shape (n,)
-        Of those, per mass of mix. [m3/kg]
-    powdered : ndarray, shape (n,)
-        Of the sucrose, what is powdered.
-    syrup_solids, syrup_solids_u : ndarray, shape (n,)
-        Dry solids of the syrup, and their standard uncertainty.
-    syrup_grade, syrup_viscosity_grade : ndarray, shape (n,)
-        Dextrose equivalent of the composition, and the one its viscosity shows.
-    stated_loss : ndarray, shape (n,)
-        Share of the water that is known to leave; NaN where the kitchen decides.
-    measured_syrup : ndarray of bool, shape (n,)
-        Whether the syrup is the one that the kitchen was measured with.
-    gap : tuple of str
-        Why there is no model for a row; empty where there is one.
-    plain : bool
-        Whether sucrose and syrup are the only sugars with a model in any row.
-    fines_ratio : float
-        Size of the nitrate's grains over that of powdered sugar; 0 where no grind is
-        stated.
-    tapped : float
-        Packing in the mould over that at rest; 1 where nobody taps.
-    """
-
-    nitrate: FloatArray
-    chloride: NDArray[np.bool_]
+    nitrate: FloatArray  # or the chloride that stands in for it
+    chloride: NDArray[np.bool_]  # potassium chloride stands in: an inert dummy
     sucrose: FloatArray
-    syrup: FloatArray
-    water: FloatArray
-    dextrose: FloatArray
+    syrup: FloatArray  # whole
+    water: FloatArray  # that is not the syrup's
+    dextrose: FloatArray  # this and the next two: see kitchen.sugars
     sorbitol: FloatArray
     erythritol: FloatArray
-    other_sugar: FloatArray
-    grains: FloatArray
-    grains_volume: FloatArray
-    powdered: FloatArray
-    syrup_solids: FloatArray
-    syrup_solids_u: FloatArray
-    syrup_grade: FloatArray
-    syrup_viscosity_grade: FloatArray
+    other_sugar: FloatArray  # without a model
+    grains: FloatArray  # what does not dissolve: starch, pigment, inert matter
+    grains_volume: FloatArray  # of those, per mass of mix [m3/kg]
+    powdered: FloatArray  # of the sucrose, what is powdered
+    syrup_solids: FloatArray  # dry solids of the syrup
+    syrup_solids_u: FloatArray  # their standard uncertainty
+    syrup_grade: FloatArray  # dextrose equivalent of the composition
+    syrup_viscosity_grade: FloatArray  # the one that its viscosity shows
+    #: Share of the water that is known to leave; NaN where the kitchen decides.
     stated_loss: FloatArray
+    #: Whether the syrup is the one that the kitchen was measured with.
     measured_syrup: NDArray[np.bool_]
-    gap: tuple[str, ...]
+    gap: tuple[str, ...]  # why there is no model for a row; empty where there is one
+    #: Size of the nitrate's grains over that of powdered sugar; 0: no grind is stated.
     fines_ratio: float = 0.0
-    tapped: float = 1.0
+    tapped: float = 1.0  # packing in the mould over that at rest; 1: nobody taps
+    #: Whether sucrose and syrup are the only sugars with a model in any row.
     plain: bool = field(init=False)
 
     def __post_init__(self) -> None:
@@ -155,25 +126,17 @@ _COLUMNS = tuple(
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Slurry:
-    """What stands in the pot at one temperature; arrays of shape (n,) or (n, draws).
+    """What stands in the pot at one temperature; arrays of shape (n,) or (n, draws)."""
 
-    Attributes
-    ----------
-    water, undissolved, dissolved, syrup_solids : ndarray
-        Masses per mass as weighed: water left; crystals of sugar; dissolved sucrose;
-        dry solids of the syrup.
-    others : dict of ndarray
-        Dissolved or molten masses of other sugars; empty where no row has them.
-    crowding : ndarray
-        Volume fraction of grains over the maximum packing.
-    """
-
+    #: Masses per mass as weighed: water left; crystals of sugar; dissolved sucrose; dry
+    #: solids of the syrup.
     water: FloatArray
     undissolved: FloatArray
     dissolved: FloatArray
     syrup_solids: FloatArray
+    #: Dissolved or molten masses of other sugars; empty where no row has them.
     others: Mapping[str, FloatArray]
-    crowding: FloatArray
+    crowding: FloatArray  # volume fraction of grains over the maximum packing
 
 
 def water_left(

@@ -15,6 +15,7 @@ import numpy as np
 from castsugar.arrays import BoolArray, FloatArray
 from castsugar.checks import instance, named_options
 from castsugar.columns import COLUMNS
+from castsugar.constants import ICE_POINT
 from castsugar.frozen import dataclass
 from castsugar.kitchen.heat import WARN
 from castsugar.kitchen.parameters import Kitchen, find
@@ -27,7 +28,6 @@ from castsugar.kitchen.pot import (
     water_left,
 )
 from castsugar.kitchen.pour_window import windows
-from castsugar.kitchen.validity import ICE_POINT
 from castsugar.kitchen.verdict import Verdict, intervals, judge
 from castsugar.mix.basis import basis, stamped
 from castsugar.mix.blends import Blends, of_mixes
@@ -152,19 +152,10 @@ CASTABLE, _MOIST = (0.40, 0.85), 0.005
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Cooked:
-    """What came out of the pot.
+    """What came out of the pot."""
 
-    Attributes
-    ----------
-    pot : Pot
-        As weighed.
-    blends : Blends
-        Cast with the water that the kitchen leaves.
-    verdict : Verdict
-    """
-
-    pot: Pot
-    blends: Blends
+    pot: Pot  # as weighed
+    blends: Blends  # cast with the water that the kitchen leaves
     verdict: Verdict
 
     def columns(self) -> Columns:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from castsugar.arrays import BoolArray, FloatArray
+from castsugar.constants import ICE_POINT
 from castsugar.draw_set import FEW_DRAWS
 from castsugar.kitchen import suspension
 from castsugar.kitchen.heat import HOTTEST, Cook, Cooks, degradation_rate
@@ -26,7 +27,7 @@ from castsugar.kitchen.pot import (
 from castsugar.kitchen.solubility import melting_point
 from castsugar.kitchen.sugars import HOTTEST as HOTTEST_MELT
 from castsugar.kitchen.sugars import MARGIN, MELTS
-from castsugar.kitchen.validity import ICE_POINT
+from castsugar.numerics import bisected
 
 #: Temperatures looked at [K], and halvings of the distance between them.
 GRID = np.arange(90.0, 150.1, 5.0) + ICE_POINT
@@ -78,8 +79,6 @@ def pouring_window(
     ----------
     pot : Pot
         n rows with a model.
-    values : Values
-    kitchen : Kitchen
     level : float
         Share of the draws that must pour.
     thickest : float
@@ -266,22 +265,11 @@ def pour_window(
     after = np.flatnonzero(some & (last < grid.size - 1))
     outside = np.concatenate([grid[first[before] - 1], grid[last[after] + 1]])
     inside = np.concatenate([grid[first[before]], grid[last[after]]])
-    ends = _halved(pours, rows[np.concatenate([before, after])], outside, inside)
+    own = rows[np.concatenate([before, after])]
+    ends, _ = bisected(lambda t: pours(t, own), inside, outside, _HALVINGS)
     low, high = grid[first], grid[last]
     low[before], high[after] = np.split(ends, [before.size])
     return np.where(some, low, np.nan), np.where(some, high, np.nan)
-
-
-def _halved(
-    pours: Pours, rows: NDArray[np.intp], outside: FloatArray, inside: FloatArray
-) -> FloatArray:
-    """Halve the distance between temperatures that pour and ones that do not."""
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (outside + inside)
-        fine = pours(middle, rows)
-        inside = np.where(fine, middle, inside)
-        outside = np.where(fine, outside, middle)
-    return inside
 
 
 def _of(ends: Ends, some: NDArray[np.intp]) -> Ends:
@@ -320,12 +308,9 @@ def degradation_limit(cook: Cook, limit: float) -> float:
     target = -np.log1p(-limit)
     times, temperatures = cook.nodes()
     shifts = temperatures - cook.pour_temperature
-    low, high = 40.0 + ICE_POINT, 200.0 + ICE_POINT
-    for _ in range(50):
-        middle = 0.5 * (low + high)
-        at = np.clip(middle + shifts, ICE_POINT, 200.0 + ICE_POINT)
-        if float(np.sum(times * degradation_rate(at))) > target:
-            high = middle
-        else:
-            low = middle
-    return float(low)
+
+    def kept(end: FloatArray) -> bool:
+        at = np.clip(end + shifts, ICE_POINT, 200.0 + ICE_POINT)
+        return not float(np.sum(times * degradation_rate(at))) > target
+
+    return float(bisected(kept, 40.0 + ICE_POINT, 200.0 + ICE_POINT, 50)[0])

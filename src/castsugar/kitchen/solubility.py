@@ -5,10 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from castsugar.arrays import FloatArray
-from castsugar.constants import GAS_CONSTANT
+from castsugar.arrays import FloatArray, celsius
+from castsugar.constants import GAS_CONSTANT, ICE_POINT
 from castsugar.errors import unknown_name
-from castsugar.kitchen.validity import ICE_POINT, celsius
 from castsugar.kitchen.water import SUCROSE, WATER
 
 #: Sucrose, g per g of water against C: Mohos, Confectionery and Chocolate Engineering
@@ -108,7 +107,6 @@ def _continued(t: FloatArray) -> FloatArray:
 
 
 def _liquidus(t: FloatArray) -> FloatArray:
-    """Return the solubility on the liquidus."""
     end = float(_continued(np.asarray(_TABLE_END))) / SUCROSE
     fraction = end / (end + 1.0 / WATER)
 

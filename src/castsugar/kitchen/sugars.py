@@ -5,42 +5,26 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from castsugar.arrays import BoolArray, FloatArray
+from castsugar.constants import ICE_POINT
 from castsugar.frozen import dataclass
-from castsugar.kitchen.validity import ICE_POINT
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sugar:
-    """What the pot knows of a sugar beside sucrose and syrup.
+    """What the pot knows of a sugar beside sucrose and syrup."""
 
-    Attributes
-    ----------
-    molar_mass : float
-        [kg/mol]
-    density : float
-        Of the crystal. [kg/m3]
-    volume, expansion : float
-        Dissolved or molten: specific volume at 20 C [m3/kg], and how it grows [1/K].
-    glass : float
-        Glass transition, dry. [K]
-    norrish, damped : float
-        Norrish constant of the activity of water, and which part of the damping of
-        sucrose belongs to it.
-    activity : float
-        Of water over its saturated solution, 25 C.
-    spread : float
-        Standard deviation of ln of the viscosity of its liquid.
-    """
-
-    molar_mass: float
-    density: float
+    molar_mass: float  # [kg/mol]
+    density: float  # of the crystal [kg/m3]
+    #: Dissolved or molten: specific volume at 20 C [m3/kg], and how it grows. [1/K]
     volume: float
     expansion: float
-    glass: float
+    glass: float  # glass transition, dry [K]
+    #: Norrish constant of the activity of water, and which part of the damping of
+    #: sucrose belongs to it.
     norrish: float
     damped: float
-    activity: float
-    spread: float
+    activity: float  # of water over its saturated solution, 25 C
+    spread: float  # standard deviation of ln of the viscosity of its liquid
 
 
 #: Densities of crystals: those of the catalogue. Norrish: sorbitol and glucose as
@@ -157,21 +141,11 @@ SOME = 0.2
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Setting:
-    """How a grain of other sugars sets.
+    """How a grain of other sugars sets."""
 
-    Attributes
-    ----------
-    how : str
-        In words; empty where solids over packing say it.
-    why : str
-        Why no solids over packing are told.
-    mind : str
-        What to mind in the mould.
-    """
-
-    how: str = ""
-    why: str = ""
-    mind: str = ""
+    how: str = ""  # in words; empty where solids over packing say it
+    why: str = ""  # why no solids over packing are told
+    mind: str = ""  # what to mind in the mould
 
     def flags(self) -> list[str]:
         """Return them as flags of a row."""

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from castsugar.arrays import BoolArray, FloatArray
-from castsugar.kitchen.validity import ICE_POINT, inside
+from castsugar.arrays import BoolArray, FloatArray, inside
+from castsugar.constants import ICE_POINT
 
 #: Densities of crystals [kg/m3]: CRC handbook (nitrate and chloride from memory of it).
 NITRATE, SUCROSE_DENSITY, CHLORIDE = 2109.0, 1580.5, 1988.0
@@ -158,31 +158,6 @@ def pours(
     """
     crowded = np.asarray(crowding) >= CLASSES[POURS][2]
     return np.asarray((np.asarray(viscosity) <= thickest) & ~crowded)
-
-
-def filling_time(
-    viscosity: ArrayLike, *, radius: float, length: float, density: float
-) -> FloatArray:
-    """Return how long a tube takes to fill by gravity: 8 eta L / (rho g R^2). [s]
-
-    Laminar flow in a tube under its own head. Compare it with the cooling time, about a
-    minute; for small bores ask for less than 20 s.
-
-    Parameters
-    ----------
-    viscosity : array_like
-        [Pa s]
-    radius, length : float
-        [m]
-    density : float
-        [kg/m3]
-
-    Examples
-    --------
-    >>> round(float(filling_time(10.0, radius=0.01, length=0.06, density=1750.0)), 1)
-    2.8
-    """
-    return 8.0 * np.asarray(viscosity) * length / (density * 9.80665 * radius**2)
 
 
 #: The yield stress by a spatula is known within this factor (common practice).

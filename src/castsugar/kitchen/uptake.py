@@ -7,10 +7,9 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike
 
-from castsugar.arrays import FloatArray
+from castsugar.arrays import FloatArray, inside
 from castsugar.frozen import dataclass
 from castsugar.kitchen.glass import crystal_limit
-from castsugar.kitchen.validity import inside
 from castsugar.kitchen.water import DAMPING, NORRISH, SUCROSE, WATER, water_activity
 
 #: Days after which a gain is told.
@@ -39,19 +38,12 @@ _POINTS = 200
 _WATERS = np.linspace(1e-4, 0.6, 1201)
 
 
-def diffusion_zobrist(activity: ArrayLike, temperature: float = ROOM) -> FloatArray:
-    """Return the diffusion of water in amorphous sucrose. [m2/s]
+def diffusion_zobrist(activity: ArrayLike) -> FloatArray:
+    """Return the diffusion of water in amorphous sucrose, at room temperature. [m2/s]
 
     log10 D = -(A + B / (T - T0)), y = 1 - a: A = 7 + 0.175 (1 - 46.46 y), B = 262.867
     (1 + 10.53 y - 0.3 y^2), T0 = 127.9 (1 + 0.4514 y - 0.51 y^1.7): Zobrist et al.
     (2011), coefficients read in open codes, one of which prints 0.5 for 0.51.
-
-    Parameters
-    ----------
-    activity : array_like
-        Of the water, 0 to 1.
-    temperature : float
-        0 to 50 C are accepted. [K]
 
     Raises
     ------
@@ -62,16 +54,15 @@ def diffusion_zobrist(activity: ArrayLike, temperature: float = ROOM) -> FloatAr
     >>> float(f"{float(diffusion_zobrist(0.7)):.2g}")
     3.4e-12
     """
-    inside(temperature, 273.15, 323.15, "temperature of the store", "C", zero=273.15)
     y = 1.0 - inside(activity, 0.0, 1.0, "activity of water")
     a = 7.0 + 0.175 * (1.0 - 46.46 * y)
     b = 262.867 * (1.0 + 10.53 * y - 0.3 * y * y)
     pole = 127.9 * (1.0 + 0.4514 * y - 0.51 * np.power(y, 1.7))
-    return np.power(10.0, -(a + b / (temperature - pole)))
+    return np.power(10.0, -(a + b / (ROOM - pole)))
 
 
 def diffusion_price(activity: ArrayLike) -> FloatArray:
-    """Return the same of a second laboratory, at room temperature only. [m2/s]
+    """Return the same of a second laboratory. [m2/s]
 
     log10 D = -15.613 + 1.262 a - 3.476 a^2 + 46.468 a^3 - 60.030 a^4 + 22.691 a^5:
     Price et al. (2014), coefficients read in open code.
@@ -98,30 +89,17 @@ def middle_diffusion(activity: ArrayLike) -> FloatArray:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Binder:
-    """What of a grain takes up water: its sugars, as cast, not crystallised.
+    """What of a grain takes up water: its sugars, as cast, not crystallised."""
 
-    Attributes
-    ----------
-    share : float
-        Sugars and water over the mass of the grain.
-    water : float
-        Mass fraction of water in the binder.
-    moles : float
-        Of sugars, per mass of dry sugar. [mol/kg]
-    norrish, damping : float
-        Of the activity of its water.
-    limit : float
-        Humidity above which its crystals and the nitrate draw water. [%]
-    known : bool
-        Whether its sugars are of the kind whose diffusion was measured.
-    """
-
-    share: float
-    water: float
-    moles: float = 1.0 / SUCROSE
+    share: float  # sugars and water over the mass of the grain
+    water: float  # mass fraction of water in the binder
+    moles: float = 1.0 / SUCROSE  # of sugars, per mass of dry sugar [mol/kg]
+    #: Of the activity of its water.
     norrish: float = NORRISH["sucrose"]
     damping: float = DAMPING
+    #: Humidity above which its crystals and the nitrate draw water. [%]
     limit: float = float(crystal_limit())
+    #: Whether its sugars are of the kind whose diffusion was measured.
     known: bool = True
 
     @property
@@ -165,7 +143,6 @@ def gain_rate(
 
     Parameters
     ----------
-    binder : Binder
     humidity : float
         Of the air at the grain, 0 to 100. [%]
     diffusion : ndarray, optional
@@ -196,10 +173,8 @@ def gain(binder: Binder, humidity: float, days: float, diameter: float) -> float
 
     Parameters
     ----------
-    binder : Binder
     humidity : float
         At the grain. [%]
-    days : float
     diameter : float
         Four times volume over the surface that the air reaches. [m]
 

@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from castsugar.arrays import FloatArray
+from castsugar.arrays import BoolArray, FloatArray
+from castsugar.constants import ICE_POINT
 from castsugar.frozen import dataclass
 from castsugar.kitchen import casting, glass, suspension, water
 from castsugar.kitchen.boiling import Rows, salt_taken
@@ -24,8 +25,7 @@ from castsugar.kitchen.pot import (
 )
 from castsugar.kitchen.pour_window import windows
 from castsugar.kitchen.sugars import MAJOR, SUGARS, Setting, settings
-from castsugar.kitchen.validity import ICE_POINT
-from castsugar.numerics import smooth_quantiles
+from castsugar.numerics import bisected, smooth_quantiles
 
 # ----------------------------------------------------------------------------
 # What a kitchen says about many mixes: flow, window, setting, storage, with bands.
@@ -50,57 +50,29 @@ _SINGLE = (
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Verdict:
-    """What the kitchen says; arrays over mixes, NaN where there is no model.
+    """What the kitchen says; arrays over mixes, NaN where there is no model."""
 
-    Attributes
-    ----------
-    gap : tuple of str
-        Why nothing is said about a mix; empty where something is.
-    water_lost : ndarray
-        Share of the recipe's water that leaves, central.
-    boils : ndarray
-        Where the liquid starts to boil, water as weighed; NaN above 160 C. [K]
-    undissolved : ndarray
-        Sucrose crystals at the pour, per mass as weighed, central.
-    crowding : ndarray
-        Solids over packing at the pour, central.
-    viscosity : ndarray, shape (3, n)
-        p10, p50, p90 at the pour; infinite where it jams. [Pa s]
-    classes : ndarray, shape (n, 5)
-        Probability of each of :data:`castsugar.kitchen.suspension.CLASSES`.
-    window : ndarray, shape (2, n)
-        Temperatures between which it is more likely than not that the mix pours while
-        the sugar keeps its limit; NaN without. [K]
-    relative_solids_20C : ndarray
-        Solids over packing at 20 C.
-    glass : ndarray
-        Glass transition of the binder as cast, before it crystallises. [K]
-    humidity : ndarray
-        Of the air, above which the grain gains water. [%]
-    degraded : ndarray
-        Share of degraded sugar; an index.
-    settings : tuple of Setting
-        How other sugars set, and what to mind in the mould.
-    tap : bool
-        Whether the mould is tapped or vibrated while it is filled.
-    chances : dict
-        (What, level) that was asked for to what so many of the draws stay below, (n,).
-    """
-
-    gap: tuple[str, ...]
-    water_lost: FloatArray
+    gap: tuple[str, ...]  # why nothing is said about a mix; empty where something is
+    water_lost: FloatArray  # share of the recipe's water that leaves, central
+    #: Where the liquid starts to boil, water as weighed; NaN above 160 C. [K]
     boils: FloatArray
+    #: Sucrose crystals at the pour, per mass as weighed, central.
     undissolved: FloatArray
-    crowding: FloatArray
+    crowding: FloatArray  # solids over packing at the pour, central
+    #: p10, p50, p90 at the pour; infinite where it jams, (3, n). [Pa s]
     viscosity: FloatArray
-    classes: FloatArray
+    classes: FloatArray  # probability of each of kitchen.suspension.CLASSES, (n, 5)
+    #: Temperatures between which it is more likely than not that the mix pours while
+    #: the sugar keeps its limit; NaN without, (2, n). [K]
     window: FloatArray
-    relative_solids_20C: FloatArray
+    relative_solids_20C: FloatArray  # solids over packing at 20 C
+    #: Glass transition of the binder as cast, before it crystallises. [K]
     glass: FloatArray
-    humidity: FloatArray
-    degraded: FloatArray
-    settings: tuple[Setting, ...]
-    tap: bool
+    humidity: FloatArray  # of the air, above which the grain gains water [%]
+    degraded: FloatArray  # share of degraded sugar; an index
+    settings: tuple[Setting, ...]  # how other sugars set, and what to mind in the mould
+    tap: bool  # whether the mould is tapped or vibrated while it is filled
+    #: (What, level) that was asked for to what so many of the draws stay below, (n,).
     chances: Mapping[Chance, FloatArray]
 
     def __str__(self) -> str:
@@ -148,7 +120,6 @@ def judge(
     ----------
     pot : Pot
         n rows.
-    kitchen : Kitchen
     window : bool
         Whether the pour window is sought (about 25 pours more).
     boils : bool
@@ -206,7 +177,6 @@ def intervals(pot: Pot, kitchen: Kitchen) -> dict[str, FloatArray]:
     ----------
     pot : Pot
         n rows.
-    kitchen : Kitchen
 
     Returns
     -------
@@ -326,13 +296,14 @@ def boiling(pot: Pot, values: Values, held: FloatArray, pressure: float) -> Floa
     pressure : float
         [Pa]
     """
-    low, high = (np.full(len(pot), t) for t in _BOILS)
-    for _ in range(30):
-        middle = 0.5 * (low + high)
-        liquid = standing(pot, values, held, middle)
-        activity = _activity(pot, values, liquid, middle)
-        under = activity * water.saturation_pressure(middle) < pressure
-        low, high = np.where(under, middle, low), np.where(under, high, middle)
+
+    def still(temperature: FloatArray) -> BoolArray:
+        liquid = standing(pot, values, held, temperature)
+        activity = _activity(pot, values, liquid, temperature)
+        return activity * water.saturation_pressure(temperature) < pressure
+
+    lowest, highest = (np.full(len(pot), t) for t in _BOILS)
+    _, high = bisected(still, lowest, highest, 30)
     wet = (held > 1e-9) & (high < _BOILS[1] - 0.01)
     return np.where(wet, high, np.nan)
 

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from castsugar.arrays import FloatArray
+from castsugar.arrays import FloatArray, celsius
 from castsugar.constants import STANDARD_ATMOSPHERE, STANDARD_GRAVITY
 from castsugar.errors import InputError
 from castsugar.kitchen import liquid, suspension
@@ -19,7 +19,6 @@ from castsugar.kitchen.measurements import (
 )
 from castsugar.kitchen.parameters import Kitchen, Values
 from castsugar.kitchen.pot import SYRUP_GRADE, SYRUP_SOLIDS, pot_of, poured
-from castsugar.kitchen.validity import inside
 from castsugar.mix.mix import Mix, MixLike, as_mix
 
 #: Density of a steel ball (bearing steel, from memory). [kg/m3]
@@ -103,7 +102,7 @@ def ball_fall(  # noqa: PLR0913 - keyword-only options
     ):
         positive(value, what, "m")
     positive(time, "time of the fall", "s")
-    inside(temperature, 273.15, 323.15, "temperature of the syrup", "C", zero=273.15)
+    celsius(temperature, 0.0, 50.0, "temperature of the syrup")
     nominal = float(pot.syrup_solids[0])
     density = float(suspension.syrup_density(nominal, temperature))
     viscosity = ball_viscosity(

@@ -8,9 +8,8 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike
 
-from castsugar.arrays import FloatArray
-from castsugar.constants import GAS_CONSTANT, STANDARD_ATMOSPHERE
-from castsugar.kitchen.validity import ICE_POINT, celsius, inside
+from castsugar.arrays import FloatArray, celsius, inside
+from castsugar.constants import GAS_CONSTANT, ICE_POINT, STANDARD_ATMOSPHERE
 
 #: Molar masses of water and sucrose [kg/mol].
 WATER, SUCROSE = 0.018015, 0.3423
@@ -211,7 +210,6 @@ def boiling_temperature(
         Of all sugars, 0 to 0.8.
     pressure : float
         Of the air, 50 to 110 kPa. [Pa]
-    norrish, damping : float
 
     Returns
     -------

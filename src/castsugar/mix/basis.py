@@ -68,12 +68,10 @@ def basis(  # noqa: PLR0913 - keyword-only options
         None: nothing was burnt, and of what follows only the kitchen counts. [Pa]
     exit_pressure : float or None
         [Pa]
-    flow : str
     species : SpeciesTable, optional
         The shipped products by default.
     data_uncertainty : bool
         Whether another product set was held beside it.
-    kitchen, motor : optional
 
     Returns
     -------

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import fields, replace
+from dataclasses import field, fields, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from castsugar.arrays import FloatArray
+from castsugar import numerics
+from castsugar.arrays import FloatArray, IntArray
 from castsugar.checks import named_options, one_of, shown
 from castsugar.constants import ELEMENTS
 from castsugar.data.load import Database, load_database
@@ -429,3 +430,78 @@ def _name(items: Sequence[str], shares: Sequence[float]) -> str:
         for item, share in zip(items, shares, strict=True)
         if share > 0.0
     )
+
+
+#: Which of the mixes.
+Some = slice | IntArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Triangle:
+    """All mixes of three ingredients in even steps, beside what is fixed."""
+
+    step: float  # a whole fraction of 1
+    total: float = 1.0  # share of the mix that the three have [mass fraction]
+    fixed: tuple[float, ...] = ()  # shares of the others [mass fraction]
+
+    def __len__(self) -> int:
+        along = round(1.0 / self.step)
+        return (along + 1) * (along + 2) // 2
+
+    def shares(self, part: Some = slice(None)) -> FloatArray:
+        """Return the shares of the three among themselves, (mixes, 3)."""
+        return numerics.triangle(self.step, part)
+
+    def fractions(self, part: Some = slice(None)) -> FloatArray:
+        """Return mass fractions of the whole, (mixes, items)."""
+        return numerics.with_fixed(self.shares(part), self.total, self.fixed)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """Mixes of a recipe in which the share of one ingredient runs."""
+
+    recipe: tuple[float, ...]  # mass fractions
+    index: int  # which of them runs
+    values: tuple[float, ...]  # its shares [mass fraction]
+
+    def __len__(self) -> int:
+        return len(self.values)
+
+    def fractions(self, part: Some = slice(None)) -> FloatArray:
+        """Return mass fractions of the whole, (mixes, items)."""
+        return numerics.along(
+            self.recipe, self.index, np.array(self.values)[part].tolist()
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rule:
+    """Which mixes there are, and how they are cast."""
+
+    items: tuple[str, ...]  # names or aliases of the catalogue
+    points: Triangle | Line
+    #: As for mix.blends.blend.
+    water_lost: float = 0.0
+    lots: Mapping[str, Lot] = field(default_factory=dict)
+    alternatives: Mapping[str, str] = field(default_factory=dict)
+    process: str = ""
+
+    def blends(
+        self, part: Some = slice(None), database: Database | None = None
+    ) -> Blends:
+        """Return all mixes, or some by index.
+
+        On a line every mix is looked at, as for :func:`castsugar.mix.blends.blend`; a
+        triangle has corners that are no mixes of this family.
+        """
+        fractions = self.points.fractions(part)
+        given: dict[str, Any] = {
+            "water_lost": self.water_lost,
+            "lots": self.lots,
+            "alternatives": self.alternatives,
+            "database": database,
+        }
+        if isinstance(self.points, Line):
+            return blend(self.items, fractions, process=self.process, **given)
+        return put_together(self.items, fractions, **given)

@@ -174,7 +174,7 @@ class Mix:
             recipe = recipe.to_dict()
         parts = weighing.fractions(recipe, basis)
         weighing.check_named_once(data, recipe)
-        known_lots = weighing.by_item(data, lots or {}, parts, "lot")
+        known_lots = weighing.by_item(data, lots or {}, parts)
         rivals = {
             weighing.item_name(data, key): value
             for key, value in (alternatives or {}).items()
@@ -367,7 +367,6 @@ def as_mix(given: MixLike, where: str = "mix") -> Mix:
 
     Parameters
     ----------
-    given : Mix, Recipe, str or mapping
     where : str
         Names it in a message.
 

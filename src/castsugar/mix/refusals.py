@@ -107,7 +107,6 @@ def check_bound(database: Database, item: str, highest: float) -> None:
 
     Parameters
     ----------
-    database : Database
     item : str
         Of the catalogue.
     highest : float

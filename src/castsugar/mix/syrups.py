@@ -34,28 +34,17 @@ _STATUS, _SOURCE = "estimated", "derived-solution-cycle"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SyrupUse:
-    """A syrup in a recipe, for those who ask how it flows.
+    """A syrup in a recipe, for those who ask how it flows."""
 
-    Attributes
-    ----------
-    name : str
-        Of the catalogue.
-    mass_fraction : float
-        Of the mix as weighed.
-    dry_solids, dry_solids_uncertainty : float
-        Mass fractions of the syrup.
-    grade, viscosity_grade : float
-        Dextrose equivalents: of the composition, and as the viscosity shows it.
-    invented : tuple of str
-        The entry of its lot, if that says of itself that nobody measured it.
-    """
-
-    name: str
-    mass_fraction: float
+    name: str  # of the catalogue
+    mass_fraction: float  # of the mix as weighed
+    #: Mass fractions of the syrup.
     dry_solids: float
     dry_solids_uncertainty: float
+    #: Dextrose equivalents: of the composition, and as the viscosity shows it.
     grade: float
     viscosity_grade: float
+    #: The entry of its lot, if that says of itself that nobody measured it.
     invented: tuple[str, ...] = ()
 
 

@@ -127,7 +127,6 @@ def expand(
 
     Parameters
     ----------
-    database : Database
     item : str or Ingredient
         A name or alias, or an ingredient of the caller's own.
     fraction : float
@@ -484,21 +483,20 @@ def by_item(
     database: Database,
     given: Mapping[str, Lot],
     parts: Mapping[str | Ingredient, float],
-    what: str,
 ) -> dict[str, Lot]:
     """Map catalogue names to lots; each must belong to an item of the recipe."""
     items = {item_name(database, i) for i in parts}
     found = {}
     for key, lot in given.items():
-        checks.instance(lot, Lot, f"{what} of {key!r}", optional=False)
+        checks.instance(lot, Lot, f"lot of {key!r}", optional=False)
         name = item_name(database, key)
         if name not in items:
             raise InputError(
-                f"{what} for {key!r}, which is not in the recipe "
+                f"lot for {key!r}, which is not in the recipe "
                 f"({', '.join(sorted(items))})"
             )
         if name in found:
-            raise InputError(f"two {what}s are given for {name!r}; give one")
+            raise InputError(f"two lots are given for {name!r}; give one")
         found[name] = lot
     return found
 
@@ -626,7 +624,7 @@ def weigh_items(
     alternatives: Mapping[str, str],
 ) -> tuple[Item, ...]:
     """Return the pure substances of each item."""
-    known = by_item(data, lots, dict.fromkeys(items, 1.0), "lot")
+    known = by_item(data, lots, dict.fromkeys(items, 1.0))
     rivals = {item_name(data, key): value for key, value in alternatives.items()}
     found = []
     for item in items:

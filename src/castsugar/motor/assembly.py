@@ -32,21 +32,6 @@ class Propellant:
     The burn rate of the law is multiplied by
     :math:`\exp(\sigma_p (T - T_{ref}))`, at constant pressure.
 
-    Attributes
-    ----------
-    density : float
-        Ideal density, no voids. [kg/m3]
-    density_ratio : float
-        Density of the real grain over the ideal one. [-]
-    characteristic_velocity : float
-        Ideal. [m/s]
-    efficiency : float
-        Delivered over ideal characteristic velocity, up to 1. [-]
-    temperature, reference_temperature : float
-        Of the grain; of the grain that the burn law was measured on. [K]
-    temperature_sensitivity : float
-        :math:`\sigma_p` of the burn rate. [1/K]
-
     Raises
     ------
     InputError
@@ -54,13 +39,14 @@ class Propellant:
         negative temperature sensitivity.
     """
 
-    density: float
-    characteristic_velocity: float
-    density_ratio: float = 1.0
-    efficiency: float = 1.0
+    density: float  # ideal density, no voids [kg/m3]
+    characteristic_velocity: float  # ideal [m/s]
+    density_ratio: float = 1.0  # density of the real grain over the ideal one [-]
+    efficiency: float = 1.0  # delivered over ideal characteristic velocity, up to 1 [-]
+    #: Of the grain; of the grain that the burn law was measured on. [K]
     temperature: float = REFERENCE_TEMPERATURE
     reference_temperature: float = REFERENCE_TEMPERATURE
-    temperature_sensitivity: float = 0.0
+    temperature_sensitivity: float = 0.0  # sigma_p of the burn rate [1/K]
 
     def __post_init__(self) -> None:
         positive("propellant density", self.density, "kg/m3")
@@ -106,19 +92,6 @@ class Propellant:
 class Motor:
     """Grain, nozzle and propellant together.
 
-    Attributes
-    ----------
-    grain : HollowCylinder or AreaTable
-    nozzle : Nozzle
-    propellant : Propellant
-    ambient_pressure : float
-        [Pa]
-    free_volume : float or None
-        Of gas before ignition; None: :data:`FREE_SHARE` of the grain. [m3]
-    throat_after : float or None
-        Throat diameter when the grain is burnt, straight over the burnt mass; None:
-        as before. [m]
-
     Raises
     ------
     InputError
@@ -128,8 +101,11 @@ class Motor:
     grain: Grain
     nozzle: Nozzle
     propellant: Propellant
-    ambient_pressure: float = STANDARD_ATMOSPHERE
+    ambient_pressure: float = STANDARD_ATMOSPHERE  # [Pa]
+    #: Of gas before ignition; None: FREE_SHARE of the grain. [m3]
     free_volume: float | None = None
+    #: Throat diameter when the grain is burnt, straight over the burnt mass; None: as
+    #: before. [m]
     throat_after: float | None = None
 
     def __post_init__(self) -> None:

@@ -262,29 +262,14 @@ def stated(law: BurnLaw, fractions: Mapping[str, float]) -> Burned:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Places:
-    """Where a rate is known or asked for: n of them.
+    """Where a rate is known or asked for: n of them."""
 
-    Attributes
-    ----------
-    fractions : ndarray, shape (n, k)
-        In the model's coordinates.
-    x : ndarray, shape (n,)
-        ln of the pressure over :data:`castsugar.motor.scatter.CENTRE`.
-    batch : ndarray of int, shape (n,)
-        -1 where the batch scatter has no part in it.
-    motor : ndarray of bool, shape (n,)
-        Rates in a motor, not of strands.
-    process : ndarray of int, shape (n,)
-        -1 for that of most rows, which is no effect.
-    degraded : ndarray, shape (n,)
-    """
-
-    fractions: FloatArray
-    x: FloatArray
-    batch: NDArray[np.intp]
-    motor: BoolArray
-    process: NDArray[np.intp]
-    degraded: FloatArray
+    fractions: FloatArray  # in the model's coordinates, (n, k)
+    x: FloatArray  # ln of the pressure over motor.scatter.CENTRE, (n,)
+    batch: NDArray[np.intp]  # -1 where the batch scatter has no part in it, (n,)
+    motor: BoolArray  # rates in a motor, not of strands, (n,)
+    process: NDArray[np.intp]  # -1 for that of most rows, which is no effect, (n,)
+    degraded: FloatArray  # (n,)
 
     def __len__(self) -> int:
         return len(self.x)
@@ -313,40 +298,21 @@ def places_of(
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Rows:
-    """All that was burned, as rows.
-
-    Attributes
-    ----------
-    components : tuple of str
-    places : Places
-        Of m rows.
-    log_rate : ndarray, shape (m,)
-        ln r, in m/s.
-    strands : ndarray, shape (m,)
-        How many were merged; 0 in rows that are no strands.
-    fixed : ndarray, shape (m, m)
-        Covariance that the entries bring themselves.
-    squares, freedom : float
-        Sum of squares within rows, and its degrees of freedom.
-    batches : tuple of str
-        Names, by number.
-    usual : int
-        The process of most rows, in :data:`PROCESSES`; the user's own before others.
-    elsewhere : ndarray, shape (m, m), or None
-        What the squared scatter between benches counts: once between rows that are not
-        of the user's bench, for that lies apart from all of them; twice within another
-        one. None: all rows are of the user's bench.
-    """
+    """All that was burned, as rows."""
 
     components: tuple[str, ...]
-    places: Places
-    log_rate: FloatArray
-    strands: FloatArray
-    fixed: FloatArray
+    places: Places  # of m rows
+    log_rate: FloatArray  # ln r, in m/s, (m,)
+    strands: FloatArray  # how many were merged; 0 in rows that are no strands, (m,)
+    fixed: FloatArray  # covariance that the entries bring themselves, (m, m)
+    #: Sum of squares within rows, and its degrees of freedom.
     squares: float
     freedom: float
-    batches: tuple[str, ...]
-    usual: int
+    batches: tuple[str, ...]  # names, by number
+    usual: int  # the process of most rows, in PROCESSES; the user's own before others
+    #: What the squared scatter between benches counts: once between rows that are not
+    #: of the user's bench, for that lies apart from all of them; twice within another
+    #: one, (m, m). None: all rows are of the user's bench.
     elsewhere: FloatArray | None = None
 
     def aligned(

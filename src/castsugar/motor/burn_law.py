@@ -8,8 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from castsugar.arrays import BoolArray, FloatArray
-from castsugar.data.burn_laws import BurnLawRecord
-from castsugar.data.load import Database
+from castsugar.data.load import BurnLawRecord, Database
 from castsugar.draw_set import SEED, chances, normals
 from castsugar.errors import InputError, unknown_name
 from castsugar.frozen import dataclass
@@ -308,7 +307,6 @@ def draw_laws(
 
     Parameters
     ----------
-    law : BurnLaw
     draws, seed : int
         Of :mod:`castsugar.draw_set`.
 
@@ -352,7 +350,6 @@ def convert_coefficient(
 
     Parameters
     ----------
-    a, exponent : float
     units, to_units : tuple of str
         Of rate and of absolute pressure, as in :data:`castsugar.units.UNITS`:
         ("in/s", "psi").

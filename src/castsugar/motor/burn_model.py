@@ -95,17 +95,11 @@ class Asked:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Rates:
-    """ln r of mixes at one pressure, as a sum of normals.
+    """ln r of mixes at one pressure, as a sum of normals."""
 
-    Attributes
-    ----------
-    weights : ndarray, shape (points,)
-    means, variances : ndarray, shape (points, mixes)
-    """
-
-    weights: FloatArray
-    means: FloatArray
-    variances: FloatArray
+    weights: FloatArray  # (points,)
+    means: FloatArray  # (points, mixes)
+    variances: FloatArray  # (points, mixes)
 
     @property
     def mean(self) -> FloatArray:
@@ -143,27 +137,18 @@ class _Node:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class MixRates:
-    """ln r of mixes at any pressure: what of it no pressure changes.
-
-    Attributes
-    ----------
-    model : BurnModel
-    asked : Asked
-    before : ndarray, shape (mixes,)
-        What is held of ln r at 2.5 MPa before the data.
-    near : ndarray, shape (points, u, mixes)
-        Likeness to every mix that burned, by the length of the point.
-    rest, square : ndarray, shape (features - u, mixes), (its pairs + 1, mixes)
-        What is the same at all points, and the products of every two, once; the last is
-        half the squared distance from the centre mix.
-    """
+    """ln r of mixes at any pressure: what of it no pressure changes."""
 
     model: BurnModel
     asked: Asked
-    before: FloatArray
+    before: FloatArray  # what is held of ln r at 2.5 MPa before the data, (mixes,)
+    #: Likeness to every mix that burned, by the length of the point, (points, u,
+    #: mixes).
     near: FloatArray
-    rest: FloatArray
-    square: FloatArray
+    #: What is the same at all points, and the products of every two, once; the last is
+    #: half the squared distance from the centre mix.
+    rest: FloatArray  # (features - u, mixes)
+    square: FloatArray  # (its pairs + 1, mixes)
 
     @property
     def weights(self) -> FloatArray:

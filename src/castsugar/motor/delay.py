@@ -88,29 +88,17 @@ def depart(law: BurnLaw, thrusting: Thrusting, settings: Settings) -> Departures
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Column:
-    """A law, a thrust phase as nodes, the air, and what lies at both ends.
-
-    Attributes
-    ----------
-    law : BurnLaw
-    log_pressure, weight : ndarray, shape (nodes,)
-        Of :meth:`Thrusting.nodes`. [ln Pa], [s]
-    burning_at : float
-        Pressure of the air. [Pa]
-    ignition_lag : float
-        [s]
-    tail : float
-        Length that burns as the chamber empties, beyond what burns in air alone. [m]
-    tail_pressure : float
-        At which the rate of the tail departs from that of the law. [Pa]
-    """
+    """A law, a thrust phase as nodes, the air, and what lies at both ends."""
 
     law: BurnLaw
-    log_pressure: FloatArray
-    weight: FloatArray
-    burning_at: float
-    ignition_lag: float = 0.0
+    #: Of Thrusting.nodes, (nodes,).
+    log_pressure: FloatArray  # [ln Pa]
+    weight: FloatArray  # [s]
+    burning_at: float  # pressure of the air [Pa]
+    ignition_lag: float = 0.0  # [s]
+    #: Length that burns as the chamber empties, beyond what burns in air alone. [m]
     tail: float = 0.0
+    #: At which the rate of the tail departs from that of the law. [Pa]
     tail_pressure: float = STANDARD_ATMOSPHERE
 
     def still_rate(self, pressure: float) -> float:

@@ -209,32 +209,23 @@ class Thrusting:
 class Settings:
     """Doubts beside those of the law and of the thrust phase, and how to draw.
 
-    Attributes
-    ----------
-    length_u : float
-        Standard uncertainty of the column; 0.2 mm, assumed: a ruler, and ends that are
-        not flat. [m]
-    ambient_u : float
-        Relative standard uncertainty of the pressure of the air; 1 %, assumed: the
-        weather.
-    ignition_lag, emptying : float
-        :data:`IGNITION_LAG` and :data:`EMPTYING` unless stated; a recorded tail takes
-        the place of the latter. [s]
-    probability : float
-        Of bands.
-    draws, seed : int
-
     Raises
     ------
     InputError
         A negative uncertainty, a probability not between 0 and 1, too few draws.
     """
 
+    #: Standard uncertainty of the column; 0.2 mm, assumed: a ruler, and ends that are
+    #: not flat. [m]
     length_u: float = 0.2e-3
+    #: Relative standard uncertainty of the pressure of the air; 1 %, assumed: the
+    #: weather.
     ambient_u: float = 0.01
+    #: IGNITION_LAG and EMPTYING unless stated; a recorded tail takes the place of the
+    #: latter. [s]
     ignition_lag: float = IGNITION_LAG
     emptying: float = EMPTYING
-    probability: float = 0.95
+    probability: float = 0.95  # of bands
     draws: int = DRAWS
     seed: int = SEED
 
@@ -371,8 +362,6 @@ def check(
 
     Parameters
     ----------
-    law : BurnLaw
-    thrusting : Thrusting
     ambient, burning_at : float
         Pressure of the air at the test place, and where the delay burns. Only the
         latter may lie below the tested pressures: nobody can test up there. [Pa]

@@ -61,23 +61,15 @@ class Share(Banded):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class InUse:
-    """The efficiencies that a motor is reckoned with: delivered over ideal.
+    """The efficiencies that a motor is reckoned with: delivered over ideal."""
 
-    Attributes
-    ----------
-    characteristic_velocity, nozzle : Share
-        Of c*, of the thrust coefficient.
-    impulse : Share
-        Their product, correlation included: what moves one up and the other down, such
-        as a throat that discharges less than its area, leaves it alone.
-    correlation : float
-        Of the logarithms of the first two.
-    """
-
+    #: Of c*, of the thrust coefficient.
     characteristic_velocity: Share
     nozzle: Share
+    #: Their product, correlation included: what moves one up and the other down, such
+    #: as a throat that discharges less than its area, leaves it alone.
     impulse: Share
-    correlation: float
+    correlation: float  # of the logarithms of the first two
 
 
 def efficiencies_in_use(hardware: Hardware | None) -> InUse:
@@ -133,7 +125,6 @@ def _velocity(hardware: Hardware | None, told: Efficiency) -> Share:
 
 
 def _nozzle(hardware: Hardware | None, told: Efficiency) -> Share:
-    """Return the efficiency of the nozzle."""
     if hardware is not None and hardware.nozzle_stated:
         return _around(hardware.nozzle_efficiency, told.next_u, STATED)
     origin = measured(told.count) if told.count else EXPECTED
@@ -181,26 +172,14 @@ def _together(velocity: Share, nozzle: Share) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Delivered:
-    """What a mix delivers in a motor; NaN where its row has no ideal value.
-
-    Attributes
-    ----------
-    efficiencies : InUse
-    characteristic_velocity : Banded
-        [m/s]
-    specific_impulse : Banded
-        Through the nozzle of the motor. [s]
-    thrust_coefficient : Banded
-        [-]
-    expansion : float
-        Ideal thrust coefficient of the nozzle of the motor over that of a nozzle which
-        expands just to the outside; 1 where no pressure says.
-    """
+    """What a mix delivers in a motor; NaN where its row has no ideal value."""
 
     efficiencies: InUse
-    characteristic_velocity: Banded
-    specific_impulse: Banded
-    thrust_coefficient: Banded
+    characteristic_velocity: Banded  # [m/s]
+    specific_impulse: Banded  # through the nozzle of the motor [s]
+    thrust_coefficient: Banded  # [-]
+    #: Ideal thrust coefficient of the nozzle of the motor over that of a nozzle which
+    #: expands just to the outside; 1 where no pressure says.
     expansion: float = 1.0
 
     @property
@@ -220,7 +199,6 @@ def delivered_of(
 
     Parameters
     ----------
-    hardware : Hardware
     row : mapping
         Of the mix, as of :func:`castsugar.evaluate`; the doubt that the data leave
         counts in quadrature where the row has it, else that of the spread of the motor.

@@ -45,14 +45,7 @@ _VALUES, _REACH = 17, 3.0
 class Reading:
     """What one firing tells of the pair; NaN where it tells nothing.
 
-    Attributes
-    ----------
-    name : str
-        How errors call it.
-    characteristic_velocity, nozzle : float
-        Delivered over ideal.
-    characteristic_velocity_u, nozzle_u : float
-        Standard uncertainty of the natural logarithm.
+    Both are delivered over ideal, with the standard uncertainty of the logarithm.
 
     Raises
     ------
@@ -60,7 +53,7 @@ class Reading:
         A value or its uncertainty that is not above 0; nothing told at all.
     """
 
-    name: str
+    name: str  # how errors call it
     characteristic_velocity: float = math.nan
     characteristic_velocity_u: float = math.nan
     nozzle: float = math.nan
@@ -89,53 +82,34 @@ class Reading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Efficiency:
-    """One efficiency: the workshop's own, and that of its next firing.
+    """One efficiency: the workshop's own, and that of its next firing."""
 
-    Attributes
-    ----------
-    median, u : float
-        Of the workshop's own; `u` is the standard deviation of the logarithm.
-    low, high : float
-        95 % interval of it.
-    next_u, next_low, next_high : float
-        The same of the next firing; the reading of it is left out.
-    scatter, scatter_low, scatter_high : float
-        Firing to firing (ln): median and 95 % interval.
-    count : int
-        Firings that tell it.
-    """
-
+    #: Of the workshop's own; `u` is the standard deviation of the logarithm.
     median: float
     u: float
+    #: 95 % interval of it.
     low: float
     high: float
+    #: The same of the next firing; the reading of it is left out.
     next_u: float
     next_low: float
     next_high: float
+    #: Firing to firing (ln): median and 95 % interval.
     scatter: float
     scatter_low: float
     scatter_high: float
-    count: int
+    count: int  # firings that tell it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Efficiencies:
-    """What is known of the pair.
+    """What is known of the pair."""
 
-    Attributes
-    ----------
-    characteristic_velocity, nozzle : Efficiency
-        Of c* and of the thrust coefficient.
-    impulse : Efficiency
-        Their product, correlation included.
-    readings : tuple of Reading
-        What it was learnt from.
-    """
-
+    #: Of c* and of the thrust coefficient.
     characteristic_velocity: Efficiency
     nozzle: Efficiency
-    impulse: Efficiency
-    readings: tuple[Reading, ...] = ()
+    impulse: Efficiency  # their product, correlation included
+    readings: tuple[Reading, ...] = ()  # what it was learnt from
 
     @property
     def count(self) -> int:

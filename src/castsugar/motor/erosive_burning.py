@@ -24,8 +24,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from castsugar.arrays import FloatArray
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.frozen import dataclass
+from castsugar.numerics import bisected
 from castsugar.special import lambertw
 
 #: Mean along the core over the value at its nozzle end, of what goes with G**0.8.
@@ -49,28 +50,14 @@ class CoreGas:
     nitrate, sucrose and corn syrup at 3 MPa and 1489 K (mixture-averaged, GRI-Mech 3.0
     in Cantera). The solid's heat and the temperature of its face are assumed; from 650
     to 850 K the latter alone halves what Lenoir and Robillard add.
-
-    Attributes
-    ----------
-    temperature : float
-        [K]
-    viscosity : float
-        [Pa s]
-    specific_heat : float
-        At constant pressure. [J/(kg K)]
-    prandtl : float
-    solid_specific_heat : float
-        [J/(kg K)]
-    surface_temperature : float
-        [K]
     """
 
-    temperature: float = 1489.0
-    viscosity: float = 5.3e-5
-    specific_heat: float = 1892.0
+    temperature: float = 1489.0  # [K]
+    viscosity: float = 5.3e-5  # [Pa s]
+    specific_heat: float = 1892.0  # at constant pressure [J/(kg K)]
     prandtl: float = 0.564
-    solid_specific_heat: float = 1300.0
-    surface_temperature: float = 750.0
+    solid_specific_heat: float = 1300.0  # [J/(kg K)]
+    surface_temperature: float = 750.0  # [K]
 
 
 def mukunda_paul(flux: ArrayLike) -> FloatArray:
@@ -136,7 +123,6 @@ def lenoir_robillard(
         Of the core up to there. [m]
     grain_temperature : float
         [K]
-    gas : CoreGas
     """
     mass, plain = np.asarray(flux, dtype=float), np.asarray(rate, dtype=float)
     face = gas.surface_temperature
@@ -162,10 +148,10 @@ def core_mach(ratio: ArrayLike, exponent: float) -> FloatArray:
     """
     target = np.asarray(ratio, dtype=float)
     k = exponent
-    low, high = np.zeros(target.shape), np.ones(target.shape)
-    for _ in range(60):
-        m = 0.5 * (low + high)
+
+    def too_slow(m: FloatArray) -> BoolArray:
         head = 2.0 / (k + 1.0) * (1.0 + 0.5 * (k - 1.0) * m**2)
-        too_slow = head ** (0.5 * (k + 1.0) / (k - 1.0)) > target * m
-        low, high = np.where(too_slow, m, low), np.where(too_slow, high, m)
+        return np.asarray(head ** (0.5 * (k + 1.0) / (k - 1.0)) > target * m)
+
+    low, high = bisected(too_slow, np.zeros(target.shape), np.ones(target.shape), 60)
     return np.asarray(0.5 * (low + high))

@@ -132,7 +132,6 @@ def can_fire(hardware: Hardware, row: Mapping[str, Any]) -> bool:
 
 
 def _fire(hardware: Hardware, blends: Blends, row: dict[str, Any]) -> Firing:
-    """Fire one mix."""
     law = burn_law_of(blends, hardware)
     motor = hardware.filled(casting_of(row)).motor(
         density=row["density_kg_m3"],
@@ -184,8 +183,6 @@ def impulses(
 
     Parameters
     ----------
-    hardware : Hardware
-    blends : Blends
     density, characteristic_velocity, exponent : ndarray, shape (n,)
         Of the rows of the mixes. [kg/m3], [m/s], [-]
     castings : Castings, optional

@@ -18,6 +18,7 @@ from castsugar.arrays import FloatArray
 from castsugar.checks import positive
 from castsugar.errors import InputError
 from castsugar.frozen import dataclass
+from castsugar.numerics import running_integral
 
 #: A typed web that misses the last one by rounding still burns.
 _EDGE = 1.0 + 1e-12
@@ -186,11 +187,6 @@ class HollowCylinder:
 class CylinderRow:
     """Unequal hollow cylinders in a row: each burns as if it were alone.
 
-    Attributes
-    ----------
-    cylinders : tuple of HollowCylinder
-        All with as many burning ends.
-
     Raises
     ------
     InputError
@@ -208,7 +204,7 @@ class CylinderRow:
     (61.104, True)
     """
 
-    cylinders: tuple[HollowCylinder, ...]
+    cylinders: tuple[HollowCylinder, ...]  # all with as many burning ends
 
     def __post_init__(self) -> None:
         if len({one.burning_ends for one in self.cylinders}) != 1:
@@ -356,8 +352,7 @@ class AreaTable:
         """Return the volume not yet burnt at a web burnt. [m3]"""
         x = np.minimum(_webs(web), self.web)
         webs, areas = np.asarray(self.webs, float), np.asarray(self.areas, float)
-        pieces = 0.5 * (areas[1:] + areas[:-1]) * np.diff(webs)
-        burnt = np.concatenate([[0.0], np.cumsum(pieces)])
+        burnt = running_integral(webs, areas)
         i = np.clip(np.searchsorted(webs, x, side="right") - 1, 0, len(webs) - 2)
         part = 0.5 * (areas[i] + np.interp(x, webs, areas)) * (x - webs[i])
         return np.asarray(burnt[-1] - burnt[i] - part)

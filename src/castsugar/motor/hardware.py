@@ -13,6 +13,7 @@ from castsugar.arrays import FloatArray
 from castsugar.checks import instance, numbers, positive, shown, whole
 from castsugar.constants import (
     DENSITY_RATIO_U,
+    ICE_POINT,
     REFERENCE_TEMPERATURE,
     STANDARD_ATMOSPHERE,
 )
@@ -248,10 +249,11 @@ class Hardware:
         if self.hottest_grain is not None and not (
             self.grain_temperature <= self.hottest_grain < math.inf
         ):
+            hottest, usual = self.hottest_grain, self.grain_temperature
             raise InputError(
-                f"hottest grain temperature is {self.hottest_grain - 273.15:g} C, the "
-                f"grain temperature {self.grain_temperature - 273.15:g} C; the hottest "
-                "must not be the colder one"
+                f"hottest grain temperature is {hottest - ICE_POINT:g} C, the grain "
+                f"temperature {usual - ICE_POINT:g} C; the hottest must not be the "
+                "colder one"
             )
 
     def motor(

@@ -42,15 +42,12 @@ def law_of_mix(
 
     Parameters
     ----------
-    model : BurnModel
     fractions : ndarray, shape (c,)
         As weighed.
-    components : sequence of str, length c
     degraded : float
         Degraded share of the sugar.
     asked : Asked, optional
         By default grains of the next batch in a motor.
-    origin : str
 
     Returns
     -------
@@ -115,12 +112,12 @@ def bands_of_mixes(
     fractions: FloatArray,
     components: Sequence[str],
     *,
-    degraded: ArrayLike = 0.0,
-    asked: Asked | None = None,
+    degraded: ArrayLike,
+    asked: Asked,
 ) -> Bands:
     """Return the laws of many mixes, (n, c), as :func:`law_of_mix` does that of one."""
     edges, at = _meeting(model)
-    means, slopes = _lines(model, fractions, components, asked or Asked(), degraded)
+    means, slopes = _lines(model, fractions, components, asked, degraded)
     return Bands(
         edges=np.array(edges[1:-1]),
         log_rate=means[:, :-1] + slopes * np.log(REFERENCE_PRESSURE / at[:-1]),

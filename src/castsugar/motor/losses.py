@@ -46,23 +46,12 @@ DROPLETS: Final = (0.5e-6, 2.0e-6)
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LaggedFlow:
-    """Nozzle flow of a gas and droplets that lag; arrays of the broadcast shape.
+    """Nozzle flow of a gas and droplets that lag; arrays of the broadcast shape."""
 
-    Attributes
-    ----------
-    characteristic_velocity : ndarray
-        [m/s]
-    exit_velocity : ndarray
-        Thrust over mass flow where exit and outside pressure agree. [m/s]
-    thrust_coefficient : ndarray
-        Of these two. [-]
-    exponent : ndarray
-        d ln p / d ln rho of the gas in the flow. [-]
-    """
-
-    characteristic_velocity: FloatArray
+    characteristic_velocity: FloatArray  # [m/s]
+    #: Thrust over mass flow where exit and outside pressure agree. [m/s]
     exit_velocity: FloatArray
-    exponent: FloatArray
+    exponent: FloatArray  # d ln p / d ln rho of the gas in the flow [-]
 
     @property
     def thrust_coefficient(self) -> FloatArray:
@@ -332,51 +321,25 @@ def heat_loss(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChamberGas:
-    """What the bounds take of the gas in the chamber, smoke left out.
+    """What the bounds take of the gas in the chamber, smoke left out."""
 
-    Attributes
-    ----------
-    heat_capacity : float
-        Composition held. [J/(kg K)]
-    viscosity : float
-        [Pa s]
-    prandtl : float
-        [-]
-    """
-
-    heat_capacity: float
-    viscosity: float
-    prandtl: float
+    heat_capacity: float  # composition held [J/(kg K)]
+    viscosity: float  # [Pa s]
+    prandtl: float  # [-]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Losses:
-    """Bounds of what is lost, each a share: (least, most).
+    """Bounds of what is lost, each a share: (least, most)."""
 
-    Attributes
-    ----------
-    lag : (float, float)
-        Of c* and of the impulse, by droplets of :data:`DROPLETS`.
-    lags : (float, float)
-        Speed of such droplets over that of the gas.
-    divergence : (float, float)
-        Of the thrust; equal where the half angle is known; nothing without a cone.
-    half_angles : (float, float)
-        [rad]
-    cone : str
-        "stated", "assumed", or "none".
-    heat : (float, float)
-        Of c*, into the walls.
-    heat_flow : float
-        Into bare wall in the chamber; NaN where the motor does not say. [W/m2]
-    """
-
-    lag: tuple[float, float]
-    lags: tuple[float, float]
+    lag: tuple[float, float]  # of c* and of the impulse, by droplets of DROPLETS
+    lags: tuple[float, float]  # speed of such droplets over that of the gas
+    #: Of the thrust; equal where the half angle is known; nothing without a cone.
     divergence: tuple[float, float]
-    half_angles: tuple[float, float]
-    cone: str
-    heat: tuple[float, float]
+    half_angles: tuple[float, float]  # [rad]
+    cone: str  # "stated", "assumed", or "none"
+    heat: tuple[float, float]  # of c*, into the walls
+    #: Into bare wall in the chamber; NaN where the motor does not say. [W/m2]
     heat_flow: float
 
     @property
@@ -398,10 +361,8 @@ def expected_losses(
 
     Parameters
     ----------
-    hardware : Hardware
     row : mapping
         Of the mix, as of :func:`castsugar.evaluate`.
-    gas : ChamberGas
     pressure : float
         Mean chamber pressure. [Pa]
     burn_time, propellant_mass : float

@@ -44,22 +44,13 @@ _NEWTON = 5
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Bands:
-    """A burn law as plain arrays; K bands, leading axes broadcast.
+    """A burn law as plain arrays; K bands, leading axes broadcast."""
 
-    Attributes
-    ----------
-    edges : ndarray, shape (K - 1,)
-        Pressures where bands meet, rising. [Pa]
-    log_rate : ndarray, shape (..., K)
-        ln of the rate in m/s that each band has, or would have, at 1 MPa.
-    exponent : ndarray, shape (..., K)
-    tested : tuple of float
-        Lowest and highest tested pressure. [Pa]
-    """
-
-    edges: FloatArray
+    edges: FloatArray  # pressures where bands meet, rising, (K - 1,) [Pa]
+    #: ln of the rate in m/s that each band has, or would have, at 1 MPa, (..., K).
     log_rate: FloatArray
-    exponent: FloatArray
+    exponent: FloatArray  # (..., K)
+    #: Lowest and highest tested pressure. [Pa]
     tested: tuple[float, float] = (0.0, np.inf)
 
     def shifted(
@@ -119,7 +110,6 @@ def log_burn_rate(bands: Bands, pressure: ArrayLike) -> FloatArray:
 
     Parameters
     ----------
-    bands : Bands
     pressure : array_like
         Broadcasts with the leading axes; an edge belongs to the band below it. [Pa]
     """
@@ -151,21 +141,11 @@ def supply(
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Supply:
-    """What a motor makes of a burn rate, one a mix.
+    """What a motor makes of a burn rate, one a mix."""
 
-    Attributes
-    ----------
-    per_rate : ndarray, shape (n,)
-        S, the pressure per burn rate. [Pa s/m]
-    filling : ndarray, shape (n,)
-        q. [1/Pa]
-    u : ndarray, shape (n,)
-        Standard uncertainty of ln S, the burn rate left out. [-]
-    """
-
-    per_rate: FloatArray
-    filling: FloatArray
-    u: FloatArray
+    per_rate: FloatArray  # S, the pressure per burn rate, (n,) [Pa s/m]
+    filling: FloatArray  # q, (n,) [1/Pa]
+    u: FloatArray  # standard uncertainty of ln S, the burn rate left out, (n,) [-]
 
     def take(self, rows: ArrayLike) -> Supply:
         """Return that of some mixes."""
@@ -235,19 +215,12 @@ def kn_for_pressure(
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Roots:
-    """Every pressure at which a motor can stand.
+    """Every pressure at which a motor can stand."""
 
-    Attributes
-    ----------
-    pressure : ndarray, shape (..., 2 K - 1)
-        Band, edge, band, ...: rising, NaN where there is no root. [Pa]
-    stable : ndarray of bool, shape (..., 2 K - 1)
-    unbounded : ndarray of bool, shape (...)
-        More gas is made than leaves at any pressure above the roots (n >= 1).
-    """
-
+    #: Band, edge, band, ...: rising, NaN where there is no root, (..., 2 K - 1). [Pa]
     pressure: FloatArray
-    stable: BoolArray
+    stable: BoolArray  # (..., 2 K - 1)
+    #: More gas is made than leaves at any pressure above the roots (n >= 1), (...).
     unbounded: BoolArray
 
     @property

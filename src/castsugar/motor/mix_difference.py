@@ -18,26 +18,16 @@ from castsugar.special import ndtr
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Difference:
-    """ln r of one mix less that of another.
+    """ln r of one mix less that of another."""
 
-    Attributes
-    ----------
-    pressure : float
-        [Pa]
-    mean, u : float
-        The best estimate and its standard uncertainty.
-    low, high : float
-        The 95 % interval.
-    chance : float
-        That the first burns faster.
-    """
-
-    pressure: float
+    pressure: float  # [Pa]
+    #: The best estimate and its standard uncertainty.
     mean: float
     u: float
+    #: The 95 % interval.
     low: float
     high: float
-    chance: float
+    chance: float  # that the first burns faster
 
     @property
     def told(self) -> bool:
@@ -59,12 +49,10 @@ def difference(  # noqa: PLR0913 - keyword-only options
 
     Parameters
     ----------
-    model : BurnModel
     mixes : tuple of two mappings
         Catalogue name to mass fraction as weighed.
     pressure : float
         [Pa]
-    processes, degraded : of each
     grains : bool
         Of the next grain of each, so with the scatter of batches and firings; else of
         the recipes, as trend and surface have them without the signs held beforehand.

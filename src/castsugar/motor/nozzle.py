@@ -13,6 +13,7 @@ from castsugar.arrays import FloatArray
 from castsugar.checks import positive, within
 from castsugar.errors import InputError
 from castsugar.frozen import dataclass
+from castsugar.numerics import bisected
 
 # ----------------------------------------------------------------------------
 # Thrust of an ideal nozzle, one-dimensional, at a constant isentropic exponent.
@@ -89,11 +90,12 @@ def exit_pressure_ratio(ratio: ArrayLike, exponent: ArrayLike) -> FloatArray:
         np.asarray(ratio, dtype=float), np.asarray(exponent, dtype=float)
     )
     high = -np.log(choked_pressure_ratio(k))
-    low = np.full(high.shape, -60.0)
-    for _ in range(80):
-        middle = 0.5 * (low + high)
-        too_wide = expansion_ratio(np.exp(middle), k) > target
-        low, high = np.where(too_wide, middle, low), np.where(too_wide, high, middle)
+    low, high = bisected(
+        lambda log: expansion_ratio(np.exp(log), k) > target,
+        np.full(high.shape, -60.0),
+        high,
+        80,
+    )
     return np.asarray(np.exp(0.5 * (low + high)))
 
 
@@ -155,19 +157,6 @@ def optimum_thrust_coefficient(
 class Nozzle:
     """A nozzle: throat, exit, and how its thrust is reckoned.
 
-    Attributes
-    ----------
-    throat_diameter : float
-        [m]
-    exit_diameter : float or None
-        None: no divergent part, the exit is the throat. [m]
-    exponent : float or None
-        Isentropic exponent of the exhaust. [-]
-    efficiency : float
-        Thrust over ideal thrust, 0 to 1; 1 means ideal, no losses. [-]
-    coefficient : float or None
-        Thrust coefficient, constant; takes the place of the formula. [-]
-
     Raises
     ------
     InputError
@@ -175,10 +164,13 @@ class Nozzle:
         coefficient, both of them.
     """
 
-    throat_diameter: float
+    throat_diameter: float  # [m]
+    #: None: no divergent part, the exit is the throat. [m]
     exit_diameter: float | None = None
-    exponent: float | None = None
+    exponent: float | None = None  # isentropic exponent of the exhaust [-]
+    #: Thrust over ideal thrust, 0 to 1; 1 means ideal, no losses. [-]
     efficiency: float = 1.0
+    #: Thrust coefficient, constant; takes the place of the formula. [-]
     coefficient: float | None = None
 
     def __post_init__(self) -> None:

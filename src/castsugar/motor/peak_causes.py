@@ -96,36 +96,23 @@ _STEPS = 65
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Cause:
-    """One cause that can raise the peak.
+    """One cause that can raise the peak."""
 
-    Attributes
-    ----------
-    name : str
-        One of :data:`CAUSES`.
-    origin : str
-        Of its size: one of STATED, COMPUTED, ASSUMED, UNTOLD.
-    sizes : mapping
-        How large it is: name to number in SI.
-    low, middle, high : float
-        Factors on the peak, 1 or more; infinite without a stable pressure, NaN where
-        none is told.
-    best, p95, allowable : float
-        Peak without the cause, the best estimate and that of 95 of 100 next batches;
-        what the case may hold, NaN without one. [Pa]
-    why : str
-        Why no factor is told; empty if one is.
-    """
-
-    name: str
-    origin: str
+    name: str  # one of CAUSES
+    origin: str  # of its size: one of STATED, COMPUTED, ASSUMED, UNTOLD
+    #: Factors on the peak, 1 or more; infinite without a stable pressure, NaN where
+    #: none is told.
     low: float = math.nan
     middle: float = math.nan
     high: float = math.nan
+    #: Peak without the cause, the best estimate and that of 95 of 100 next batches;
+    #: what the case may hold, NaN without one. [Pa]
     best: float
     p95: float
     allowable: float
+    #: How large it is: name to number in SI.
     sizes: Mapping[str, float] = field(default_factory=dict)
-    why: str = ""
+    why: str = ""  # why no factor is told; empty if one is
 
     @property
     def pressure(self) -> tuple[float, float]:
@@ -196,29 +183,16 @@ def worst(causes: tuple[Cause, ...]) -> Cause | None:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Case:
-    """A mix in a motor.
-
-    Attributes
-    ----------
-    hardware, motor
-    bands : Bands
-        The law as arrays.
-    exponent_u : float
-        Standard uncertainty of the exponent.
-    supply, filling : float
-        At the largest Kn, as for the margin. [Pa s/m], [1/Pa]
-    velocity : float
-        c* of the margin. [m/s]
-    gas : CoreGas
-    """
+    """A mix in a motor."""
 
     hardware: Hardware
     motor: Motor
-    bands: Bands
-    exponent_u: float
-    supply: float
-    filling: float
-    velocity: float
+    bands: Bands  # the law as arrays
+    exponent_u: float  # standard uncertainty of the exponent
+    #: At the largest Kn, as for the margin.
+    supply: float  # [Pa s/m]
+    filling: float  # [1/Pa]
+    velocity: float  # c* of the margin [m/s]
     gas: CoreGas
 
     @cached_property
@@ -330,21 +304,15 @@ def causes_of(
     hardware: Hardware | None,
     mixes: Sequence[Mix],
     rows: Sequence[Mapping[str, Any]],
-    *,
-    crack: float | None = None,
-    debond: float | None = None,
 ) -> tuple[tuple[Cause, ...], ...]:
     """Return what can raise the peak of each mix; nothing without a motor.
 
     Parameters
     ----------
-    hardware : Hardware or None
     mixes : sequence of Mix
         As cast.
     rows : sequence of mapping
         Their rows of the table.
-    crack, debond : float, optional
-        As of :func:`peak_causes`.
     """
     if hardware is None:
         return ()
@@ -352,9 +320,7 @@ def causes_of(
     for mix, row in zip(mixes, rows, strict=True):
         told = math.isfinite(row["peak_pressure_MPa"])
         law = burn_law_of(of_mixes([mix]), hardware) if told else None
-        found.append(
-            peak_causes(hardware, law, row, crack=crack, debond=debond) if law else ()
-        )
+        found.append(peak_causes(hardware, law, row) if law else ())
     return tuple(found)
 
 
@@ -514,7 +480,6 @@ def debonded_area(grain: HollowCylinder, share: float, web: ArrayLike) -> FloatA
 
     Parameters
     ----------
-    grain : HollowCylinder
     share : float
         Of the outer face of all segments. [-]
     web : array_like

@@ -18,7 +18,7 @@ from castsugar.errors import InputError
 from castsugar.frozen import dataclass
 from castsugar.motor.burn_model import Asked, BurnModel, MixRates
 from castsugar.motor.scatter import CENTRE
-from castsugar.numerics import distinct
+from castsugar.numerics import bisected, distinct
 from castsugar.special import ndtr, ndtri
 
 # ----------------------------------------------------------------------------
@@ -154,18 +154,12 @@ Whole = NDArray[np.intp]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Peaks:
-    """Peaks of mixes in one motor.
+    """Peaks of mixes in one motor."""
 
-    Attributes
-    ----------
-    quantiles : ndarray, shape (levels, mixes)
-        Pressure that so large a share of the motors stays below; infinite where less
-        than that share stays below 100 MPa. [Pa]
-    exponent : ndarray, shape (mixes,)
-        Of the burn law at the median, or where that is none, at 100 MPa.
-    """
-
+    #: Pressure that so large a share of the motors stays below; infinite where less
+    #: than that share stays below 100 MPa, (levels, mixes). [Pa]
     quantiles: FloatArray
+    #: Of the burn law at the median, or where that is none, at 100 MPa, (mixes,).
     exponent: FloatArray
 
 
@@ -185,7 +179,6 @@ def peaks(  # noqa: PLR0913 - keyword-only options
 
     Parameters
     ----------
-    model : BurnModel
     fractions : array_like, shape (mixes, c)
         As weighed.
     components : sequence of str
@@ -197,7 +190,6 @@ def peaks(  # noqa: PLR0913 - keyword-only options
         Above 0, below 1.
     filling : array_like, shape (mixes,) or (2, mixes)
         q of the mass balance. [1/Pa]
-    asked : Asked, optional
     degraded : array_like, shape (mixes,)
 
     Raises
@@ -329,11 +321,7 @@ class _Some:
         for x, above in itertools.pairwise(np.linspace(_LATTICE[0], _TOP, _SCAN)):
             below = self._near(np.full(own.size, x), own) < level
             low, high = np.where(below, x, low), np.where(below, above, high)
-        for _ in range(_HALVINGS):
-            middle = 0.5 * (low + high)
-            below = self._near(middle, own) < level
-            low, high = np.where(below, middle, low), np.where(below, high, middle)
-        return np.asarray(high)
+        return bisected(lambda x: self._near(x, own) < level, low, high, _HALVINGS)[1]
 
     def _guess(self, level: float, x: FloatArray) -> FloatArray:
         """Return where a level would lie if ln r were one straight normal about x."""

@@ -38,36 +38,19 @@ _NO_SCATTER = 1e-9
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BandTest:
-    """What speaks for breaks.
+    """What speaks for breaks."""
 
-    Attributes
-    ----------
-    breaks : int
-        1 or 2.
-    probability : float
-        Of a gain as large on straight data.
-    aicc : float
-        Of the best law with so many breaks.
-    """
-
-    breaks: int
-    probability: float
-    aicc: float
+    breaks: int  # 1 or 2
+    probability: float  # of a gain as large on straight data
+    aicc: float  # of the best law with so many breaks
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BandChoice:
-    """The chosen law, and the tests between one band and several.
-
-    Attributes
-    ----------
-    chosen : LawFit
-    tests : tuple of BandTest
-        Empty where there are too few strands for two bands.
-    """
+    """The chosen law, and the tests between one band and several."""
 
     chosen: LawFit
-    tests: tuple[BandTest, ...]
+    tests: tuple[BandTest, ...]  # empty where there are too few strands for two bands
 
 
 def choose_bands(pressure: ArrayLike, rate: ArrayLike) -> BandChoice:

@@ -59,45 +59,27 @@ _EIGHTY: Final = 1.2815515655446004
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cause:
-    """One cause of the doubt of a peak pressure.
-
-    Attributes
-    ----------
-    name : str
-    percent : float
-        Standard uncertainty of the pressure by it alone. [% of the pressure]
-    share : float
-        Of the variance of ln P.
-    assumed : bool
-        Whether its width was taken from nowhere but the table of usual ones.
-    """
+    """One cause of the doubt of a peak pressure."""
 
     name: str
+    #: Standard uncertainty of the pressure by it alone. [% of the pressure]
     percent: float
-    share: float
+    share: float  # of the variance of ln P
+    #: Whether its width was taken from nowhere but the table of usual ones.
     assumed: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BatchScatter:
-    """How far batches of one mix scatter in ln r, as it is used.
+    """How far batches of one mix scatter in ln r, as it is used."""
 
-    Attributes
-    ----------
-    middle, low, high : float
-        Learnt: the median of what the batches leave, and 95 % of it. Else what was
-        stated or assumed, and eight in ten of that.
-    batches : int
-        Batches of mixes that were cooked more than once; 0: there is none.
-    stated : bool
-        Whether the user stated it.
-    """
-
+    #: Learnt: the median of what the batches leave, and 95 % of it. Else what was
+    #: stated or assumed, and eight in ten of that.
     middle: float
     low: float
     high: float
-    batches: int
-    stated: bool
+    batches: int  # batches of mixes that were cooked more than once; 0: there is none
+    stated: bool  # whether the user stated it
 
     @property
     def learnt(self) -> bool:
@@ -129,27 +111,15 @@ class OnePressure:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PressureDoubt:
-    """Where the doubt of the peak pressure of one mix comes from.
+    """Where the doubt of the peak pressure of one mix comes from."""
 
-    Attributes
-    ----------
-    percent : float
-        Standard uncertainty of the peak of the next batch. [% of the pressure]
-    causes : tuple of Cause
-        The largest first; their variances add up to the whole.
-    batch : BatchScatter
-    to_motor : StepToMotor
-    measured : bool
-        Whether the mix itself was burned.
-    single : OnePressure or None
-        If all strands of the mix burned at one pressure.
-    """
-
+    #: Standard uncertainty of the peak of the next batch. [% of the pressure]
     percent: float
-    causes: tuple[Cause, ...]
+    causes: tuple[Cause, ...]  # the largest first; their variances add up to the whole
     batch: BatchScatter
     to_motor: StepToMotor
-    measured: bool = True
+    measured: bool = True  # whether the mix itself was burned
+    #: If all strands of the mix burned at one pressure.
     single: OnePressure | None = None
 
     @property
@@ -163,7 +133,6 @@ def pressure_doubt(hardware: Hardware, mix: Mix, pressure: float) -> PressureDou
 
     Parameters
     ----------
-    hardware : Hardware
     mix : Mix
         As cast.
     pressure : float
@@ -321,7 +290,6 @@ def batch_scatter(model: BurnModel) -> BatchScatter:
 def _quantiles(
     values: FloatArray, weights: FloatArray, levels: tuple[float, ...]
 ) -> list[float]:
-    """Return quantiles of weighted values."""
     order = np.argsort(values)
     below = np.cumsum(weights[order]) - 0.5 * weights[order]
     return [float(np.interp(level, below, values[order])) for level in levels]

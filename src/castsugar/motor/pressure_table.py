@@ -49,23 +49,12 @@ from castsugar.motor.peak_pressure import peaks
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Compositions:
-    """What mixes were weighed of.
+    """What mixes were weighed of."""
 
-    Attributes
-    ----------
-    components : tuple of str
-        Catalogue names.
-    fractions : ndarray, shape (n, c)
-    degraded : ndarray, shape (n,)
-        Degraded share of the sugar.
-    processes : tuple of str
-        Of each; empty for the usual one.
-    """
-
-    components: tuple[str, ...]
-    fractions: FloatArray
-    degraded: FloatArray
-    processes: tuple[str, ...]
+    components: tuple[str, ...]  # catalogue names
+    fractions: FloatArray  # (n, c)
+    degraded: FloatArray  # degraded share of the sugar, (n,)
+    processes: tuple[str, ...]  # of each; empty for the usual one
 
     def rates(
         self, model: BurnModel, pressure: float, of: str = NEXT, *, motor: bool = True
@@ -277,37 +266,21 @@ FIRINGS_TO_TRUST = 3
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class MotorRows:
-    """Mixes in a motor.
-
-    Attributes
-    ----------
-    hardware : Hardware
-    blends : Blends
-        As cast.
-    supplies : pair of Supply
-        Held against a limit: of the motor, and of it had no firing told an efficiency.
-    status : ndarray of str, shape (n,)
-        "ok" or "not computed: reason".
-    estimate : ndarray, shape (n,)
-        The median also where no pressure is told: for warnings alone. [Pa]
-    p50, p95 : ndarray, shape (n,)
-        Of the next batch. Infinite where no upper limit can be given, NaN where no
-        pressure is told. [Pa]
-    further : ndarray, shape (levels, n)
-        The other levels that were asked for. [Pa]
-    amplification : ndarray, shape (n,)
-        1/(1 - n). [-]
-    """
+    """Mixes in a motor."""
 
     hardware: Hardware
-    blends: Blends
+    blends: Blends  # as cast
+    #: Held against a limit: of the motor, and of it had no firing told an efficiency.
     supplies: tuple[Supply, Supply]
-    status: NDArray[np.str_]
+    status: NDArray[np.str_]  # "ok" or "not computed: reason", (n,)
+    #: The median also where no pressure is told: for warnings alone, (n,). [Pa]
     estimate: FloatArray
+    #: Of the next batch. Infinite where no upper limit can be given, NaN where no
+    #: pressure is told, (n,). [Pa]
     p50: FloatArray
     p95: FloatArray
-    further: FloatArray
-    amplification: FloatArray
+    further: FloatArray  # the other levels that were asked for, (levels, n) [Pa]
+    amplification: FloatArray  # 1/(1 - n), (n,) [-]
 
     @functools.cached_property
     def parts(self) -> list[dict[str, float]]:
@@ -408,7 +381,6 @@ def motor_rows(
     ----------
     blends : Blends
         As cast.
-    hardware : Hardware
     characteristic_velocity : ndarray, shape (n,)
         Ideal; NaN where a mix has none. [m/s]
     castings : Castings, optional
@@ -549,14 +521,12 @@ def peaks_of_batch(
 
     Parameters
     ----------
-    hardware : Hardware
     mix : Mix
         As cast.
     characteristic_velocity : float
         Ideal. [m/s]
     batch : str
         Its name in what was burned; of another it is the next batch.
-    levels : sequence of float
     """
     blends = of_mixes([mix])
     own = _supplies(hardware, blends, np.array([characteristic_velocity]))
@@ -590,7 +560,6 @@ def loaded_mass(
 
     Parameters
     ----------
-    hardware : Hardware
     density : array_like
         Of the mix, without voids. [kg/m3]
     ratio : array_like, optional

@@ -26,21 +26,14 @@ DENSEST = 1.01
 class RealGrain:
     """A hollow cylinder as measured.
 
-    Attributes
-    ----------
-    shape : HollowCylinder
-        One segment.
-    mass : float
-        [kg]
-
     Raises
     ------
     InputError
         For a mass that is not positive.
     """
 
-    shape: HollowCylinder
-    mass: float
+    shape: HollowCylinder  # one segment
+    mass: float  # [kg]
 
     def __post_init__(self) -> None:
         positive("grain mass", self.mass, "kg")
@@ -61,14 +54,6 @@ class RealGrain:
 class RealGrains:
     """All grains that are fired together, as measured.
 
-    Attributes
-    ----------
-    grains : tuple of RealGrain
-    solid : float
-        Density of their mix as cast, without voids. [kg/m3]
-    size_u, mass_u : float
-        Standard uncertainty of every size [m]; of every mass [kg].
-
     Raises
     ------
     InputError
@@ -76,7 +61,8 @@ class RealGrains:
     """
 
     grains: tuple[RealGrain, ...]
-    solid: float
+    solid: float  # density of their mix as cast, without voids [kg/m3]
+    #: Standard uncertainty of every size [m]; of every mass. [kg]
     size_u: float = SIZE_DOUBT
     mass_u: float = 5e-5
 

@@ -83,52 +83,37 @@ STRAND_FREEDOM: Final = 4.0
 class Scatter:
     """Widths to expect, as standard deviations of ln r, before the data speak.
 
-    Attributes
-    ----------
-    batch : float
-        Batch to batch of one mix; median. Assumed: grind, water of the syrup, cook and
-        voids differ by pot.
-    strand : float
-        Strand to strand; median. Common practice 1.5 to 4 %, timed by hand.
-    session : float
-        What strands of one batch burned at one pressure share; median. Assumed.
-    bend : float
-        Of the law in pressure; median. Assumed.
-    surface : float
-        How far the rate of a mix leaves the straight trend; median. Assumed.
-    firing : float
-        Firing to firing. Assumed.
-    process : float
-        What another process does to a mix. Assumed.
-    strands_to_motor, strands_to_motor_u : float
-        By how much a motor burns faster than strands (ln), and its standard
-        uncertainty. Half of the 4 to 12 % of composite propellants (Sutton & Biblarz,
-        from memory), wide.
-    length : float
-        Mass moved over which two mixes burn alike; median. Assumed.
-    slope : float
-        How far ln r moves by a unit of mass moved; median. Assumed.
-    stated : tuple of str
-        Which of these the user stated.
-
     Raises
     ------
     InputError
         A width outside 0.5 to 30 %.
     """
 
+    #: Batch to batch of one mix; median. Assumed: grind, water of the syrup, cook and
+    #: voids differ by pot.
     batch: float = 0.06
+    #: Strand to strand; median. Common practice 1.5 to 4 %, timed by hand.
     strand: float = 0.025
+    #: What strands of one batch burned at one pressure share; median. Assumed.
     session: float = 0.01
+    #: Of the law in pressure; median. Assumed.
     bend: float = 0.02
+    #: How far the rate of a mix leaves the straight trend; median. Assumed.
     surface: float = 0.06
+    #: Firing to firing. Assumed.
     firing: float = 0.025
+    #: What another process does to a mix. Assumed.
     process: float = 0.12
+    #: By how much a motor burns faster than strands (ln), and its standard uncertainty.
+    #: Half of the 4 to 12 % of composite propellants (Sutton & Biblarz, from memory),
+    #: wide.
     strands_to_motor: float = 0.04
     strands_to_motor_u: float = 0.05
+    #: Mass moved over which two mixes burn alike; median. Assumed.
     length: float = 0.06
+    #: How far ln r moves by a unit of mass moved; median. Assumed.
     slope: float = 2.2
-    stated: tuple[str, ...] = ()
+    stated: tuple[str, ...] = ()  # which of these the user stated
 
     def __post_init__(self) -> None:
         names = [f.name for f in fields(self) if f.name != "stated"]

@@ -34,59 +34,28 @@ _LEAST_RATIO, _MOST_RATIO, _LEAST_STRANDS, _MOST_STRANDS = 2.0, 10.0, 3, 12
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NextTest:
-    """The test that would fix the exponent.
+    """The test that would fix the exponent."""
 
-    Attributes
-    ----------
-    ratio : float
-        Burn strands at this many times the tested pressure, or more.
-    strands : int
-        How many there.
-    more_here : int
-        How many more at the pressure already tested.
-    exponent_u : float
-        Standard error of the exponent to expect.
-    """
-
-    ratio: float
-    strands: int
-    more_here: int
-    exponent_u: float
+    ratio: float  # burn strands at this many times the tested pressure, or more
+    strands: int  # how many there
+    more_here: int  # how many more at the pressure already tested
+    exponent_u: float  # standard error of the exponent to expect
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SinglePressure:
-    """What strands at one pressure tell.
+    """What strands at one pressure tell."""
 
-    Attributes
-    ----------
-    pressure : float
-        Geometric mean. [Pa]
-    count : int
-    rate : float
-        Geometric mean. [m/s]
-    low, high : float
-        Confidence interval of the rate, Student t; infinitely wide for one strand.
-        [m/s]
-    level : float
-        Probability of the interval.
-    repeatability : float
-        Standard deviation of the rates; NaN for one strand. [m/s]
-    variation : float
-        Coefficient of variation, standard deviation over mean.
-    scatter : float
-        Standard deviation of ln r.
-    """
-
-    pressure: float
+    pressure: float  # geometric mean [Pa]
     count: int
-    rate: float
+    rate: float  # geometric mean [m/s]
+    #: Confidence interval of the rate, Student t; infinitely wide for one strand. [m/s]
     low: float
     high: float
-    level: float
-    repeatability: float
-    variation: float
-    scatter: float
+    level: float  # probability of the interval
+    repeatability: float  # standard deviation of the rates; NaN for one strand [m/s]
+    variation: float  # coefficient of variation, standard deviation over mean
+    scatter: float  # standard deviation of ln r
 
     @property
     def new_strand_u(self) -> float:
@@ -109,7 +78,6 @@ def at_one_pressure(
     ----------
     pressure, rate : array_like, shape (n,)
         [Pa], [m/s]
-    level : float
 
     Raises
     ------

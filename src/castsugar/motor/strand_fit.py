@@ -23,28 +23,16 @@ _RANK_TOLERANCE = 1e-10
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LeastSquares:
-    """The solution of a linear least-squares problem.
+    """The solution of a linear least-squares problem."""
 
-    Attributes
-    ----------
-    coefficients : ndarray, shape (k,)
-        The shortest solution if the design is not of full rank.
-    inverse : ndarray, shape (k, k)
-        ``(X' X)^-1`` (its pseudo-inverse): times the residual variance, the
-        covariance of the coefficients.
-    residuals : ndarray, shape (n,)
-        Observed less fitted.
-    leverage : ndarray, shape (n,)
-        Diagonal of the hat matrix.
-    degrees_of_freedom : int
-        n less the rank.
-    """
-
+    #: The shortest solution if the design is not of full rank, (k,).
     coefficients: FloatArray
+    #: ``(X' X)^-1`` (its pseudo-inverse): times the residual variance, the covariance
+    #: of the coefficients, (k, k).
     inverse: FloatArray
-    residuals: FloatArray
-    leverage: FloatArray
-    degrees_of_freedom: int
+    residuals: FloatArray  # observed less fitted, (n,)
+    leverage: FloatArray  # diagonal of the hat matrix, (n,)
+    degrees_of_freedom: int  # n less the rank
 
 
 def least_squares(design: FloatArray, observed: FloatArray) -> LeastSquares:
@@ -92,18 +80,6 @@ def student(level: float, degrees_of_freedom: float) -> float:
     return student_within(level, degrees_of_freedom)
 
 
-def two_sided_probability(t: ArrayLike, degrees_of_freedom: float) -> FloatArray:
-    """Return the probability of a Student t at least as large as ``|t|``."""
-    return student_beyond(t, degrees_of_freedom)
-
-
-def f_probability(
-    statistic: ArrayLike, numerator: float, denominator: float
-) -> FloatArray:
-    """Return the probability of an F at least as large as `statistic`."""
-    return fdtrc(numerator, denominator, statistic)
-
-
 # ----------------------------------------------------------------------------
 # A burn law through strands: ``ln r = ln r_c + n ln(p / p_c)``, with its bands.
 #
@@ -121,39 +97,23 @@ def f_probability(
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LawFit:
-    """A power law fitted to strands, in one or more bands.
+    """A power law fitted to strands, in one or more bands."""
 
-    Attributes
-    ----------
-    pressure, rate : ndarray, shape (n,)
-        The data, in the order given. [Pa], [m/s]
-    breaks : tuple of float
-        Pressures where the exponent changes; empty for a single power law. [Pa]
-    centre : float
-        [Pa]
-    coefficients : ndarray, shape (2 + breaks,)
-        ln of the rate at the centre, the exponent below the first break, its changes.
-    covariance : ndarray, shape (2 + 2 breaks, 2 + 2 breaks)
-        Of the coefficients and the ln of the breaks.
-    scatter : float
-        Residual standard deviation of ln r.
-    degrees_of_freedom : int
-        Each break costs two.
-    residuals : ndarray, shape (n,)
-        ln r observed less fitted.
-    leverage : ndarray, shape (n,)
-    """
-
-    pressure: FloatArray
-    rate: FloatArray
+    #: The data, in the order given, (n,).
+    pressure: FloatArray  # [Pa]
+    rate: FloatArray  # [m/s]
+    #: Pressures where the exponent changes; empty for a single power law. [Pa]
     breaks: tuple[float, ...]
-    centre: float
+    centre: float  # [Pa]
+    #: ln of the rate at the centre, the exponent below the first break, its changes, (2
+    #: + breaks,).
     coefficients: FloatArray
+    #: Of the coefficients and the ln of the breaks, (2 + 2 breaks, 2 + 2 breaks).
     covariance: FloatArray
-    scatter: float
-    degrees_of_freedom: int
-    residuals: FloatArray
-    leverage: FloatArray
+    scatter: float  # residual standard deviation of ln r
+    degrees_of_freedom: int  # each break costs two
+    residuals: FloatArray  # ln r observed less fitted, (n,)
+    leverage: FloatArray  # (n,)
 
     @property
     def exponents(self) -> tuple[float, ...]:
@@ -386,64 +346,37 @@ _NO_SCATTER = 1e-9
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NonlinearFit:
-    """The power law by least squares on r itself.
+    """The power law by least squares on r itself."""
 
-    Attributes
-    ----------
-    rate_at_reference, rate_u : float
-        Rate at 1 MPa and its standard error. [m/s]
-    exponent, exponent_u : float
-    residual_sd : float
-        [m/s]
-    degrees_of_freedom : int
-    """
-
+    #: rate_at_reference, rate_u: rate at 1 MPa and its standard error. [m/s]
     rate_at_reference: float
     rate_u: float
     exponent: float
     exponent_u: float
-    residual_sd: float
+    residual_sd: float  # [m/s]
     degrees_of_freedom: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LackOfFit:
-    """Scatter about the law against scatter between replicates.
+    """Scatter about the law against scatter between replicates."""
 
-    Attributes
-    ----------
-    statistic, probability : float
-        F, and the probability of one as large if the law is right.
-    numerator, denominator : int
-        Degrees of freedom of lack of fit and of pure error.
-    pure_error : float
-        Standard deviation of ln r between replicates.
-    """
-
+    #: F, and the probability of one as large if the law is right.
     statistic: float
     probability: float
+    #: Degrees of freedom of lack of fit and of pure error.
     numerator: int
     denominator: int
-    pure_error: float
+    pure_error: float  # standard deviation of ln r between replicates
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outlier:
-    """A strand that lies far from the law through the others.
+    """A strand that lies far from the law through the others."""
 
-    Attributes
-    ----------
-    index : int
-        Place in the data.
-    studentised : float
-        Residual over its standard error, both without this strand.
-    probability : float
-        Of one as far among all the strands (Bonferroni).
-    """
-
-    index: int
-    studentised: float
-    probability: float
+    index: int  # place in the data
+    studentised: float  # residual over its standard error, both without this strand
+    probability: float  # of one as far among all the strands (Bonferroni)
 
 
 def fit_on_rate(pressure: ArrayLike, rate: ArrayLike) -> NonlinearFit | None:
@@ -549,7 +482,7 @@ def lack_of_fit(fit: LawFit) -> LackOfFit | None:
     statistic = (lack / numerator) / (pure / denominator)
     return LackOfFit(
         statistic=statistic,
-        probability=float(f_probability(statistic, numerator, denominator)),
+        probability=float(fdtrc(numerator, denominator, statistic)),
         numerator=numerator,
         denominator=denominator,
         pure_error=math.sqrt(pure / denominator),
@@ -575,7 +508,7 @@ def studentised(fit: LawFit) -> FloatArray:
 def outliers(fit: LawFit) -> tuple[Outlier, ...]:
     """Return the strands to look at again, worst first. Nothing is ever removed."""
     t = studentised(fit)
-    each = two_sided_probability(t, max(fit.degrees_of_freedom - 1, 1))
+    each = student_beyond(t, max(fit.degrees_of_freedom - 1, 1))
     together = np.minimum(1.0, len(t) * each)
     found = [
         Outlier(index=int(i), studentised=float(t[i]), probability=float(together[i]))

@@ -32,52 +32,30 @@ _COVERAGE = 1.959963984540054
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Comparison:
-    """Two mixes side by side.
+    """Two mixes side by side."""
 
-    Attributes
-    ----------
-    first, second : str
-        Names of the mixes.
-    of : str
-        :data:`RECIPES`, or :data:`BATCHES` where a recipe is not known or both have
-        one: then nothing is said of recipes.
-    verdict : str
-        :data:`DIFFER` or :data:`CANNOT_TELL`, of the recipes.
-    reason : str
-        Why recipes cannot be compared, else empty.
-    missing : tuple of str
-        Mixes whose recipe is not known.
-    pressure : float
-        [Pa]
-    ratio, low, high : float
-        Rate of the first recipe over that of the second, and 95 % of it; NaN for
-        batches.
-    chance : float
-        That the first recipe burns faster; NaN for batches.
-    batch_ratio, batch_low, batch_high : float
-        The same of strands of the batches that burned.
-    batches : tuple of int
-        How many of each.
-    strand : float
-        Scatter from strand to strand that is taken.
-    """
-
+    #: Names of the mixes.
     first: str
     second: str
+    #: RECIPES, or BATCHES where a recipe is not known or both have one: then nothing is
+    #: said of recipes.
     of: str
-    verdict: str
-    reason: str
-    missing: tuple[str, ...]
-    pressure: float
+    verdict: str  # DIFFER or CANNOT_TELL, of the recipes
+    reason: str  # why recipes cannot be compared, else empty
+    missing: tuple[str, ...]  # mixes whose recipe is not known
+    pressure: float  # [Pa]
+    #: Rate of the first recipe over that of the second, and 95 % of it; NaN for
+    #: batches.
     ratio: float
     low: float
     high: float
-    chance: float
+    chance: float  # that the first recipe burns faster; NaN for batches
+    #: The same of strands of the batches that burned.
     batch_ratio: float
     batch_low: float
     batch_high: float
-    batches: tuple[int, int]
-    strand: float
+    batches: tuple[int, int]  # how many of each
+    strand: float  # scatter from strand to strand that is taken
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -114,10 +92,8 @@ class StrandModel:
 
     Parameters
     ----------
-    results : StrandResults
     recipes : mapping
         Name of a mix to its mass fractions by catalogue name, where they are known.
-    known : Scatter, optional
     """
 
     def __init__(
@@ -171,7 +147,6 @@ class StrandModel:
 
         Parameters
         ----------
-        mix : str
         pressure : float
             [Pa]
         of : str
@@ -273,7 +248,6 @@ def burned_by_batch(
     ----------
     name, fractions
         Of their mix, as for :class:`castsugar.motor.burn_evidence.Burned`.
-    strands : sequence of Strand
     source : str
         Their file, if not as they say.
     **more

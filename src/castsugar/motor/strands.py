@@ -406,24 +406,14 @@ _LARGEST = 709.0  # ln of the largest float, rounded down
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BandLaw:
-    """The power law of one pressure band, with confidence intervals.
+    """The power law of one pressure band, with confidence intervals."""
 
-    Attributes
-    ----------
-    low, high : float
-        Of the band. [Pa]
-    rate : float
-        Of the law, continued to a pressure of one unit: the coefficient. [m/s]
-    rate_interval : tuple of float
-        [m/s]
-    exponent : float
-    exponent_interval : tuple of float
-    """
-
+    #: Of the band. [Pa]
     low: float
     high: float
+    #: Of the law, continued to a pressure of one unit: the coefficient. [m/s]
     rate: float
-    rate_interval: Interval
+    rate_interval: Interval  # [m/s]
     exponent: float
     exponent_interval: Interval
 
@@ -433,7 +423,6 @@ def band_laws(fit: LawFit, unit: float, level: float = 0.95) -> tuple[BandLaw, .
 
     Parameters
     ----------
-    fit : LawFit
     unit : float
         The unit of pressure that the coefficient is stated for. [Pa]
     level : float

@@ -17,7 +17,7 @@ from castsugar.motor.assembly import BURNT_OUT, Motor
 from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.mass_balance import Bands
 from castsugar.motor.nozzle import FLOW_FACTOR
-from castsugar.numerics import distinct
+from castsugar.numerics import bisected, distinct
 
 # ----------------------------------------------------------------------------
 # Pressure and thrust against time, quasi-steady.
@@ -57,48 +57,30 @@ _NUDGE = 1e-9
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Trace:
-    """A firing as the quasi-steady model sees it.
+    """A firing as the quasi-steady model sees it."""
 
-    Attributes
-    ----------
-    web, time, kn, pressure, thrust, mass_flow, burn_rate : ndarray, shape (points,)
-        Until the web is burnt; a web with a pressure jump occurs twice.
-        [m], [s], [-], [Pa], [N], [kg/s], [m/s]
-    emptying : float
-        The tail behind it falls as exp(-t / emptying). [s]
-    burn_time, peak_pressure, mean_pressure, total_impulse : float
-        From ignition to 5 % of the peak; mean over that; tail included.
-        [s], [Pa], [Pa], [N s]
-    mass_burned, mass_loaded : float
-        Outflow over the firing; grain volume times density. [kg]
-    unchoked_share : float
-        Share of the time to burnout with a throat that is not choked.
-    several : bool
-        Some state has more than one stable pressure.
-    outside : ndarray of bool, shape (points,)
-        Pressures outside the tested ones of the burn law.
-    ambient : float
-        [Pa]
-    """
-
-    web: FloatArray
-    time: FloatArray
-    kn: FloatArray
-    pressure: FloatArray
-    thrust: FloatArray
-    mass_flow: FloatArray
-    burn_rate: FloatArray
-    emptying: float
-    burn_time: float
-    peak_pressure: float
-    mean_pressure: float
-    total_impulse: float
+    #: Until the web is burnt; a web with a pressure jump occurs twice, (points,).
+    web: FloatArray  # [m]
+    time: FloatArray  # [s]
+    kn: FloatArray  # [-]
+    pressure: FloatArray  # [Pa]
+    thrust: FloatArray  # [N]
+    mass_flow: FloatArray  # [kg/s]
+    burn_rate: FloatArray  # [m/s]
+    emptying: float  # the tail behind it falls as exp(-t / emptying) [s]
+    #: From ignition to 5 % of the peak; mean over that; tail included.
+    burn_time: float  # [s]
+    peak_pressure: float  # [Pa]
+    mean_pressure: float  # [Pa]
+    total_impulse: float  # [N s]
+    #: Outflow over the firing; grain volume times density. [kg]
     mass_burned: float
     mass_loaded: float
+    #: Share of the time to burnout with a throat that is not choked.
     unchoked_share: float
-    several: bool
-    outside: BoolArray
-    ambient: float
+    several: bool  # some state has more than one stable pressure
+    outside: BoolArray  # pressures outside the tested ones of the burn law, (points,)
+    ambient: float  # [Pa]
 
     def pressure_at(self, time: ArrayLike) -> FloatArray:
         """Return the pressure at times from ignition, tail included. [Pa]"""
@@ -164,13 +146,8 @@ def fire(motor: Motor, law: BurnLaw | Bands, *, panels: int = 100) -> Trace:
     ----------
     motor : Motor
         Its delivered characteristic velocity and its grain temperature count.
-    law : BurnLaw or Bands
     panels : int
         Equal panels over the web, besides those that corners add.
-
-    Returns
-    -------
-    Trace
 
     Raises
     ------
@@ -223,22 +200,16 @@ def _kept(pressure: FloatArray) -> BoolArray:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Drawn:
-    """By which factors motors differ from one, shape (draws,) each.
+    """By which factors motors differ from one, shape (draws,) each."""
 
-    Attributes
-    ----------
-    density, area, throat_area, characteristic_velocity, rate : ndarray
-        A larger burning area over the same web is more propellant, too. [-]
-    growth : ndarray
-        What the throat diameter grows by beyond what the motor states, as a share of
-        itself. [-]
-    """
-
+    #: A larger burning area over the same web is more propellant, too. [-]
     density: FloatArray
     area: FloatArray
     throat_area: FloatArray
     characteristic_velocity: FloatArray
     rate: FloatArray
+    #: What the throat diameter grows by beyond what the motor states, as a share of
+    #: itself. [-]
     growth: FloatArray
 
     @classmethod
@@ -250,28 +221,16 @@ class Drawn:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Firings:
-    """Firings of many draws; NaN where a law has no stable pressure.
+    """Firings of many draws; NaN where a law has no stable pressure."""
 
-    Attributes
-    ----------
-    peak, mean, burn_time, impulse, emptying : ndarray, shape (draws,)
-        [Pa], [Pa], [s], [N s], [s]
-    time : ndarray, shape (draws, panels + 1)
-        At the ends of panels of the web. [s]
-    pressure : ndarray, shape (draws, panels, nodes)
-        [Pa]
-    ambient : float
-        [Pa]
-    """
-
-    peak: FloatArray
-    mean: FloatArray
-    burn_time: FloatArray
-    impulse: FloatArray
-    emptying: FloatArray
-    time: FloatArray
-    pressure: FloatArray
-    ambient: float
+    peak: FloatArray  # (draws,) [Pa]
+    mean: FloatArray  # (draws,) [Pa]
+    burn_time: FloatArray  # (draws,) [s]
+    impulse: FloatArray  # (draws,) [N s]
+    emptying: FloatArray  # (draws,) [s]
+    time: FloatArray  # at the ends of panels of the web, (draws, panels + 1) [s]
+    pressure: FloatArray  # (draws, panels, nodes) [Pa]
+    ambient: float  # [Pa]
 
     def pressure_at(self, time: FloatArray) -> FloatArray:
         """Return the pressures at times from ignition, (draws, points). [Pa]"""
@@ -291,10 +250,8 @@ def fire_draws(motor: Motor, bands: Bands, drawn: Drawn, *, panels: int) -> Firi
 
     Parameters
     ----------
-    motor : Motor
     bands : Bands
         Of each draw, (draws, K) log rates and exponents.
-    drawn : Drawn
     panels : int
         Equal panels over the web; corners of the pressure are not looked for.
     """
@@ -503,8 +460,7 @@ def _webs_at(motor: Motor, kns: FloatArray) -> FloatArray:
     piece, goal = np.nonzero(crossed)
     low, high = low[piece], high[piece]
     rising = at_high[piece, 0] > at_low[piece, 0]
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        beyond = (motor.kn(middle) > kns[goal]) == rising
-        low, high = np.where(beyond, low, middle), np.where(beyond, middle, high)
+    high, low = bisected(
+        lambda web: (motor.kn(web) > kns[goal]) == rising, high, low, 60
+    )
     return np.asarray(0.5 * (low + high))

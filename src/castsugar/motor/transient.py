@@ -53,39 +53,28 @@ _CRITICAL = 1.0 / float(choked_pressure_ratio(USUAL_EXPONENT))
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Course:
-    """A firing as the balance sees it.
+    """A firing as the balance sees it."""
 
-    Attributes
-    ----------
-    time, pressure, thrust, web, mass_out, throat_area : ndarray, shape (points,)
-        From ignition to the end of the tail; `mass_out` is what has left.
-        [s], [Pa], [N], [m], [kg], [m2]
-    burnout : float
-        When the web is burnt. [s]
-    burn_time, peak_pressure, mean_pressure, total_impulse : float
-        Between 5 % of the peak over the air, as in a recording; of the whole course
-        for the impulse. [s], [Pa], [Pa], [N s]
-    emptying_start, emptying_end : float
-        The chamber fills and empties as exp(-t / emptying), with its volume before
-        ignition and after burnout. [s]
-    mass_made, mass_kept : float
-        Gas of grain and igniter, and what of it is in the chamber at the end beyond
-        what was there before. [kg]
-    """
-
-    time: FloatArray
-    pressure: FloatArray
-    thrust: FloatArray
-    web: FloatArray
-    mass_out: FloatArray
-    throat_area: FloatArray
-    burnout: float
-    burn_time: float
-    peak_pressure: float
-    mean_pressure: float
-    total_impulse: float
+    #: From ignition to the end of the tail; `mass_out` is what has left, (points,).
+    time: FloatArray  # [s]
+    pressure: FloatArray  # [Pa]
+    thrust: FloatArray  # [N]
+    web: FloatArray  # [m]
+    mass_out: FloatArray  # [kg]
+    throat_area: FloatArray  # [m2]
+    burnout: float  # when the web is burnt [s]
+    #: Between 5 % of the peak over the air, as in a recording; of the whole course for
+    #: the impulse.
+    burn_time: float  # [s]
+    peak_pressure: float  # [Pa]
+    mean_pressure: float  # [Pa]
+    total_impulse: float  # [N s]
+    #: The chamber fills and empties as exp(-t / emptying), with its volume before
+    #: ignition and after burnout. [s]
     emptying_start: float
     emptying_end: float
+    #: Gas of grain and igniter, and what of it is in the chamber at the end beyond what
+    #: was there before. [kg]
     mass_made: float
     mass_kept: float
 
@@ -114,15 +103,10 @@ def course(
     ----------
     motor : Motor
         Its delivered c*, its free volume and its throat after the firing count.
-    law : BurnLaw or Bands
     igniter_mass, igniter_time : float
         A charge that burns evenly from the start on, until burnout at most. [kg], [s]
     rtol : float
         Relative precision of the integration.
-
-    Returns
-    -------
-    Course
 
     Raises
     ------

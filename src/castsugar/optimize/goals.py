@@ -30,16 +30,10 @@ _POURS = (POUR, "pours_probability", "pour_viscosity_p90_Pa_s")
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Wishes:
-    """What a goal needs beside settings.
-
-    Attributes
-    ----------
-    prices : Prices or None
-    near : mapping
-        The recipe of which least is to change, in mass fractions; empty for none.
-    """
+    """What a goal needs beside settings."""
 
     prices: Prices | None = None
+    #: The recipe of which least is to change, in mass fractions; empty for none.
     near: Mapping[str, float] = field(default_factory=dict)
 
 
@@ -119,8 +113,6 @@ def goal_columns(
     ----------
     wanted : iterable of str
         Names of columns.
-    settings : Settings
-    wishes : Wishes
     blends : Blends
         As cast.
     known : mapping

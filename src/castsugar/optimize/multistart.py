@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from castsugar.arrays import FloatArray
 from castsugar.errors import ConvergenceError, InputError
 from castsugar.frozen import dataclass
-from castsugar.optimize.pattern_search import poll
 from castsugar.optimize.problem import (
     Answer,
     Ask,
@@ -69,9 +68,6 @@ def choose(
 
     Parameters
     ----------
-    trials : Trials
-    judge : Judge
-    regions : sequence of Region
     count : int
         In all; but at least one for each of the regions that hold the best trials.
     """
@@ -138,26 +134,15 @@ _PATIENCE, _HOPE = 8, 100.0
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Incumbent:
-    """Where a search stands.
-
-    Attributes
-    ----------
-    region : int
-    fractions : ndarray, shape (k,)
-    violation, objective : float
-        Scaled, to be minimised.
-    steps : int
-        Made so far.
-    gain : float
-        Expected of the next.
-    """
+    """Where a search stands."""
 
     region: int
-    fractions: FloatArray
+    fractions: FloatArray  # (k,)
+    #: Scaled, to be minimised.
     violation: float
     objective: float
-    steps: int
-    gain: float
+    steps: int  # made so far
+    gain: float  # expected of the next
 
 
 @dataclass(slots=True, kw_only=True)
@@ -221,24 +206,14 @@ _STEPS = 40
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LocalOptions:
-    """How a search goes on.
+    """How a search goes on."""
 
-    Attributes
-    ----------
-    radius : float
-        Reach of the first step. [coordinates of the region]
-    gain : float
-        Expected gain, of the objective's size, below which it ends.
-    confirm : bool
-        Whether an end is confirmed by a look from several places.
-    incumbents : Incumbents, optional
-        Where searches of the same goal write what they reached: one that is needless
-        gives up.
-    """
-
-    radius: float = 0.1
+    radius: float = 0.1  # reach of the first step [coordinates of the region]
+    #: Expected gain, of the objective's size, below which it ends.
     gain: float = _LEAST_GAIN
-    confirm: bool = True
+    confirm: bool = True  # whether an end is confirmed by a look from several places
+    #: Where searches of the same goal write what they reached: one that is needless
+    #: gives up.
     incumbents: Incumbents | None = None
 
 
@@ -248,22 +223,12 @@ ALONE = LocalOptions()
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LocalOptimum:
-    """Where a search ended.
+    """Where a search ended."""
 
-    Attributes
-    ----------
-    fractions : ndarray, shape (k,)
-    values : ndarray, shape (c,)
-    region : int
-    objective, violation : float
-        As the judge sees them.
-    steps : int
-    converged : bool
-    """
-
-    fractions: FloatArray
-    values: FloatArray
+    fractions: FloatArray  # (k,)
+    values: FloatArray  # (c,)
     region: int
+    #: objective, violation: as the judge sees them.
     objective: float
     violation: float
     steps: int
@@ -282,12 +247,9 @@ def local_search(
 
     Parameters
     ----------
-    region : Region
     number : int
         Of the region in the ledger.
-    judge : Judge
     start : ndarray, shape (k,)
-    options : LocalOptions
     """
     z = region.coordinates(region.mixes(region.coordinates(start)))
     state = TrustRegion(region=region, judge=judge, z=z, radius=options.radius)
@@ -622,3 +584,52 @@ def _better(new: tuple[float, float], old: tuple[float, float], worth: float) ->
     if old[0] > 0.0:
         return new[0] < old[0] * (1.0 - 1e-6)
     return new[1] < old[1] - worth
+
+
+# ----------------------------------------------------------------------------
+# A last look around: does any step in any direction, large or small, help?
+#
+# A pattern search (V. Torczon, SIAM J. Optim. 7 (1997) 1, from memory) whose directions
+# lead to the corners of the region, which span every feasible direction, and to random
+# mixes. All sizes of step are asked for in one batch.
+
+#: Steps, as shares of the way to a corner.
+_SHARES = (0.3, 0.1, 0.03, 0.01, 1e-3, 1e-4, 1e-5)
+
+#: Most corners and random mixes to step towards; most rounds.
+_CORNERS, _RANDOM, _ROUNDS = 24, 12, 8
+
+
+def poll(
+    region: Region, number: int, judge: Judge, start: FloatArray, seed: int
+) -> Search[FloatArray]:
+    """Step in all directions as long as that helps; return the mix where it ends.
+
+    A generator for :func:`castsugar.optimize.problem.side_by_side`.
+    """
+    rng = np.random.default_rng([seed, 13])
+    best = start
+    standing: tuple[float, float] | None = None
+    for _ in range(_ROUNDS):
+        points = np.vstack([best, _around(region, best, rng)])
+        answer = yield Ask(fractions=points, region=number)
+        objective, violation = judge.standing(answer.values)
+        if standing is None:
+            standing = float(violation[0]), float(objective[0])
+        row = int(np.lexsort((objective, violation))[0])
+        reached = float(violation[row]), float(objective[row])
+        if not reached < standing or reached[1] > standing[1] - 1e-10 > reached[0]:
+            return best
+        best, standing = points[row], reached
+    return best
+
+
+def _around(region: Region, best: FloatArray, rng: np.random.Generator) -> FloatArray:
+    """Return mixes in all directions, at all sizes of step."""
+    targets = region.corners
+    if len(targets) > _CORNERS:
+        targets = targets[rng.choice(len(targets), _CORNERS, replace=False)]
+    shares = rng.dirichlet(np.ones(len(region.corners)), _RANDOM)
+    targets = np.vstack([targets, shares @ region.corners])
+    ways = targets - best
+    return np.vstack([best + share * ways for share in _SHARES])

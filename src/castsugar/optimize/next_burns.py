@@ -59,26 +59,16 @@ Recipe = Mapping[str, float]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Candidates:
-    """Mixes to burn, and to be certain about.
+    """Mixes to burn, and to be certain about."""
 
-    Attributes
-    ----------
-    recipes : tuple of mapping
-        Ingredient to mass fraction as weighed, in whole percents where they fit.
-    fractions : ndarray, shape (n, k)
-        The same in the columns of the space.
-    kept : bool
-        Whether they keep the limits that the burn law does not decide; False: no mix
-        looked at does, and these are all of them.
-    looked_at : int
-    values : dict of str to ndarray, shape (n,)
-        Their columns; with a motor those of objective, supply and pressure.
-    """
-
+    #: Ingredient to mass fraction as weighed, in whole percents where they fit.
     recipes: tuple[Recipe, ...]
-    fractions: FloatArray
+    fractions: FloatArray  # the same in the columns of the space, (n, k)
+    #: Whether they keep the limits that the burn law does not decide; False: no mix
+    #: looked at does, and these are all of them.
     kept: bool
     looked_at: int
+    #: Their columns; with a motor those of objective, supply and pressure, (n,).
     values: Mapping[str, FloatArray]
 
     def pressures(self, column: str) -> FloatArray:
@@ -210,23 +200,16 @@ _CHANCE = 0.95
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StrandPlan:
-    """Strands to burn of a batch: :data:`STRANDS_EACH` at each of two pressures.
+    """Strands to burn of a batch: :data:`STRANDS_EACH` at each of two pressures."""
 
-    Attributes
-    ----------
-    low, high : float
-        Absolute. [Pa]
-    limit, chance : float
-        What a peak in the motor must stay below [Pa], and how surely; infinite without
-        case and limit.
-    from_motor : bool
-        Whether the pressures are around those of the motor; False: that of the search.
-    """
-
+    #: Absolute. [Pa]
     low: float
     high: float
+    #: What a peak in the motor must stay below [Pa], and how surely; infinite without
+    #: case and limit.
     limit: float
     chance: float
+    #: Whether the pressures are around those of the motor; False: that of the search.
     from_motor: bool
 
     @property
@@ -472,32 +455,17 @@ class NextBurn:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Proposal:
-    """What to burn next, the most telling first.
+    """What to burn next, the most telling first."""
 
-    Attributes
-    ----------
-    burns : tuple of NextBurn
-        Fewer than asked for where more would tell nothing.
-    best : mapping
-        Recipe of the mix that is the best within the limit now, or nearest to it if
-        none is within; empty without a limit.
-    best_keeps : bool
-        Whether it keeps the limit now.
-    before : Known
-    plan : StrandPlan
-    scatter : BatchScatter
-    burned : tuple of str
-        Names of the mixes that were burned.
-    candidates : Candidates
-    """
-
-    burns: tuple[NextBurn, ...]
+    burns: tuple[NextBurn, ...]  # fewer than asked for where more would tell nothing
+    #: Recipe of the mix that is the best within the limit now, or nearest to it if none
+    #: is within; empty without a limit.
     best: Recipe
-    best_keeps: bool
+    best_keeps: bool  # whether it keeps the limit now
     before: Known
     plan: StrandPlan
     scatter: BatchScatter
-    burned: tuple[str, ...]
+    burned: tuple[str, ...]  # names of the mixes that were burned
     candidates: Candidates
 
     @property

@@ -65,38 +65,21 @@ NO_PEAK = "no limit on pressure: add [motor.case]"
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Offer:
-    """Something to measure, and what it is expected to change.
+    """Something to measure, and what it is expected to change."""
 
-    Attributes
-    ----------
-    kind : str
-        As :mod:`castsugar.costs` names it.
-    recipe : mapping
-        What is cooked, burned or fired; empty where it is no mix.
-    batch : str
-        The kept one that further strands are of.
-    gain : float
-        What it is expected to add to what the chosen recipe is worth, in points of
-        mass; NaN where it is not computed.
-    better : float
-        How likely it changes the choice for the better.
-    share : float
-        Of the doubt at the present best that it removes: of the variance of ln r, or of
-        the ranks of the pour viscosity.
-    minutes : float
-        What it costs, its grams counted as time.
-    reason : str
-        Why the gain is not computed.
-    """
-
-    kind: str
+    kind: str  # as costs names it
+    #: What is cooked, burned or fired; empty where it is no mix.
     recipe: Recipe = field(default_factory=dict)
-    batch: str = ""
+    batch: str = ""  # the kept one that further strands are of
+    #: What it is expected to add to what the chosen recipe is worth, in points of mass;
+    #: NaN where it is not computed.
     gain: float = math.nan
-    better: float = math.nan
+    better: float = math.nan  # how likely it changes the choice for the better
+    #: Of the doubt at the present best that it removes: of the variance of ln r, or of
+    #: the ranks of the pour viscosity.
     share: float = math.nan
-    minutes: float
-    reason: str = ""
+    minutes: float  # what it costs, its grams counted as time
+    reason: str = ""  # why the gain is not computed
 
     @property
     def per_hour(self) -> float:
@@ -119,38 +102,19 @@ class Held:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Agenda:
-    """What could be measured, what tells most for its cost first.
-
-    Attributes
-    ----------
-    offers : tuple of Offer
-    best : mapping
-        The best mix within all limits now, or the one nearest to them.
-    keeps : bool
-        Whether it keeps them.
-    pours, presses : bool
-        Whether any mix keeps the limits of kitchen and pressure.
-    held : tuple of Held
-        The limits that a measurement could decide.
-    kept : bool
-        Whether any mix keeps the limits that no measurement decides.
-    looked_at : int
-    points : float
-        What a point of mass is worth, in the unit of the objective.
-    plan : StrandPlan
-        At which pressures strands burn.
-    """
+    """What could be measured, what tells most for its cost first."""
 
     offers: tuple[Offer, ...]
-    best: Recipe
-    keeps: bool
+    best: Recipe  # the best mix within all limits now, or the one nearest to them
+    keeps: bool  # whether it keeps them
+    #: Whether any mix keeps the limits of kitchen and pressure.
     pours: bool
     presses: bool
-    held: tuple[Held, ...]
-    kept: bool
+    held: tuple[Held, ...]  # the limits that a measurement could decide
+    kept: bool  # whether any mix keeps the limits that no measurement decides
     looked_at: int
-    points: float
-    plan: StrandPlan
+    points: float  # what a point of mass is worth, in the unit of the objective
+    plan: StrandPlan  # at which pressures strands burn
 
     def __str__(self) -> str:
         return "\n".join(map(str, self.offers))
@@ -167,7 +131,6 @@ def what_next(
 
     Parameters
     ----------
-    task : Task
     costs : Costs, optional
         Those assumed by default.
     measured : set of str

@@ -229,7 +229,6 @@ def optimise(
         Returns columns of mixes, whole batches at once.
     goal : Goal
         Objective and limits, by column.
-    space : Space
     effort : Effort, optional
         Seed, budget, lattice, starts.
 

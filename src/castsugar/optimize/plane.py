@@ -34,20 +34,11 @@ FAILED = "not computed"
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Measure:
-    """Slacks of mixes of one choice of the space.
-
-    Attributes
-    ----------
-    judge : Judge
-    region : Region
-        Of the choice that the best mix made.
-    columns : tuple of str
-        Of the values.
-    """
+    """Slacks of mixes of one choice of the space."""
 
     judge: Judge
-    region: Region
-    columns: tuple[str, ...]
+    region: Region  # of the choice that the best mix made
+    columns: tuple[str, ...]  # of the values
 
     @classmethod
     def of(cls, outcome: Outcome) -> Measure:
@@ -146,46 +137,22 @@ class Plane:
     """A triangular lattice of mixes, and how they stand.
 
     Shares are those of the three among themselves; they sum to 1.
-
-    Attributes
-    ----------
-    corners : tuple of three str
-    places : tuple of three int
-        Their columns in the space.
-    fixed : mapping
-        The other ingredients of the mixes. [mass fraction]
-    total : float
-        What the three make up. [mass fraction]
-    low : tuple of three floats
-        Least share of each: the lattice lies in the triangle above them.
-    step : float
-        Of the shares.
-    shares : ndarray, shape (n, 3)
-    columns : tuple of str
-    values : ndarray, shape (n, c)
-        NaN where a mix failed.
-    limits : ndarray, shape (n, m)
-        Scaled slack of each limit, 0 or more where kept; NaN where a mix failed.
-    rows : ndarray, shape (n, r)
-        Slack of each row of the space. [mass fraction]
-    outline : ndarray, shape (q, 3)
-        Corners of the space, in order around it.
-    base : ndarray, shape (k,)
-        The best mix: what lies in the plane has its other ingredients.
     """
 
     corners: tuple[str, str, str]
-    places: tuple[int, int, int]
-    fixed: Mapping[str, float]
-    total: float
-    low: Shares
-    step: float
-    shares: FloatArray
+    places: tuple[int, int, int]  # their columns in the space
+    fixed: Mapping[str, float]  # the other ingredients of the mixes [mass fraction]
+    total: float  # what the three make up [mass fraction]
+    low: Shares  # least share of each: the lattice lies in the triangle above them
+    step: float  # of the shares
+    shares: FloatArray  # (n, 3)
     columns: tuple[str, ...]
-    values: FloatArray
+    values: FloatArray  # NaN where a mix failed, (n, c)
+    #: Scaled slack of each limit, 0 or more where kept; NaN where a mix failed, (n, m).
     limits: FloatArray
-    rows: FloatArray
-    outline: FloatArray
+    rows: FloatArray  # slack of each row of the space, (n, r) [mass fraction]
+    outline: FloatArray  # corners of the space, in order around it, (q, 3)
+    #: The best mix: what lies in the plane has its other ingredients, (k,).
     base: FloatArray
 
     @property
@@ -226,7 +193,6 @@ def plane(outcome: Outcome, problem: Problem | None = None) -> Plane:
 
     Parameters
     ----------
-    outcome : Outcome
     problem : Problem, optional
         To evaluate further columns, too; it has those of the task.
 

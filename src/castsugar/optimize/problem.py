@@ -46,20 +46,11 @@ class Problem(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FunctionProblem:
-    """A problem made of plain functions of arrays.
-
-    Attributes
-    ----------
-    columns : tuple of str
-    function : callable
-        (n, k) to (n, c).
-    derivative : callable, optional
-        (n, k) to (n, c, k).
-    """
+    """A problem made of plain functions of arrays."""
 
     columns: tuple[str, ...]
-    function: Callable[[FloatArray], FloatArray]
-    derivative: Callable[[FloatArray], FloatArray] | None = None
+    function: Callable[[FloatArray], FloatArray]  # (n, k) to (n, c)
+    derivative: Callable[[FloatArray], FloatArray] | None = None  # (n, k) to (n, c, k)
 
     def evaluate(self, fractions: FloatArray) -> FloatArray:
         """Return the columns."""
@@ -72,17 +63,9 @@ class FunctionProblem:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Goal:
-    """What makes a mix the best.
+    """What makes a mix the best."""
 
-    Attributes
-    ----------
-    objective : str
-        Column.
-    maximise : bool
-    limits : tuple of Limit
-    """
-
-    objective: str
+    objective: str  # column
     maximise: bool = True
     limits: tuple[Limit, ...] = ()
 
@@ -121,23 +104,12 @@ _TINY = 1e-300
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Judge:
-    """A goal with the sizes of its columns.
-
-    Attributes
-    ----------
-    goal : Goal
-    places : ndarray of int, shape (1 + m,)
-        Columns of objective and limits.
-    size : float
-        Of differences of the objective that matter.
-    scales : ndarray, shape (m,)
-        Of the limits: 1 for a logarithmic one.
-    """
+    """A goal with the sizes of its columns."""
 
     goal: Goal
-    places: NDArray[np.int64]
-    size: float
-    scales: FloatArray
+    places: NDArray[np.int64]  # columns of objective and limits, (1 + m,)
+    size: float  # of differences of the objective that matter
+    scales: FloatArray  # of the limits: 1 for a logarithmic one, (m,)
 
     @classmethod
     def of(cls, goal: Goal, columns: Sequence[str], seen: FloatArray) -> Judge:
@@ -229,21 +201,13 @@ class SpentError(Exception):
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Trials:
-    """All mixes that were evaluated, in their order.
+    """All mixes that were evaluated, in their order."""
 
-    Attributes
-    ----------
-    fractions : ndarray, shape (n, k)
-    values : ndarray, shape (n, c)
-    region : ndarray of int, shape (n,)
-        Number of the region; -1 outside the space (a limit of it was moved).
-    stage : tuple of str
-        "lattice", "polish", "poll", "prices", "relaxing" or "front".
-    """
-
-    fractions: FloatArray
-    values: FloatArray
+    fractions: FloatArray  # (n, k)
+    values: FloatArray  # (n, c)
+    #: Number of the region; -1 outside the space (a limit of it was moved), (n,).
     region: NDArray[np.int64]
+    #: "lattice", "polish", "poll", "prices", "relaxing" or "front".
     stage: tuple[str, ...]
 
     def __len__(self) -> int:
@@ -252,25 +216,13 @@ class Trials:
 
 @dataclass(slots=True, kw_only=True)
 class Ledger:
-    """Asks the problem, within a budget, and writes every answer down.
-
-    Attributes
-    ----------
-    problem : Problem
-    regions : list of Region
-    budget : int
-        Most evaluations.
-    stage : str
-        What new trials are for.
-    batches : int
-        Calls of the problem.
-    """
+    """Asks the problem, within a budget, and writes every answer down."""
 
     problem: Problem
     regions: Sequence[Region]
-    budget: int
-    stage: str = "lattice"
-    batches: int = 0
+    budget: int  # most evaluations
+    stage: str = "lattice"  # what new trials are for
+    batches: int = 0  # calls of the problem
     _fractions: list[FloatArray] = field(default_factory=list)
     _values: list[FloatArray] = field(default_factory=list)
     _region: list[NDArray[np.int64]] = field(default_factory=list)
@@ -351,18 +303,11 @@ T = TypeVar("T")
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Ask:
-    """Mixes to evaluate, and rows of them to differentiate.
+    """Mixes to evaluate, and rows of them to differentiate."""
 
-    Attributes
-    ----------
-    fractions : ndarray, shape (n, k)
-    region : int
-    slopes : tuple of int
-        Rows whose derivatives are of use, where the problem knows them.
-    """
-
-    fractions: FloatArray
+    fractions: FloatArray  # (n, k)
     region: int
+    #: Rows whose derivatives are of use, where the problem knows them.
     slopes: tuple[int, ...] = ()
 
 

@@ -33,24 +33,16 @@ Numbers = NDArray[np.intp]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Program:
-    """Minimise the largest of some quadratics; the others at most 0, and linear rows.
+    """Minimise the largest of quadratics; the others at most 0, and linear rows."""
 
-    Attributes
-    ----------
-    value, gradient, hessian : ndarray, shapes (m,), (m, d), (m, d, d)
-        Of the quadratics, all near 1 in size.
-    tops : int
-        How many of the first are those of which the largest counts, 1 or more.
-    normals, room : ndarray, shapes (r, d) and (r,)
-        ``normals w <= room``; they hold w between -1 and 1.
-    """
-
-    value: FloatArray
-    gradient: FloatArray
-    hessian: FloatArray
-    tops: int
-    normals: FloatArray
-    room: FloatArray
+    #: Of the quadratics, all near 1 in size.
+    value: FloatArray  # (m,)
+    gradient: FloatArray  # (m, d)
+    hessian: FloatArray  # (m, d, d)
+    tops: int  # how many of the first are those of which the largest counts, 1 or more
+    #: ``normals w <= room``; they hold w between -1 and 1.
+    normals: FloatArray  # (r, d)
+    room: FloatArray  # (r,)
 
     def solve(self, start: FloatArray) -> tuple[FloatArray, float]:
         """Return the w found from one that keeps the linear rows, and what counts."""

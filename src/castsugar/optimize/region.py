@@ -202,51 +202,31 @@ _FLAT = 1e-9
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LocalRows:
-    """Rows in coordinates: ``normals z <= limits``.
+    """Rows in coordinates: ``normals z <= limits``."""
 
-    Attributes
-    ----------
-    normals, limits : ndarray, shapes (r, d) and (r,)
-        Each divided by its size.
-    sizes : ndarray, shape (r,)
-        Largest coefficient, before the division.
-    places : ndarray of int, shape (r,)
-        Number of the row in the region.
-    """
-
-    normals: FloatArray
-    limits: FloatArray
-    sizes: FloatArray
-    places: NDArray[np.int64]
+    #: Each divided by its size.
+    normals: FloatArray  # (r, d)
+    limits: FloatArray  # (r,)
+    sizes: FloatArray  # largest coefficient, before the division, (r,)
+    places: NDArray[np.int64]  # number of the row in the region, (r,)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Region:
-    """A polytope of mixes, with every discrete choice made.
+    """A polytope of mixes, with every discrete choice made."""
 
-    Attributes
-    ----------
-    choice : mapping
-        Slot to the alternative that occupies it; empty without choices.
-    row_names : tuple of str
-    matrix, limits : ndarray, shapes (m, k) and (m,)
-        ``matrix x <= limits``; the rows ``x >= 0`` included.
-    corners : ndarray, shape (n, k)
-    edges : ndarray of int, shape (edges, 2)
-    origin : ndarray, shape (k,)
-        A corner; where the coordinates are 0.
-    directions : ndarray, shape (d, k)
-        From there to d other corners that span the region: ``x = origin + z
-        directions``. A wide simplex, so that coordinates suit the region's own shape.
-    """
-
+    #: Slot to the alternative that occupies it; empty without choices.
     choice: Mapping[str, str]
     row_names: tuple[str, ...]
-    matrix: FloatArray
-    limits: FloatArray
-    corners: FloatArray
-    edges: NDArray[np.int64]
-    origin: FloatArray
+    #: ``matrix x <= limits``; the rows ``x >= 0`` included.
+    matrix: FloatArray  # (m, k)
+    limits: FloatArray  # (m,)
+    corners: FloatArray  # (n, k)
+    edges: NDArray[np.int64]  # (edges, 2)
+    origin: FloatArray  # a corner; where the coordinates are 0, (k,)
+    #: From there to d other corners that span the region: ``x = origin + z
+    #: directions``. A wide simplex, so that coordinates suit the region's own shape,
+    #: (d, k).
     directions: FloatArray
 
     @property
@@ -324,7 +304,6 @@ def region(
 
     Parameters
     ----------
-    choice : mapping
     columns : sequence of str
         The ingredients.
     rows : sequence of Row
@@ -391,7 +370,6 @@ def fill(
 
     Parameters
     ----------
-    region : Region
     count : int
         About how many; ignored with a `step`.
     seed : int

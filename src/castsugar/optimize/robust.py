@@ -16,6 +16,7 @@ from castsugar.kitchen.heat import LONGEST, Cook
 from castsugar.kitchen.parameters import POUR_RANGE
 from castsugar.limits import Limit
 from castsugar.mix.weighing import Lot, syrup_use
+from castsugar.numerics import bisected
 from castsugar.optimize.multistart import Effort
 from castsugar.optimize.optimum import optimise
 from castsugar.optimize.problem import Goal
@@ -59,26 +60,17 @@ _POUR, _WATER = "pour_viscosity_Pa_s", "water"
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Kept:
-    """What drawn batches of a mix do to the limits, one entry a limit.
+    """What drawn batches of a mix do to the limits, one entry a limit."""
 
-    Attributes
-    ----------
-    asked : ndarray, shape (m,)
-        Share of the batches that is to keep it: that of its probability, else
-        :data:`USUAL_SHARE`.
-    needed : ndarray, shape (m,)
-        What the drawn share must reach for that.
-    share : ndarray, shape (m,)
-        That keeps it; over what is believed of kitchen and burn rates, too, where the
-        limit has a probability.
-    margins : ndarray, shape (m,)
-        By how much a limit on the mix itself is to be tighter for the share asked: of
-        the logarithm where the limit is logarithmic. [unit of the column, or -]
-    """
-
+    #: Share of the batches that is to keep it: that of its probability, else
+    #: USUAL_SHARE, (m,).
     asked: FloatArray
-    needed: FloatArray
+    needed: FloatArray  # what the drawn share must reach for that, (m,)
+    #: That keeps it; over what is believed of kitchen and burn rates, too, where the
+    #: limit has a probability, (m,).
     share: FloatArray
+    #: By how much a limit on the mix itself is to be tighter for the share asked: of
+    #: the logarithm where the limit is logarithmic, (m,). [unit of the column, or -]
     margins: FloatArray
 
     @property
@@ -99,19 +91,10 @@ class Kept:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Batches:
-    """How batches of a mix scatter.
-
-    Attributes
-    ----------
-    sloppiness : Sloppiness
-    batch : float
-        Mass of what is weighed. [kg]
-    seed : int
-    count : int
-    """
+    """How batches of a mix scatter."""
 
     sloppiness: Sloppiness
-    batch: float
+    batch: float  # mass of what is weighed [kg]
     seed: int
     count: int = COUNT
 
@@ -180,9 +163,7 @@ class Batches:
         low, high = float(table.min()) - 1.0, float(table.max()) + 1.0
         if not math.isfinite(low + high):
             return 0.0, math.nan
-        for _ in range(40):
-            middle = 0.5 * (low + high)
-            low, high = (middle, high) if below(middle) < level else (low, middle)
+        high = float(bisected(lambda x: below(float(x)) < level, low, high, 40)[1])
         kept = share if limit.sense == "<=" else 1.0 - share
         margin = limit.sign * (high - math.log(float(alone[0, 0])))
         return kept, margin
@@ -326,37 +307,22 @@ _MUCH = 0.5
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Robust:
-    """A robust recipe beside the nominal one, each as it is weighed.
+    """A robust recipe beside the nominal one, each as it is weighed."""
 
-    Attributes
-    ----------
-    found : Found
-        Of the tightened limits; of the search itself where nothing is to be gained.
-    made : Rounded
-        Its recipes for the scale.
-    margins : mapping
-        Name of each limit to how far it was tightened; see :class:`Kept`. Empty where
-        nothing was searched.
-    price : float
-        Objective of the nominal recipe less that of the robust one, the better way up.
-    nominal, kept : Kept
-        Of the batches of the nominal and of the robust recipe.
-    batches : int
-    weighed : bool
-        Whether it is rounded as far as the nominal one is.
-    refused : str
-        Why its own row of the table forbids it; empty if it does not.
-    """
-
+    #: Of the tightened limits; of the search itself where nothing is to be gained.
     found: Found
-    made: Rounded
+    made: Rounded  # its recipes for the scale
+    #: Name of each limit to how far it was tightened; see Kept. Empty where nothing was
+    #: searched.
     margins: Mapping[str, float]
+    #: Objective of the nominal recipe less that of the robust one, the better way up.
     price: float
+    #: nominal, kept: of the batches of the nominal and of the robust recipe.
     nominal: Kept
     kept: Kept
     batches: int
-    weighed: bool = True
-    refused: str = ""
+    weighed: bool = True  # whether it is rounded as far as the nominal one is
+    refused: str = ""  # why its own row of the table forbids it; empty if it does not
 
     @property
     def pays(self) -> bool:
@@ -392,7 +358,6 @@ def robust_optimum(
         Of the search.
     nominal : Found and Rounded
         What it found, and its recipes for the scale.
-    batches : Batches
     """
     found, made = nominal
     recipe = made.of(found).fractions

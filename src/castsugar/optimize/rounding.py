@@ -43,37 +43,23 @@ _FARTHER, _LOOKED_AT = 10, 100_000
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Weighable:
-    """The best recipe in whole percents, or in steps of the scale, near a mix.
+    """The best recipe in whole percents, or in steps of the scale, near a mix."""
 
-    Attributes
-    ----------
-    masses : ndarray, shape (k,)
-        What is weighed: whole steps of the scale, if its step is known. [kg]
-    fractions : ndarray, shape (k,)
-        As it is written; what the masses are differs by :data:`_SAME` at most.
-    values : mapping
-        Column to value.
-    loss : float
-        What rounding costs of the objective, in its unit; below 0 it gains, which only
-        a mix that was not the best allows.
-    feasible : bool
-        Whether it keeps all limits, as written and as weighed; if not, it violates them
-        least.
-    tried : int
-    roomy : bool
-        Whether it brings no limit much nearer: 5 % of its value.
-    refused : str
-        Why its own row of the table forbids it all the same (the 95 % pressure exceeds
-        what the case may hold, the second solver disagrees); empty if it does not.
-    """
-
+    #: What is weighed: whole steps of the scale, if its step is known, (k,). [kg]
     masses: FloatArray
+    #: As it is written; what the masses are differs by _SAME at most, (k,).
     fractions: FloatArray
-    values: Mapping[str, float]
+    values: Mapping[str, float]  # column to value
+    #: What rounding costs of the objective, in its unit; below 0 it gains, which only a
+    #: mix that was not the best allows.
     loss: float
+    #: Whether it keeps all limits, as written and as weighed; if not, it violates them
+    #: least.
     feasible: bool
     tried: int
-    roomy: bool = True
+    roomy: bool = True  # whether it brings no limit much nearer: 5 % of its value
+    #: Why its own row of the table forbids it all the same (the 95 % pressure exceeds
+    #: what the case may hold, the second solver disagrees); empty if it does not.
     refused: str = ""
 
     @property
@@ -99,7 +85,6 @@ def neighbours(
     ----------
     space, choice, fractions
         Of the mix, (k,).
-    farther : bool
     kept_to : float, optional
         Share of the batch of which a fixed part, and each part of a fixed ratio, may
         miss half: a step of the scale by default.
@@ -163,7 +148,6 @@ def whole_percents(space: Space, count: int, seed: int) -> FloatArray:
 
     Parameters
     ----------
-    space : Space
     count : int
         About how many.
     seed : int
@@ -297,19 +281,12 @@ def _roomy(judge: Judge, values: FloatArray, found: Found) -> BoolArray:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Rounded:
-    """The recipes of a mix for the scale.
+    """The recipes of a mix for the scale."""
 
-    Attributes
-    ----------
-    percents, weighable : Weighable or None
-        In whole percents; in steps of the scale.
-    gap : str
-        Why one of them is missing; empty if none is.
-    """
-
+    #: In whole percents; in steps of the scale.
     percents: Weighable | None = None
     weighable: Weighable | None = None
-    gap: str = ""
+    gap: str = ""  # why one of them is missing; empty if none is
 
     def chosen(self, objective: float) -> str:
         """Return which is the answer: "percents", "weighable" or "best".

@@ -63,7 +63,6 @@ def run_search(task: Task, *, confirm: bool = True) -> Outcome:
 
     Parameters
     ----------
-    task : Task
     confirm : bool
         Whether the second solver solves what is shown.
 

@@ -23,31 +23,16 @@ from castsugar.thermo.species import SpeciesTable
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Settings:
-    """Under what the mixes are judged.
+    """Under what the mixes are judged."""
 
-    Attributes
-    ----------
-    items : tuple of str
-        Catalogue names, in the order of the fractions.
-    pressure, exit_pressure : float
-        [Pa]
-    flow : str
-    water_lost : float
-        Share that leaves, where no kitchen decides.
-    kitchen : Kitchen or None
-    motor : Hardware or None
-    lots, alternatives : mapping
-        As for :func:`castsugar.mix.blends.blend`.
-    species : SpeciesTable or None
-    """
-
-    items: tuple[str, ...]
-    pressure: float = DEFAULT_PRESSURE
-    exit_pressure: float = STANDARD_ATMOSPHERE
+    items: tuple[str, ...]  # catalogue names, in the order of the fractions
+    pressure: float = DEFAULT_PRESSURE  # [Pa]
+    exit_pressure: float = STANDARD_ATMOSPHERE  # [Pa]
     flow: str = DEFAULT_FLOW
-    water_lost: float = 0.0
+    water_lost: float = 0.0  # share that leaves, where no kitchen decides
     kitchen: Kitchen | None = None
     motor: Hardware | None = None
+    #: lots, alternatives: as for mix.blends.blend.
     lots: Mapping[str, Lot] = field(default_factory=dict)
     alternatives: Mapping[str, str] = field(default_factory=dict)
     species: SpeciesTable | None = None

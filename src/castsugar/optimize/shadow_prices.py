@@ -58,25 +58,16 @@ class Price:
 
     In units of the objective per unit of the limit: for a limit on a column, as its
     number rises; for a row of the space, as it is relaxed.
-
-    Attributes
-    ----------
-    multiplier : float
-        The derivative, from the conditions of Karush, Kuhn and Tucker at the optimum.
-    step : float
-        How far the limit is loosened to say what that buys, in its unit.
-    relaxed : float
-        By searching again with the limit loosened by `step`; NaN if not done.
-    then : tuple of str
-        Limits and rows that hold the mix back there, and did not before.
-    mix : tuple of float
-        The best there; empty if not searched. [mass fractions]
     """
 
+    #: The derivative, from the conditions of Karush, Kuhn and Tucker at the optimum.
     multiplier: float
-    step: float
+    step: float  # how far the limit is loosened to say what that buys, in its unit
+    #: By searching again with the limit loosened by `step`; NaN if not done.
     relaxed: float = math.nan
+    #: Limits and rows that hold the mix back there, and did not before.
     then: tuple[str, ...] = ()
+    #: The best there; empty if not searched. [mass fractions]
     mix: tuple[float, ...] = ()
 
     @property
@@ -118,26 +109,14 @@ class RowState:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Runner:
-    """A mix that is really different and nearly as good.
+    """A mix that is really different and nearly as good."""
 
-    Attributes
-    ----------
-    fractions : ndarray, shape (k,)
-    choice : mapping
-    objective : float
-    slacks : mapping
-        Name of each limit to its slack.
-    distance : float
-        Share of the mix to exchange to get the best one.
-    polished : bool
-        Whether a local search ended here; else it is a trial of the lattice.
-    """
-
-    fractions: FloatArray
+    fractions: FloatArray  # (k,)
     choice: Mapping[str, str]
     objective: float
-    slacks: Mapping[str, float]
-    distance: float
+    slacks: Mapping[str, float]  # name of each limit to its slack
+    distance: float  # share of the mix to exchange to get the best one
+    #: Whether a local search ended here; else it is a trial of the lattice.
     polished: bool
 
 
@@ -153,61 +132,32 @@ class Relaxation:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Found:
-    """What a search found.
+    """What a search found."""
 
-    Attributes
-    ----------
-    status : str
-        "optimal"; "infeasible" (the mix is the one that violates least); "incomplete"
-        (stopped early, the best so far).
-    reason : str
-        Why it is incomplete.
-    goal : Goal
-    ingredients : tuple of str
-    choice : mapping
-        Slot to the alternative chosen.
-    fractions : ndarray, shape (k,)
-    values : mapping
-        Column to value at the mix.
-    limits : tuple of LimitState
-    rows : tuple of RowState
-        Those that bind.
-    stationarity : float
-        What the prices leave of the objective's slope, as a share; NaN if not known.
-    kink : bool
-        Whether a jump of the objective's slope holds the mix.
-    edge : tuple of str
-        Columns of the goal that are not computed just beyond the mix, where that holds
-        it.
-    violation : float
-        Largest violation of a limit, as a share of it (of its logarithm: difference).
-    runners_up : tuple of Runner
-    relaxations : tuple of Relaxation
-        Infeasible only: limits of which each alone would do.
-    trials : Trials
-        Everything that was evaluated.
-    batches : int
-        Calls of the problem.
-    seed : int
-    """
-
+    #: "optimal"; "infeasible" (the mix is the one that violates least); "incomplete"
+    #: (stopped early, the best so far).
     status: str
-    reason: str
+    reason: str  # why it is incomplete
     goal: Goal
     ingredients: tuple[str, ...]
-    choice: Mapping[str, str]
-    fractions: FloatArray
-    values: Mapping[str, float]
+    choice: Mapping[str, str]  # slot to the alternative chosen
+    fractions: FloatArray  # (k,)
+    values: Mapping[str, float]  # column to value at the mix
     limits: tuple[LimitState, ...]
-    rows: tuple[RowState, ...]
+    rows: tuple[RowState, ...]  # those that bind
+    #: What the prices leave of the objective's slope, as a share; NaN if not known.
     stationarity: float
+    #: Largest violation of a limit, as a share of it (of its logarithm: difference).
     violation: float
     runners_up: tuple[Runner, ...]
+    #: Infeasible only: limits of which each alone would do.
     relaxations: tuple[Relaxation, ...]
-    trials: Trials
-    batches: int
+    trials: Trials  # everything that was evaluated
+    batches: int  # calls of the problem
     seed: int
-    kink: bool = False
+    kink: bool = False  # whether a jump of the objective's slope holds the mix
+    #: Columns of the goal that are not computed just beyond the mix, where that holds
+    #: it.
     edge: tuple[str, ...] = ()
 
     @property
@@ -239,22 +189,13 @@ _WIDE, _LOOK, _RADIUS, _ENOUGH = 0.05, 3e-3, 0.2, 1e-5
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Multipliers:
-    """Multipliers of scaled outputs at a mix.
+    """Multipliers of scaled outputs at a mix."""
 
-    Attributes
-    ----------
-    limits : ndarray, shape (m,)
-    rows : ndarray, shape (rows of the region,)
-        Of the objective to minimise, per mass fraction.
-    residual : float
-        What is left of the slope, as a share of it.
-    kink : bool
-        Whether it takes more than one branch of the objective to balance it.
-    """
-
-    limits: FloatArray
+    limits: FloatArray  # (m,)
+    #: Of the objective to minimise, per mass fraction, (rows of the region,).
     rows: FloatArray
-    residual: float
+    residual: float  # what is left of the slope, as a share of it
+    #: Whether it takes more than one branch of the objective to balance it.
     kink: bool = False
 
 
@@ -326,31 +267,19 @@ class _Binding:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Trier:
-    """Prices of what binds: multipliers, and a search with each limit loosened.
+    """Prices of what binds: multipliers, and a search with each limit loosened."""
 
-    Attributes
-    ----------
-    ledger, judge, space
-        Of the search that found the best mix.
-    region : Region
-        Where it lies.
-    number : int
-        Of the region.
-    fractions, values, objective
-        Of the best mix: columns, and the objective scaled, to be minimised.
-    again : bool
-        Whether to search again; else prices are multipliers alone.
-    """
-
+    #: Of the search that found the best mix.
     ledger: Ledger
     judge: Judge
     space: Space
-    region: Region
-    number: int
+    region: Region  # where it lies
+    number: int  # of the region
+    #: Of the best mix: columns, and the objective scaled, to be minimised.
     fractions: FloatArray
     values: FloatArray
     objective: float
-    again: bool = True
+    again: bool = True  # whether to search again; else prices are multipliers alone
 
     def prices(self, found: Multipliers) -> tuple[dict[int, Price], dict[int, Price]]:
         """Return prices by number of the limit, and by number of the region's row."""

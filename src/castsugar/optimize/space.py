@@ -83,28 +83,6 @@ SCOPE = " (scope)"
 class Space:
     """The mixes that may be weighed.
 
-    Parameters
-    ----------
-    bounds : mapping
-        Ingredient or slot to lowest and highest mass fraction.
-    fixed : mapping
-        Ingredient or slot to the mass fraction that it always has.
-    rows : sequence of Row
-        Linear limits. A slot stands for whichever alternative occupies it.
-    ratios : sequence of str
-        Such as "sucrose:corn syrup >= 0.5"; with "=" it is fixed.
-    choices : mapping
-        Slot (a name of `bounds` or `fixed`) to two or more alternatives.
-    purchases : mapping
-        Ingredient or slot to the mass at hand. [kg]
-    batch : float, optional
-        Mass of what is weighed; purchases and the scale need it. [kg]
-    scale_step : float, optional
-        Smallest step of the user's scale. [kg]
-    scope : sequence of Row
-        Linear limits that are never moved and have no price: beyond them nothing is
-        judged. Their names end in :data:`SCOPE`.
-
     Raises
     ------
     InputError
@@ -124,14 +102,23 @@ class Space:
     2
     """
 
+    #: Ingredient or slot to lowest and highest mass fraction.
     bounds: Mapping[str, tuple[float, float]]
+    #: Ingredient or slot to the mass fraction that it always has.
     fixed: Mapping[str, float] = field(default_factory=dict)
+    #: Linear limits. A slot stands for whichever alternative occupies it.
     rows: Sequence[Row] = ()
+    #: Such as "sucrose:corn syrup >= 0.5"; with "=" it is fixed.
     ratios: Sequence[str] = ()
+    #: Slot (a name of `bounds` or `fixed`) to two or more alternatives.
     choices: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    #: Ingredient or slot to the mass at hand. [kg]
     purchases: Mapping[str, float] = field(default_factory=dict)
+    #: Mass of what is weighed; purchases and the scale need it. [kg]
     batch: float | None = None
-    scale_step: float | None = None
+    scale_step: float | None = None  # smallest step of the user's scale [kg]
+    #: Linear limits that are never moved and have no price: beyond them nothing is
+    #: judged. Their names end in SCOPE.
     scope: Sequence[Row] = ()
 
     def __post_init__(self) -> None:

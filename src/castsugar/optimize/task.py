@@ -21,7 +21,7 @@ from castsugar.columns import (
     WEIGHTED,
     no_aim,
 )
-from castsugar.constants import STANDARD_GRAVITY
+from castsugar.constants import ICE_POINT, STANDARD_GRAVITY
 from castsugar.costs import Prices
 from castsugar.data.load import load_database
 from castsugar.errors import InputError, unknown_name
@@ -80,29 +80,18 @@ _THIS_BATCH = "peak_pressure_p95_this_batch_MPa"
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class TableProblem:
-    """Columns of :data:`castsugar.columns.COLUMNS` as a problem.
-
-    Attributes
-    ----------
-    settings : Settings
-    wanted : tuple of str
-        Keys of columns with numbers.
-    chances : tuple of (column, probability)
-        Quantiles of drawn columns, named by :func:`chance_column`.
-    weights : mapping
-        Column to weight: makes the column "weighted sum"; empty for none.
-    wishes : Wishes
-        Prices, and the recipe to stay near to.
-    cooks : tuple of Cook
-        Of as many equal parts of the rows, in their order; empty: the one of the
-        kitchen.
-    """
+    """Columns of :data:`castsugar.columns.COLUMNS` as a problem."""
 
     settings: Settings
-    wanted: tuple[str, ...]
+    wanted: tuple[str, ...]  # keys of columns with numbers
+    #: Column and probability: quantiles of drawn columns, named by chance_column.
     chances: tuple[tuple[str, float], ...] = ()
+    #: Column to weight: makes the column "weighted sum"; empty for none.
     weights: Mapping[str, float] = field(default_factory=dict)
+    #: Prices, and the recipe to stay near to.
     wishes: Wishes = field(default_factory=Wishes)
+    #: Of as many equal parts of the rows, in their order; empty: the one of the
+    #: kitchen.
     cooks: tuple[Cook, ...] = ()
 
     @property
@@ -386,47 +375,26 @@ def _scope_rows(settings: Settings) -> tuple[Row, ...]:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Task:
-    """What to search for.
+    """What to search for."""
 
-    Attributes
-    ----------
-    space : Space
-        Of catalogue names, in mass fractions as weighed.
-    settings : Settings
-        Its items are the columns of the space.
-    objective : str
-        Key of a column, of one that only a search has (:mod:`castsugar.columns`), or
-        "weighted sum".
-    maximise : bool
-    weights : mapping
-        Of the weighted sum: column to weight.
-    requirements : tuple of Requirement
-    tried : mapping
-        Name of a mix that the user made to its fractions by catalogue name; shown
-        beside the answer. Ingredients outside the space make it be left out of maps.
-    front : tuple of two columns, optional
-        Trade-off to draw; each with True where more is better.
-    sloppiness : Sloppiness, optional
-        Asks for a recipe whose batches keep the limits, too.
-    effort : Effort
-    prices : Prices, optional
-        Of every ingredient, where a cost is asked for.
-    near : str
-        The tried mix of which least is to change.
-    """
-
-    space: Space
-    settings: Settings
+    space: Space  # of catalogue names, in mass fractions as weighed
+    settings: Settings  # its items are the columns of the space
+    #: Key of a column, of one that only a search has (columns), or "weighted sum".
     objective: str = OBJECTIVE
     maximise: bool = True
+    #: Of the weighted sum: column to weight.
     weights: Mapping[str, float] = field(default_factory=dict)
     requirements: tuple[Requirement, ...] = ()
+    #: Name of a mix that the user made to its fractions by catalogue name; shown beside
+    #: the answer. Ingredients outside the space make it be left out of maps.
     tried: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    #: Trade-off to draw: two columns, each with True where more is better.
     front: tuple[tuple[str, bool], tuple[str, bool]] | None = None
+    #: Asks for a recipe whose batches keep the limits, too.
     sloppiness: Sloppiness | None = None
     effort: Effort = field(default_factory=Effort)
-    prices: Prices | None = None
-    near: str = ""
+    prices: Prices | None = None  # of every ingredient, where a cost is asked for
+    near: str = ""  # the tried mix of which least is to change
 
     def __post_init__(self) -> None:
         """Check that the settings can give what is asked for; keep to the scope."""
@@ -467,8 +435,8 @@ class Task:
         kitchen = self.settings.kitchen
         if kitchen is not None and kitchen.too_hot:
             raise InputError(
-                f"the cook reaches {kitchen.cook.hottest - 273.15:.4g} C; above 150 C "
-                "there is no verdict on any mix: cook cooler"
+                f"the cook reaches {kitchen.cook.hottest - ICE_POINT:.4g} C; above "
+                "150 C there is no verdict on any mix: cook cooler"
             )
         groups = {c.key: c.group for c in COLUMNS}
         for name in self._named():

@@ -37,24 +37,13 @@ _STARTS = 2
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Front:
-    """Mixes of which none is better in both columns than another feasible trial.
+    """Mixes of which none is better in both columns than another feasible trial."""
 
-    Attributes
-    ----------
-    status : str
-        "complete", "infeasible" (no mix keeps the limits) or "incomplete".
-    reason : str
-        Why it is incomplete.
-    fractions : ndarray, shape (n, k)
-        From the best of the first column to the best of the second.
-    first, second : ndarray, shape (n,)
-        The two columns.
-    trials : Trials
-    """
-
-    status: str
-    reason: str
+    status: str  # "complete", "infeasible" (no mix keeps the limits) or "incomplete"
+    reason: str  # why it is incomplete
+    #: From the best of the first column to the best of the second, (n, k).
     fractions: FloatArray
+    #: first, second: the two columns, (n,).
     first: FloatArray
     second: FloatArray
     trials: Trials
@@ -82,15 +71,12 @@ def trade_off(
 
     Parameters
     ----------
-    problem : Problem
     goal : Goal
         First objective, and the limits.
     other : Goal
         Second objective; its limits hold too.
-    space : Space
     levels : int
         Points between the two ends, at equal steps of the second objective.
-    effort : Effort, optional
 
     Raises
     ------

@@ -41,21 +41,13 @@ def stencil(centre: FloatArray, reach: float) -> FloatArray:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Quadratics:
-    """``v + g (z - z0) + (z - z0) H (z - z0) / 2`` of p outputs.
+    """``v + g (z - z0) + (z - z0) H (z - z0) / 2`` of p outputs."""
 
-    Attributes
-    ----------
-    centre : ndarray, shape (d,)
-    value, gradient, hessian : ndarray, shapes (p,), (p, d), (p, d, d)
-    reach : float
-        Of the points behind it.
-    """
-
-    centre: FloatArray
-    value: FloatArray
-    gradient: FloatArray
-    hessian: FloatArray
-    reach: float
+    centre: FloatArray  # (d,)
+    value: FloatArray  # (p,)
+    gradient: FloatArray  # (p, d)
+    hessian: FloatArray  # (p, d, d)
+    reach: float  # of the points behind it
 
     def at(self, z: FloatArray) -> FloatArray:
         """Return the outputs at coordinates (d,)."""
@@ -142,21 +134,15 @@ _SMALL = 1e-7
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Surroundings:
-    """Models around a mix, in ``w``: the mix at 0, the reach of a step at 1.
+    """Models around a mix, in ``w``: the mix at 0, the reach of a step at 1."""
 
-    Attributes
-    ----------
-    value, gradient, hessian : ndarray, shapes (s, p), (s, p, d), (s, p, d, d)
-        Of s pieces; the first output is the objective, the rest are slacks.
-    normals, room : ndarray, shapes (r, d) and (r,)
-        ``normals w <= room``: rows of the region and the reach.
-    """
-
-    value: FloatArray
-    gradient: FloatArray
-    hessian: FloatArray
-    normals: FloatArray
-    room: FloatArray
+    #: Of s pieces; the first output is the objective, the rest are slacks.
+    value: FloatArray  # (s, p)
+    gradient: FloatArray  # (s, p, d)
+    hessian: FloatArray  # (s, p, d, d)
+    #: ``normals w <= room``: rows of the region and the reach.
+    normals: FloatArray  # (r, d)
+    room: FloatArray  # (r,)
 
     @classmethod
     def of(
@@ -259,17 +245,10 @@ _KINK, _NARROW = 0.1, 5e-3
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Stencils:
-    """Places to look from, and points around each.
+    """Places to look from, and points around each."""
 
-    Attributes
-    ----------
-    places : ndarray, shape (p, d)
-        The first is the mix itself.
-    around : ndarray, shape (p, s, d)
-    """
-
-    places: FloatArray
-    around: FloatArray
+    places: FloatArray  # the first is the mix itself, (p, d)
+    around: FloatArray  # (p, s, d)
 
     @classmethod
     def plain(cls, z: FloatArray, reach: float) -> Stencils:
@@ -303,50 +282,25 @@ class Stencils:
 
 @dataclass(slots=True, kw_only=True)
 class TrustRegion:
-    """State of one search: where it stands, what it knows, how far it may step.
+    """State of one search: where it stands, what it knows, how far it may step."""
 
-    Attributes
-    ----------
-    region, judge
-        The region, and the judge of the goal.
-    z : ndarray, shape (d,)
-        Coordinates of the mix.
-    radius : float
-        Reach of a step. [coordinates]
-    values, outputs : ndarray
-        Columns of the mix, and what the judge makes of them.
-    pieces : list of Quadratics
-        Models; several where the columns have kinks.
-    reach : float
-        Of the look behind the models.
-    kinky : bool
-        Whether places nearby disagree about slopes.
-    weight : float
-        Of a violation against the objective.
-    steepness : ndarray, optional
-        How large slopes were in the first look.
-    steps : int
-        Made so far.
-    entry : int, optional
-        Number on the incumbents of rivals.
-    gave_up : bool
-        Whether a rival made this search needless.
-    """
-
+    #: The region, and the judge of the goal.
     region: Region
     judge: Judge
-    z: FloatArray
-    radius: float
+    z: FloatArray  # coordinates of the mix, (d,)
+    radius: float  # reach of a step [coordinates]
+    #: Columns of the mix, and what the judge makes of them.
     values: FloatArray = field(default_factory=lambda: np.empty(0))
     outputs: FloatArray = field(default_factory=lambda: np.full(1, np.nan))
+    #: Models; several where the columns have kinks.
     pieces: list[Quadratics] = field(default_factory=list)
-    reach: float = np.inf
-    kinky: bool = False
-    weight: float = 10.0
-    steepness: FloatArray | None = None
-    steps: int = 0
-    entry: int | None = None
-    gave_up: bool = False
+    reach: float = np.inf  # of the look behind the models
+    kinky: bool = False  # whether places nearby disagree about slopes
+    weight: float = 10.0  # of a violation against the objective
+    steepness: FloatArray | None = None  # how large slopes were in the first look
+    steps: int = 0  # made so far
+    entry: int | None = None  # number on the incumbents of rivals
+    gave_up: bool = False  # whether a rival made this search needless
     rows: LocalRows = field(init=False)
 
     def __post_init__(self) -> None:
@@ -369,7 +323,6 @@ class TrustRegion:
 
         Parameters
         ----------
-        look : Look
         answer : Answer
             To its points alone.
         """

@@ -34,37 +34,20 @@ _NOTHING, _ALIKE = 1e-12, 1e-9
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Stakes:
-    """What hangs on burn rates, and what could be burned.
+    """What hangs on burn rates, and what could be burned."""
 
-    Attributes
-    ----------
-    mean : ndarray, shape (n,)
-        Of ln r of the targets: mixes at the pressure of the limit.
-    covariance : ndarray, shape (n + m, n + m)
-        Of targets, then outcomes, without what every grain or outcome has by itself.
-    own : ndarray, shape (n,)
-        Variance that no burn lowers: of the batch and the firing to come.
-    noise : ndarray, shape (m,)
-        Variance that each outcome has by itself.
-    cost : ndarray, shape (m,)
-    objective : ndarray, shape (n,)
-        More is better, in points of mass.
-    room : ndarray, shape (n,)
-        What ln r must stay below; infinite without a limit.
-    room_u : float
-        Its standard uncertainty.
-    score : float
-        Standard deviations between mean and limit that are asked for.
-    """
-
-    mean: FloatArray
+    mean: FloatArray  # of ln r of the targets: mixes at the pressure of the limit, (n,)
+    #: Of targets, then outcomes, without what every grain or outcome has by itself, (n
+    #: + m, n + m).
     covariance: FloatArray
+    #: Variance that no burn lowers: of the batch and the firing to come, (n,).
     own: FloatArray
-    noise: FloatArray
-    cost: FloatArray
-    objective: FloatArray
-    room: FloatArray
-    room_u: float = 0.0
+    noise: FloatArray  # variance that each outcome has by itself, (m,)
+    cost: FloatArray  # (m,)
+    objective: FloatArray  # more is better, in points of mass, (n,)
+    room: FloatArray  # what ln r must stay below; infinite without a limit, (n,)
+    room_u: float = 0.0  # its standard uncertainty
+    #: Standard deviations between mean and limit that are asked for.
     score: float = 1.6449
 
     @property

@@ -510,10 +510,9 @@ def responses_drawing(
     *,
     asked: Asked = PLAIN,
     show: Shown,
-    columns: Sequence[str] = (),
 ) -> Drawing:
     """Return the picture of what surrounds the best mix, one panel a column."""
-    of = _around(outcome, columns, asked, show)
+    of = _around(outcome, (), asked, show)
     title = f"{asked.before}Effect of each ingredient"
     best = best_words(outcome)
     around = f"Around the {best}: one runs, the others keep their ratio."

@@ -8,6 +8,7 @@ import numpy as np
 
 from castsugar.motor.burn_law import burn_rate
 from castsugar.motor.delay import Delay
+from castsugar.numerics import running_integral
 from castsugar.plot import style
 from castsugar.plot.sheet import Drawing, Sheet
 from castsugar.report import numbers
@@ -60,8 +61,7 @@ def delay(found: Delay, *, ax: Axes | None = None, units: str = "si") -> Axes:
         found.law,
         np.interp(time, found.thrusting.time, found.thrusting.pressure),
     )
-    steps = 0.5 * (rate[1:] + rate[:-1]) * np.diff(time)
-    gone = np.r_[0.0, np.cumsum(steps)]
+    gone = running_integral(time, rate)
     gone *= (whole - left[1]) / gone[-1] if gone[-1] > 0.0 else 1.0
     axes.plot(
         [0.0, *time, thrust + ends[1]],

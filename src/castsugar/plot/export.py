@@ -80,14 +80,14 @@ def written(
     return _svg(stream.getvalue().decode(), name, sheet.title, sheet.words).encode()
 
 
-def shown(draw: Drawing, caption: str, words: str = "") -> Shown:
+def shown(draw: Drawing, caption: str) -> Shown:
     """Return a drawing for a page, at two widths: the page takes the one that fits."""
     from castsugar.plot.sheet import NARROW, WIDE
 
     broad, narrow = (
         written(draw, ".svg", width, brief=True).decode() for width in (WIDE, NARROW)
     )
-    return Shown(broad, caption, words, narrow)
+    return Shown(broad, caption, narrow=narrow)
 
 
 def _svg(text: str, name: str, title: str, words: str) -> str:

@@ -69,7 +69,6 @@ def search_map_drawing(
 
     Parameters
     ----------
-    outcome : Outcome
     asked : Asked
         Ingredients as typed.
     made : Plane, optional

@@ -45,7 +45,6 @@ def trace_drawing(  # noqa: PLR0913 - keyword-only options
 
     Parameters
     ----------
-    found : sequence of PressureBand
     allowed : float
         Pressure that the case may hold. [Pa]
     peaks : mapping of str to float, optional
@@ -54,8 +53,6 @@ def trace_drawing(  # noqa: PLR0913 - keyword-only options
         "ideal" or "delivered": a second panel has the thrust; empty for none.
     notes : sequence of str
         Under which conditions it holds.
-    show : Shown
-    invented : bool
 
     Raises
     ------

@@ -62,40 +62,20 @@ _FLAME = "Model, no losses; independent check not asked. No claim of safety."
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Map:
-    """Where the rows of a map lie, and what is asked of its picture.
-
-    Attributes
-    ----------
-    found : Many
-    column : Column
-    corners : tuple of str
-        As typed.
-    shares : ndarray, shape (rows, 3)
-        Of the three among themselves.
-    total : float
-        What they make up of the mix.
-    fixed : str
-        The other parts in words.
-    marks : sequence of Mark
-    measured : ndarray, shape (m, 3)
-    allowed : float
-        Pressure that the case may hold, NaN without one. [MPa]
-    contours : tuple of float
-        In the unit shown.
-    zoom : three pairs, "kept" or None
-        Ranges of the whole mix, or those of the mixes that keep all limits.
-    """
+    """Where the rows of a map lie, and what is asked of its picture."""
 
     found: Many
     column: Column
-    corners: tuple[str, str, str]
-    shares: FloatArray
-    total: float
-    fixed: str
+    corners: tuple[str, str, str]  # as typed
+    shares: FloatArray  # of the three among themselves, (rows, 3)
+    total: float  # what they make up of the mix
+    fixed: str  # the other parts in words
     marks: Sequence[Mark]
-    measured: FloatArray
-    allowed: float = math.nan
-    contours: tuple[float, ...] = ()
+    measured: FloatArray  # (m, 3)
+    allowed: float = math.nan  # pressure that the case may hold, NaN without one [MPa]
+    contours: tuple[float, ...] = ()  # in the unit shown
+    #: Ranges of the whole mix, three pairs, or "kept": those of the mixes that keep all
+    #: limits.
     zoom: Ranges | str | None = None
 
     @property

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from castsugar.arrays import FloatArray
+from castsugar.constants import ICE_POINT
 from castsugar.errors import InputError, ValidityError
 from castsugar.kitchen.curves import viscosity_curve, water_curve
 from castsugar.kitchen.parameters import Kitchen
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 #: Temperatures of a picture of the pour, about that of the cook. [K]
-_COLDER, _HOTTER, _COLDEST, _HOTTEST = 25.0, 8.0, 273.15 + 80.0, 273.15 + 150.0
+_COLDER, _HOTTER, _COLDEST, _HOTTEST = 25.0, 8.0, ICE_POINT + 80.0, ICE_POINT + 150.0
 
 _POINTS = 45
 

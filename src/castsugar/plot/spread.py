@@ -76,42 +76,24 @@ class Mark:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Spread:
-    """A quantity over mixes of three ingredients, and what is drawn with it.
+    """A quantity over mixes of three ingredients, and what is drawn with it."""
 
-    Attributes
-    ----------
-    corners : tuple of str
-        The three ingredients: top, left, right.
-    shares : ndarray, shape (n, 3)
-        Among themselves; sum 1.
-    values : ndarray, shape (n,)
-        In the unit shown; NaN where nothing was computed.
-    total : float
-        What the three make up of the mix: scales are percent of the whole.
-    logarithmic : bool
-        Whether values run over decades: between mixes their logarithm is followed.
-    levels : tuple of float
-        Lines of equal value; by default round ones.
-    areas, borders, marks : sequence
-    measured : ndarray, shape (m, 3)
-        Mixes to ring.
-    trails : sequence of (str, ndarray of shape (q, 3))
-        Mixes to join, with what they are: a closed one is an outline.
-    zoom : three pairs or None
-        Lowest and highest share of each that is shown, of the whole mix.
-    """
-
-    corners: tuple[str, str, str]
-    shares: FloatArray
-    values: FloatArray
+    corners: tuple[str, str, str]  # the three ingredients: top, left, right
+    shares: FloatArray  # among themselves; sum 1, (n, 3)
+    values: FloatArray  # in the unit shown; NaN where nothing was computed, (n,)
+    #: What the three make up of the mix: scales are percent of the whole.
     total: float = 1.0
+    #: Whether values run over decades: between mixes their logarithm is followed.
     logarithmic: bool = False
-    levels: tuple[float, ...] = ()
+    levels: tuple[float, ...] = ()  # lines of equal value; by default round ones
     areas: Sequence[Area] = ()
     borders: Sequence[Border] = ()
     marks: Sequence[Mark] = ()
+    #: Mixes to ring, (m, 3).
     measured: FloatArray = field(default_factory=lambda: np.empty((0, 3)))
+    #: Mixes to join, (q, 3), with what they are: a closed one is an outline.
     trails: Sequence[tuple[str, FloatArray]] = ()
+    #: Lowest and highest share of each that is shown, of the whole mix.
     zoom: Ranges | None = None
 
     def __post_init__(self) -> None:

@@ -311,13 +311,15 @@ def overlap(one: Box, other: Box) -> bool:
     )
 
 
+#: Width of the longest label of a point. [px]
+_LABEL = 130.0
+
+
 def label_points(
     axes: Axes,
     points: Sequence[tuple[float, float, str]],
     *,
     taken: Sequence[Box] = (),
-    size: float = SMALL,
-    room: float = 130.0,
 ) -> list[Box]:
     """Name points of the data, each label where it covers no other, nor a point.
 
@@ -332,8 +334,8 @@ def label_points(
     boxes = [*taken, *((x - near, y - near, x + near, y + near) for x, y in at)]
     written: list[Box] = []
     for (x, y), point in zip(at, points, strict=True):
-        words = shortened(point[2], room, size)
-        wide, high = width_of(words, size, bold=True) * dot, 1.3 * size * dot
+        words = shortened(point[2], _LABEL, SMALL)
+        wide, high = width_of(words, SMALL, bold=True) * dot, 1.3 * SMALL * dot
         for across, up in _PLACES:
             before = wide if across < 0 else 0.5 * wide * (not across)
             left = x + across * 9.0 * dot - before
@@ -350,9 +352,9 @@ def label_points(
         axes.annotate(
             words,
             point[:2],
-            ((left - x) / dot, (low - y) / dot + 0.25 * size),
+            ((left - x) / dot, (low - y) / dot + 0.25 * SMALL),
             textcoords="offset points",
-            fontsize=size,
+            fontsize=SMALL,
             fontweight="bold",
             color=INK,
             zorder=9.0,

@@ -44,57 +44,30 @@ _OF_MASS = re.compile(r"(?i)(?<![a-z])(kg|g|lb)s?(?![a-z])")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stated:
-    """What a person says of a file beside what stands in it.
+    """What a person says of a file beside what stands in it."""
 
-    Attributes
-    ----------
-    time_unit : str
-        Of a time whose title has none; empty if not said.
-    sampling_rate : float
-        The rows follow each other at this rate, whatever their times say; 0 if not
-        said. [1/s]
-    mass_is_force : bool
-        A force in kg, g or lb is meant in kgf, gf or lbf.
-    """
-
-    time_unit: str = ""
+    time_unit: str = ""  # of a time whose title has none; empty if not said
+    #: The rows follow each other at this rate, whatever their times say; 0 if not said.
+    #: [1/s]
     sampling_rate: float = 0.0
-    mass_is_force: bool = False
+    mass_is_force: bool = False  # a force in kg, g or lb is meant in kgf, gf or lbf
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Layout:
-    """Where a table stands in a file and how it is written.
+    """Where a table stands in a file and how it is written."""
 
-    Attributes
-    ----------
-    header : int
-        Index of the header among the lines that it was looked for in.
-    separator : str
-        A key of :data:`castsugar.readings.tables.SEPARATORS`.
-    titles : tuple of str
-        Of the columns, with the units of a row of units behind them.
-    units : tuple of str
-        The row of units below the header; empty for none.
-    clock : int
-        Column of times of day, or of dates and times; -1 for none.
-    line, last : int
-        Lines in the file of the header, and of the last one above the data.
-    above : tuple of str
-        Lines above the header that are no comments.
-    rows : tuple of str
-        The first lines of data.
-    """
-
-    header: int
-    separator: str
+    header: int  # index of the header among the lines that it was looked for in
+    separator: str  # a key of readings.tables.SEPARATORS
+    #: Of the columns, with the units of a row of units behind them.
     titles: tuple[str, ...]
-    units: tuple[str, ...] = ()
-    clock: int = -1
+    units: tuple[str, ...] = ()  # the row of units below the header; empty for none
+    clock: int = -1  # column of times of day, or of dates and times; -1 for none
+    #: Lines in the file of the header, and of the last one above the data.
     line: int = 0
     last: int = 0
-    above: tuple[str, ...] = ()
-    rows: tuple[str, ...] = ()
+    above: tuple[str, ...] = ()  # lines above the header that are no comments
+    rows: tuple[str, ...] = ()  # the first lines of data
 
     @property
     def first(self) -> int:
@@ -187,7 +160,6 @@ def find_layout(
         For messages.
     lines : sequence of (int, str)
         Number and text of those that hold something.
-    headings : sequence of Heading
 
     Returns
     -------

@@ -110,37 +110,20 @@ _HALF_DAY = 12 * 3_600_000_000
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Samples:
-    """Columns of numbers as they stand in a file, in the units of its header.
-
-    Attributes
-    ----------
-    file : str
-    header_line : int
-    columns : dict
-        Name of the heading -> column, for those present.
-    values : dict
-        Name of the heading -> numbers (n,), NaN for a dropout, infinite where the
-        sensor was beyond its range; a clock in seconds since the first row.
-    lines : (n,) array
-        Line in the file of each row, from 1.
-    not_read : tuple of str
-        Titles of the columns that were left out.
-    notes : tuple of str
-        What was taken or left out without being asked.
-    """
+    """Columns of numbers as they stand in a file, in the units of its header."""
 
     file: str
     header_line: int
-    columns: Mapping[str, Column]
+    columns: Mapping[str, Column]  # name of the heading -> column, for those present
+    #: Name of the heading -> numbers (n,), NaN for a dropout, infinite where the sensor
+    #: was beyond its range; a clock in seconds since the first row.
     values: Mapping[str, FloatArray]
-    lines: NDArray[np.int32]
-    not_read: tuple[str, ...]
-    notes: tuple[str, ...] = ()
+    lines: NDArray[np.int32]  # line in the file of each row, from 1, (n,)
+    not_read: tuple[str, ...]  # titles of the columns that were left out
+    notes: tuple[str, ...] = ()  # what was taken or left out without being asked
 
 
-def read_samples(
-    path: Path, headings: Sequence[Heading], stated: Stated | None = None
-) -> Samples:
+def read_samples(path: Path, headings: Sequence[Heading], stated: Stated) -> Samples:
     """Read the columns of numbers that are among `headings`; leave out the others.
 
     An empty cell, "nan" or "n/a" is a dropout, which a required column must not have.
@@ -157,7 +140,7 @@ def read_samples(
     file = path.name or str(path)
     with opened_text(path) as stream:
         blocks = read_blocks(file, stream)
-        samples = _read(file, blocks, headings, stated or Stated())
+        samples = _read(file, blocks, headings, stated)
         old = stream.encoding == "cp1252"
     note = ("the text is no UTF-8 and was read as cp1252 (Latin-1)",) if old else ()
     return replace(samples, notes=note + samples.notes)

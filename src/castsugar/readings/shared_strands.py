@@ -50,30 +50,14 @@ _ASK = "correct it, or ask for another export"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SharedStrand:
-    """One strand as it is shared: numbers in the units of their columns.
+    """One strand as it is shared: numbers in the units of their columns."""
 
-    Attributes
-    ----------
-    licence : str
-        One of :data:`LICENCES`.
-    bench : str
-        Sixteen hexadecimal digits.
-    batch : int
-        Number of the pot among those of its bench, from 1.
-    process : str
-        One of :data:`castsugar.mix.mix.PROCESSES`.
-    numbers : mapping of str to float
-        By column; what is not known is left out.
-    shares : mapping of str to float
-        Catalogue name to percent of the mass as weighed.
-    """
-
-    licence: str
-    bench: str
-    batch: int
-    process: str
-    numbers: Mapping[str, float]
-    shares: Mapping[str, float]
+    licence: str  # one of LICENCES
+    bench: str  # sixteen hexadecimal digits
+    batch: int  # number of the pot among those of its bench, from 1
+    process: str  # one of mix.mix.PROCESSES
+    numbers: Mapping[str, float]  # by column; what is not known is left out
+    shares: Mapping[str, float]  # catalogue name to percent of the mass as weighed
 
     @property
     def reading(self) -> tuple[float, float]:

@@ -36,30 +36,16 @@ LARGEST = 1_000_000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sheet:
-    """A table as read: columns by name, rows as text, with their lines in the file.
-
-    Attributes
-    ----------
-    file : str
-    separator : str
-    header_line : int
-    columns : dict
-        Name of the heading -> column, for those present.
-    lines : tuple of int
-        Line in the file of each row, from 1.
-    rows : tuple of tuple of str
-        Cells without surrounding space, as many as the header has.
-    invented : bool
-        Whether its first line says so.
-    """
+    """A table as read: columns by name, rows as text, with their lines in the file."""
 
     file: str
     separator: str
     header_line: int
-    columns: Mapping[str, Column]
-    lines: tuple[int, ...]
+    columns: Mapping[str, Column]  # name of the heading -> column, for those present
+    lines: tuple[int, ...]  # line in the file of each row, from 1
+    #: Cells without surrounding space, as many as the header has.
     rows: tuple[tuple[str, ...], ...]
-    invented: bool = False
+    invented: bool = False  # whether its first line says so
 
     def cells(self, name: str) -> Iterator[tuple[int, str]]:
         """Yield line and text of every cell of a column; nothing if it is absent."""
@@ -189,7 +175,6 @@ def quantities(
 
     Parameters
     ----------
-    sheet : Sheet
     name : str
         Name of the heading; an absent column gives None in every row.
     words : mapping, optional

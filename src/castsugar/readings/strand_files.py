@@ -150,7 +150,7 @@ def read_strands(
     )
     _possible(sheet, "temperature", temperatures)
     _possible(sheet, "degraded", degraded)
-    _all_or_none(sheet, "batch")
+    _all_or_no_batch(sheet)
     processes, dates = _told(sheet, "process", _process), _told(sheet, "date", day)
     strands = tuple(
         Strand(
@@ -239,7 +239,6 @@ def stated(strands: Sequence[Strand], **values: Any) -> tuple[Strand, ...]:
 
     Parameters
     ----------
-    strands : sequence of Strand
     **values
         `batch`, `process`, `degraded` and `date` of :class:`Strand`; empty or 0 if
         not stated.
@@ -377,17 +376,17 @@ def _not_all_zero(sheet: Sheet, pressures: Sequence[float | None]) -> None:
         )
 
 
-def _all_or_none(sheet: Sheet, name: str) -> None:
-    """Refuse a column that is filled for some rows and empty for others."""
-    cells = list(sheet.cells(name))
+def _all_or_no_batch(sheet: Sheet) -> None:
+    """Refuse a file that names the batch of some strands and not of others."""
+    cells = list(sheet.cells("batch"))
     filled = next((line for line, cell in cells if cell), None)
     for line, cell in cells:
         if filled is not None and not cell:
             raise sheet.fail(
                 line,
-                name,
+                "batch",
                 cell,
-                f"is empty, and line {filled} names one; name the {name} of every "
+                f"is empty, and line {filled} names one; name the batch of every "
                 "strand, or of none",
             )
 

@@ -24,38 +24,21 @@ LONGEST_CELL = 40
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Heading:
-    """A column that a table may have.
+    """A column that a table may have."""
 
-    Attributes
-    ----------
-    name : str
-        As it is called in messages.
-    others : tuple of str
-        Other words for it; lower case, one space between words.
-    quantity : str
-        A key of :data:`castsugar.units.UNITS`; empty for text.
-    required : bool
-    instead : tuple of str
-        Names of other headings that take the place of a required one, all of them.
-    other_quantity : str
-        A second quantity in which it may be given (a sensor's voltage); the unit tells.
-    example : str
-        A title with a unit, for messages.
-    otherwise : str
-        What may be done instead of giving it, for messages.
-    sensors : int
-        Columns that may be of it, told apart by words before or behind the name
-        ("pressure left (bar)"); 0 for one without further words.
-    """
-
-    name: str
+    name: str  # as it is called in messages
+    #: Other words for it; lower case, one space between words.
     others: tuple[str, ...] = ()
-    quantity: str = ""
+    quantity: str = ""  # a key of units.UNITS; empty for text
     required: bool = True
+    #: Names of other headings that take the place of a required one, all of them.
     instead: tuple[str, ...] = ()
+    #: A second quantity in which it may be given (a sensor's voltage); the unit tells.
     other_quantity: str = ""
-    example: str = ""
-    otherwise: str = ""
+    example: str = ""  # a title with a unit, for messages
+    otherwise: str = ""  # what may be done instead of giving it, for messages
+    #: Columns that may be of it, told apart by words before or behind the name
+    #: ("pressure left (bar)"); 0 for one without further words.
     sensors: int = 0
 
 
@@ -120,8 +103,6 @@ def match_header(
     ----------
     where : str
         File and line; starts each message.
-    titles : sequence of str
-    headings : sequence of Heading
     extra : bool
         Leave out columns that are not known, as a data logger records them. A column
         then needs its unit in the title; one that names, or nearly names, a heading

@@ -23,7 +23,7 @@ from castsugar.report.screen import (
 from castsugar.report.shown import Shown
 
 if TYPE_CHECKING:
-    from castsugar.bench.leverage import Lever
+    from castsugar.bench.cross_checks import Lever
     from castsugar.bench.open_points import BenchCheck, Point
     from castsugar.motor.hardware import Hardware
 

@@ -11,8 +11,7 @@ from castsugar.motor.burn_law import BurnLaw
 from castsugar.motor.firing.alarms import NOT_TOLD, Alarm, alarms_of
 from castsugar.motor.firing.channel import Channel
 from castsugar.motor.firing.expectation import LEVEL, Agreement
-from castsugar.motor.firing.inference import InferredLaw
-from castsugar.motor.firing.misfit import MISFIT, UNFIT
+from castsugar.motor.firing.inference import MISFIT, UNFIT, InferredLaw
 from castsugar.motor.firing.quantities import Stand
 from castsugar.report import numbers
 from castsugar.report.field import Field, Row, listed, row_in_order

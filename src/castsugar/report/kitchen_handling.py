@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from castsugar.constants import ICE_POINT
 from castsugar.frozen import dataclass
 from castsugar.kitchen import casting, uptake
 from castsugar.kitchen.handling import DOSE, MOST_GAIN, Grain, Handling
@@ -13,7 +14,6 @@ from castsugar.kitchen.pan import ROOM
 from castsugar.kitchen.parameters import Kitchen
 from castsugar.kitchen.sugars import MIND, SHRINKS
 from castsugar.kitchen.uptake import DAYS
-from castsugar.kitchen.validity import ICE_POINT
 from castsugar.report import numbers
 from castsugar.report.screen import Annex, Block, Paragraph, Table
 from castsugar.report.shown import Shown

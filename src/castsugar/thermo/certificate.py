@@ -39,33 +39,22 @@ TRACE = 1e-12
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Certificate:
-    """Residuals of one state, each beside its limit.
+    """Residuals of one state, each beside its limit."""
 
-    Attributes
-    ----------
-    elements : float
-        Largest error of an element, relative to the most abundant one.
-    equilibrium : float
-        Largest distance of a present species from the element plane, in RT.
-        NaN where the composition was held.
-    affinity : float
-        Smallest affinity of an allowed absent phase, in RT; +inf if there is none.
-    energy, entropy, pressure : float
-        Relative errors; NaN where not prescribed (a throat's pressure is its own).
-    flux : float
-        By how much the mass flux just beside a throat exceeds its own, relative;
-        NaN where not tested.
-    excluded : tuple of str
-        Phases that the flow does not allow; listed, not tested.
-    """
-
-    elements: float
+    elements: float  # largest error of an element, relative to the most abundant one
+    #: Largest distance of a present species from the element plane, in RT. NaN where
+    #: the composition was held.
     equilibrium: float = math.nan
+    #: Smallest affinity of an allowed absent phase, in RT; +inf if there is none.
     affinity: float = math.inf
+    #: Relative errors; NaN where not prescribed (a throat's pressure is its own).
     energy: float = math.nan
     entropy: float = math.nan
     pressure: float = math.nan
+    #: By how much the mass flux just beside a throat exceeds its own, relative; NaN
+    #: where not tested.
     flux: float = math.nan
+    #: Phases that the flow does not allow; listed, not tested.
     excluded: tuple[str, ...] = ()
 
     @property
@@ -171,10 +160,6 @@ def certify(  # noqa: PLR0913 - a state is six numbers
         True for frozen flow: equilibrium is not tested.
     excluded : tuple of str
         Phases that are not even in the table; listed in the result.
-
-    Returns
-    -------
-    Certificate
     """
     count = mixture.gas_count(table)
     t, p = np.array(temperature), np.array(pressure)

@@ -30,9 +30,6 @@ from castsugar.arrays import FloatArray
 #: Number of functions of temperature, and of coefficients of a fit.
 TERMS: Final = 9
 
-#: Exponents of T in cp/R of coefficients 0 to 6.
-EXPONENTS: Final = np.arange(-2, 5)
-
 
 def basis(temperature: FloatArray) -> FloatArray:
     """Return the nine functions of temperature, shape (..., 9).

@@ -97,7 +97,6 @@ def stable_forms(
 
     Parameters
     ----------
-    table : SpeciesTable
     temperature : float
         [K]
     hotter_at_transition : bool

@@ -82,33 +82,17 @@ CHUNK = 2048
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Job:
-    """What is asked for: mixes, and how they flow.
+    """What is asked for: mixes, and how they flow."""
 
-    Attributes
-    ----------
-    table : SpeciesTable
-        Species of all elements of the family.
-    elements : ndarray, shape (n, elements of the table)
-        [mol/kg]
-    enthalpy, pressure : ndarray, shape (n,)
-        [J/kg], [Pa]
-    exit_pressure : float or None
-        [Pa]
-    flow : str
-        One of :data:`castsugar.thermo.flow.FLOWS`.
-    differentiate : bool
-        Whether the derivatives by enthalpy and by element amounts are wanted.
-    test_throats : bool
-        Whether the mass flux of every throat is held against those beside it.
-    """
-
-    table: SpeciesTable
-    elements: FloatArray
-    enthalpy: FloatArray
-    pressure: FloatArray
-    exit_pressure: float | None
-    flow: str
+    table: SpeciesTable  # species of all elements of the family
+    elements: FloatArray  # (n, elements of the table) [mol/kg]
+    enthalpy: FloatArray  # (n,) [J/kg]
+    pressure: FloatArray  # (n,) [Pa]
+    exit_pressure: float | None  # [Pa]
+    flow: str  # one of thermo.flow.FLOWS
+    #: Whether the derivatives by enthalpy and by element amounts are wanted.
     differentiate: bool = False
+    #: Whether the mass flux of every throat is held against those beside it.
     test_throats: bool = False
 
     def part(self, start: int) -> Job:
@@ -133,7 +117,6 @@ def solve(job: Job, executor: Executor | None = None) -> Flow:
 
     Parameters
     ----------
-    job : Job
     executor : concurrent.futures.Executor, optional
         Solves the chunks; here and now without one. The result is the same.
 

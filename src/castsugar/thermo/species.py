@@ -21,6 +21,7 @@ from castsugar.constants import (
 )
 from castsugar.errors import DataError
 from castsugar.frozen import dataclass
+from castsugar.numerics import bisected
 from castsugar.thermo import fits
 
 # ----------------------------------------------------------------------------
@@ -309,7 +310,6 @@ def _check_enthalpy(path: Path, entry: Entry, fit: FloatArray) -> None:
 
 
 def _number(path: Path, entry: Entry, key: str, value: Any) -> float:
-    """Return an entry as a number."""
     try:
         return float(value)
     except (TypeError, ValueError):
@@ -503,7 +503,6 @@ def gas_properties(
 
     Parameters
     ----------
-    gas : GasTable
     temperature : ndarray, shape (...)
         [K]
 
@@ -551,12 +550,10 @@ def _equal_gibbs(phase: PhaseTable, cold: int, hot: int) -> float:
     """Bisect for the temperature at which two forms have equal g."""
     pair = select_phases(phase, np.array([cold, hot]))
     limit = float(phase.high[cold])
-    low, high = limit - 25.0, limit + 25.0
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        _, h, s = phase_properties(pair, np.array(middle))
-        if h[0] - s[0] < h[1] - s[1]:
-            low = middle
-        else:
-            high = middle
-    return 0.5 * (low + high)
+
+    def cold_is_stable(temperature: FloatArray) -> bool:
+        _, h, s = phase_properties(pair, np.asarray(temperature))
+        return bool(h[0] - s[0] < h[1] - s[1])
+
+    low, high = bisected(cold_is_stable, limit - 25.0, limit + 25.0, 60)
+    return float(0.5 * (low + high))

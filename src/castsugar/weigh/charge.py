@@ -9,8 +9,6 @@ from dataclasses import replace
 from castsugar import plausible, units
 from castsugar.bench.bench import Bench
 from castsugar.bench.lots import LotRecord, lots_of
-from castsugar.bench.schema import Place
-from castsugar.bench.search import placed
 from castsugar.bench.search_tables import SCALE_STEP
 from castsugar.data.load import Database
 from castsugar.data.records import Syrup
@@ -622,7 +620,7 @@ def _read(
     """Return name, shares and typed names of a recipe."""
     recipes = bench.recipes if bench else {}
     if text in recipes and bench is not None:
-        with placed(Place(bench.path, bench.text, "recipes"), text):
+        with bench.place("recipes").named(text):
             _, shares, typed = _shares(recipes[text], database, "")
         return text, shares, typed
     if ":" not in text and recipes and bench is not None:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 import numpy as np
 from published_checks.rows import Given
 from scipy.optimize import brentq
 
+from castsugar.constants import ICE_POINT
 from castsugar.kitchen import (
     glass,
     heat,
@@ -18,7 +20,6 @@ from castsugar.kitchen import (
     water,
 )
 from castsugar.kitchen.sugars import SUGARS
-from castsugar.kitchen.validity import ICE_POINT
 from kitchen_checks.heat_evaluators import HEAT
 
 
@@ -32,12 +33,12 @@ def _solids(given: Given) -> float:
 
 def published_equation_viscosity(given: Given) -> float:
     """Sucrose in water, the published equation. [mPa s]"""
-    return 1e3 * float(liquid.sucrose_viscosity(_solids(given), _kelvin(given)))
+    return 1e3 * math.exp(liquid.log_published(_solids(given), _kelvin(given)))
 
 
 def glass_scaled_viscosity(given: Given) -> float:
     """Sucrose in water, the equation scaled on the glass. [mPa s]"""
-    return 1e3 * float(liquid.concentrated_viscosity(_solids(given), _kelvin(given)))
+    return 1e3 * math.exp(liquid.log_glass_scaled(_solids(given), _kelvin(given)))
 
 
 def liquid_viscosity(given: Given) -> float:
@@ -140,17 +141,6 @@ def voids_with_fines(given: Given) -> float:
     return float(packing.voids_with_fines(given.number("share"), given.number("ratio")))
 
 
-def filling_time(given: Given) -> float:
-    """How long a tube takes to fill. [s]"""
-    time = suspension.filling_time(
-        given.number("viscosity_Pa_s"),
-        radius=given.number("radius_mm") / 1e3,
-        length=given.number("length_mm") / 1e3,
-        density=given.number("density_kg_m3"),
-    )
-    return float(time)
-
-
 def binder_glass_transition(given: Given) -> float:
     """Glass transition of a binder whose dry one is given. [C]"""
     wet, dry = given.number("water_percent") / 100.0, _kelvin(given, "dry_C")
@@ -174,7 +164,10 @@ def candy_glass_transition(given: Given) -> float:
 
 def sugar_degraded(given: Given) -> float:
     """Index of degradation at one temperature. [%]"""
-    return 100.0 * float(heat.degraded(_kelvin(given), given.number("duration_s")))
+    share = -math.expm1(
+        -float(heat.degradation_rate(_kelvin(given))) * given.number("duration_s")
+    )
+    return 100.0 * share
 
 
 def nitrate_deliquescence(given: Given) -> float:
@@ -189,12 +182,14 @@ def crystal_limit(given: Given) -> float:
 
 def sorbitol_viscosity(given: Given) -> float:
     """Sorbitol with water. [mPa s]"""
-    return 1e3 * float(liquid.sorbitol_viscosity(_solids(given), _kelvin(given)))
+    return 1e3 * math.exp(
+        liquid.log_glass_scaled(_solids(given), _kelvin(given), *liquid.SORBITOL)
+    )
 
 
 def erythritol_viscosity(given: Given) -> float:
     """Molten erythritol. [Pa s]"""
-    return float(liquid.erythritol_viscosity(_kelvin(given)))
+    return math.exp(liquid.log_erythritol(_kelvin(given)))
 
 
 def sorbitol_freezes(given: Given) -> float:
@@ -285,7 +280,6 @@ _FUNCTIONS: dict[str, tuple[Callable[[Given], float], ...]] = {
         crystal_limit,
         sugar_humidity,
     ),
-    "s": (filling_time,),
 }
 
 #: Quantity -> (unit, function of the conditions).

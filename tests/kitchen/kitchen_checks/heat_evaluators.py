@@ -7,10 +7,10 @@ from collections.abc import Callable
 
 from published_checks.rows import Given
 
+from castsugar.constants import ICE_POINT
 from castsugar.kitchen import casting, pan, uptake
 from castsugar.kitchen.pan import Pan
 from castsugar.kitchen.uptake import Binder
-from castsugar.kitchen.validity import ICE_POINT
 
 
 def _pan(given: Given, diameter: str = "diameter_cm", **more: float | str) -> Pan:

@@ -8,10 +8,10 @@ import numpy as np
 
 import castsugar as cs
 from castsugar.arrays import FloatArray
+from castsugar.constants import ICE_POINT
 from castsugar.kitchen import pot, solubility, water
 from castsugar.kitchen.parameters import Values, unmeasured
 from castsugar.kitchen.pot import Pot
-from castsugar.kitchen.validity import ICE_POINT
 
 #: Medians of what is believed before any measurement.
 MEDIANS = unmeasured().central()

@@ -38,29 +38,16 @@ TESTS = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Alarm:
-    """What one test found.
+    """What one test found."""
 
-    Attributes
-    ----------
-    test : str
-        One of :data:`TESTS`.
-    sensor : str
-        "pressure", "thrust", "both" or "motor".
-    level : str
-        One of :data:`LEVELS`.
-    value, limit : float
-        The statistic, and what it was held against; NaN where not told. In the unit of
-        the test, which its words name.
-    text : str
-        One sentence without a capital and without a full stop.
-    """
-
-    test: str
-    sensor: str
-    level: str
+    test: str  # one of TESTS
+    sensor: str  # "pressure", "thrust", "both" or "motor"
+    level: str  # one of LEVELS
+    #: The statistic, and what it was held against; NaN where not told. In the unit of
+    #: the test, which its words name.
     value: float
     limit: float
-    text: str
+    text: str  # one sentence without a capital and without a full stop
 
 
 def alarms_of(found: Iterable[Alarm], *tests: str) -> tuple[Alarm, ...]:

@@ -11,6 +11,7 @@ from castsugar.errors import InputError
 from castsugar.frozen import dataclass
 from castsugar.motor.grain import Grain
 from castsugar.motor.nozzle import FLOW_FACTOR
+from castsugar.numerics import running_integral
 
 # ----------------------------------------------------------------------------
 # The mass balance of a burning motor, gas that is stored included:
@@ -52,65 +53,37 @@ _LEAST_OUT = 0.05
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Course:
-    """The burning of a firing, and what it is held against.
+    """The burning of a firing, and what it is held against."""
 
-    Attributes
-    ----------
-    time, pressure : ndarray, shape (n,)
-        [s], [Pa absolute]
-    ambient : float
-        [Pa]
-    areas : tuple of float
-        Of the throat, before and after. [m2]
-    grain : Grain
-    mass : float or None
-        Of the propellant; None: not weighed. [kg]
-    igniter : float
-        Mass of propellant that makes as much gas as the igniter. [kg]
-    free_volume : float or None
-        Of gas before ignition; None: not known. [m3]
-    growth : float
-        The throat area grows with this power of the mass that has left.
-    """
-
-    time: FloatArray
-    pressure: FloatArray
-    ambient: float
-    areas: tuple[float, float]
+    time: FloatArray  # (n,) [s]
+    pressure: FloatArray  # (n,) [Pa absolute]
+    ambient: float  # [Pa]
+    areas: tuple[float, float]  # of the throat, before and after [m2]
     grain: Grain
-    mass: float | None = None
+    mass: float | None = None  # of the propellant; None: not weighed [kg]
+    #: Mass of propellant that makes as much gas as the igniter. [kg]
     igniter: float = 0.0
-    free_volume: float | None = None
+    free_volume: float | None = None  # of gas before ignition; None: not known [m3]
+    #: The throat area grows with this power of the mass that has left.
     growth: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Burnt:
-    """The firing against the burnt web.
+    """The firing against the burnt web."""
 
-    Attributes
-    ----------
-    share, web, kn, pressure, rate : ndarray, shape (bins,)
-        [-], [m], [-], [Pa absolute], [m/s]
-    outflow : ndarray, shape (bins,)
-        Part of the gas made that leaves through the throat. [-]
-    lasting, samples : ndarray, shape (bins,)
-        Time [s], and readings in it.
-    swing : ndarray, shape (bins,)
-        By how much ln p rises within each. [-]
-    gain : ndarray, shape (bins,)
-        By how much the outflow falls as the pressure rises within. [1/Pa]
-    """
-
-    share: FloatArray
-    web: FloatArray
-    kn: FloatArray
-    pressure: FloatArray
-    rate: FloatArray
+    share: FloatArray  # (bins,) [-]
+    web: FloatArray  # (bins,) [m]
+    kn: FloatArray  # (bins,) [-]
+    pressure: FloatArray  # (bins,) [Pa absolute]
+    rate: FloatArray  # (bins,) [m/s]
+    #: Part of the gas made that leaves through the throat, (bins,). [-]
     outflow: FloatArray
+    #: Time [s], and readings in it, (bins,).
     lasting: FloatArray
     samples: FloatArray
-    swing: FloatArray
+    swing: FloatArray  # by how much ln p rises within each, (bins,) [-]
+    #: By how much the outflow falls as the pressure rises within, (bins,). [1/Pa]
     gain: FloatArray
 
     @property
@@ -133,10 +106,10 @@ def burnt_web(course: Course) -> Burnt:
             "the absolute pressure falls to zero or below within the burning, so no "
             "burn law follows: a loose connection, or the wrong zero"
         )
-    plain = _running(t, p)
+    plain = running_integral(t, p)
     before, after = course.areas
     area = before + (after - before) * (plain / plain[-1]) ** course.growth
-    out = _running(t, area * p)  # c* times the mass that has left
+    out = running_integral(t, area * p)  # c* times the mass that has left
     velocity = USUAL_VELOCITY
     if course.mass is not None:
         velocity = out[-1] / (course.mass + course.igniter)
@@ -193,13 +166,6 @@ def _burnt_share(
             raise InputError("the igniter made more gas than left, so no law follows")
         share = made / made[-1]
     return share, float(made[-1])
-
-
-def _running(time: FloatArray, values: FloatArray) -> FloatArray:
-    """Return the integral from the start to every time."""
-    found = np.zeros(len(time))
-    np.cumsum(0.5 * (values[1:] + values[:-1]) * np.diff(time), out=found[1:])
-    return found
 
 
 def _on_lines(

@@ -71,28 +71,14 @@ _DIP = 5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Burning:
-    """Start and end of the burning.
+    """Start and end of the burning."""
 
-    Attributes
-    ----------
-    start, end : float
-        [s]
-    share : float
-        Of the peak; above the asked one where noise forbids it.
-    level : float
-        Signal at both ends. [unit of the signal]
-    dips : int
-        Times that the signal falls below the level between.
-    longest_dip : float
-        [s]
-    """
-
-    start: float
-    end: float
-    share: float
-    level: float
-    dips: int
-    longest_dip: float = 0.0
+    start: float  # [s]
+    end: float  # [s]
+    share: float  # of the peak; above the asked one where noise forbids it
+    level: float  # signal at both ends [unit of the signal]
+    dips: int  # times that the signal falls below the level between
+    longest_dip: float = 0.0  # [s]
 
     @property
     def lasting(self) -> float:
@@ -116,7 +102,6 @@ def find_burning(
         Zero taken away.
     noise : float
         Standard deviation of a sample. [unit of the signal]
-    share : float
     course : ndarray, shape (n,), optional
         The running median of the values, if it is known already.
 
@@ -278,74 +263,38 @@ _QUIET = 0.2
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rules:
-    """How a sensor's samples are taken.
+    """How a sensor's samples are taken."""
 
-    Attributes
-    ----------
-    share : float
-        Of the peak, where burning starts and ends.
-    taken_as_read : bool
-        Take no zero away.
-    ceiling : float
-        Highest reading of the sensor. [unit of the sensor]
-    least_peak : float
-        A peak below is no burning. [unit of the sensor]
-    lag : float
-        Time constant of the sensor, which is corrected; 0: none. [s]
-    """
-
-    share: float
-    taken_as_read: bool = False
-    ceiling: float = np.inf
-    least_peak: float = 0.0
-    lag: float = 0.0
+    share: float  # of the peak, where burning starts and ends
+    taken_as_read: bool = False  # take no zero away
+    ceiling: float = np.inf  # highest reading of the sensor [unit of the sensor]
+    least_peak: float = 0.0  # a peak below is no burning [unit of the sensor]
+    lag: float = 0.0  # time constant of the sensor, which is corrected; 0: none [s]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Channel:
-    """A sensor's course, zero taken away, gaps bridged.
-
-    Attributes
-    ----------
-    name : str
-    time, value : ndarray, shape (n,)
-        [s], [unit of the sensor]
-    course, steady : ndarray, shape (n,)
-        Running medians: of five values, and of 50 ms.
-    noise : float
-        Standard deviation of a sample about its neighbours.
-    rest_noise : float
-        That of a sample at rest before the burning, lone spikes included.
-    zero : Zero
-    burning : Burning
-    peak, peak_time : float
-        Highest running median of five samples. [unit of the sensor], [s]
-    bridged : ndarray of bool, shape (n,)
-    gap : ndarray of bool, shape (n - 1,)
-    at_limit : ndarray of bool, shape (n,)
-        Samples at the stated limit of the sensor.
-    flat : int
-        Equal readings at the top that make the sensor suspect.
-    latest : float
-        No burning is counted beyond. [s]
-    """
+    """A sensor's course, zero taken away, gaps bridged."""
 
     name: str
-    time: FloatArray
-    value: FloatArray
+    time: FloatArray  # (n,) [s]
+    value: FloatArray  # (n,) [unit of the sensor]
+    #: Running medians: of five values, and of 50 ms, (n,).
     course: FloatArray
     steady: FloatArray
-    noise: float
+    noise: float  # standard deviation of a sample about its neighbours
+    #: That of a sample at rest before the burning, lone spikes included.
     rest_noise: float
     zero: Zero
     burning: Burning
-    peak: float
-    peak_time: float
-    bridged: BoolArray
-    gap: BoolArray
-    at_limit: BoolArray
-    flat: int
-    latest: float = math.inf
+    #: Highest running median of five samples.
+    peak: float  # [unit of the sensor]
+    peak_time: float  # [s]
+    bridged: BoolArray  # (n,)
+    gap: BoolArray  # (n - 1,)
+    at_limit: BoolArray  # samples at the stated limit of the sensor, (n,)
+    flat: int  # equal readings at the top that make the sensor suspect
+    latest: float = math.inf  # no burning is counted beyond [s]
     _found: dict[float, Burning] = field(default_factory=dict, repr=False)
 
     def impulse(self) -> float:
@@ -440,7 +389,6 @@ def prepare(
         Of what is measured, for messages.
     time, values : ndarray, shape (n,)
         Times rise; NaN is a dropout.
-    rules : Rules
 
     Raises
     ------

@@ -48,31 +48,18 @@ Judge = Callable[[Channel | None, Channel | None], tuple[Alarm, ...]]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Treated:
-    """A recording after its alarms.
+    """A recording after its alarms."""
 
-    Attributes
-    ----------
-    pressure, thrust : Channel or None
-        Corrected.
-    bounds : mapping of str to str
-        Name of a sensor -> "at least" or "at most" of all that hangs on it.
-    peak_bounds : mapping of str to str
-        The same of its peak alone.
-    timed_by_thrust : bool
-        Whether the burn time is that of the thrust.
-    no_law : str
-        Why neither a rate nor an exponent follow; empty if they may.
-    done : tuple of str
-        What was corrected.
-    """
-
+    #: Corrected.
     pressure: Channel | None
     thrust: Channel | None
+    #: Name of a sensor -> "at least" or "at most" of all that hangs on it.
     bounds: Mapping[str, str] = field(default_factory=dict)
+    #: The same of its peak alone.
     peak_bounds: Mapping[str, str] = field(default_factory=dict)
-    timed_by_thrust: bool = False
-    no_law: str = ""
-    done: tuple[str, ...] = ()
+    timed_by_thrust: bool = False  # whether the burn time is that of the thrust
+    no_law: str = ""  # why neither a rate nor an exponent follow; empty if they may
+    done: tuple[str, ...] = ()  # what was corrected
 
 
 def without_burst(channel: Channel) -> Channel:
@@ -177,8 +164,6 @@ def treat(
 
     Parameters
     ----------
-    pressure, thrust : Channel or None
-    stand : Stand
     judge : callable
         Pressure and thrust -> alarms.
 

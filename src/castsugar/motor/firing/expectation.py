@@ -39,9 +39,6 @@ POINTS = 240
 #: Share of the draws beyond each end of a band.
 TAIL = 0.025
 
-#: Results of a firing that get a band.
-_BANDED = ("peak_pressure", "mean_pressure", "burn_time", "total_impulse")
-
 #: Fewest traces that show how two results hang together.
 FEWEST_TRACES = 10
 
@@ -58,45 +55,26 @@ _UNKNOWN_GROWTH = 0.5 * TYPICAL_GROWTH
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Expected:
-    """A predicted firing with its band.
+    """A predicted firing with its band."""
 
-    Attributes
-    ----------
-    best : Trace
-        With every input at its best estimate, quasi-steady.
-    course : Course
-        The same with filling and tail, for a picture.
-    time : ndarray, shape (points,)
-        From ignition. [s]
-    low, high : ndarray, shape (points,)
-        Pressure that 2.5 and 97.5 of 100 draws stay below, or as many as `tail` says;
-        ambient after burnout. [Pa]
-    thrust_low, thrust_high : ndarray, shape (points,)
-        The same of the thrust, the doubt of the nozzle included. [N]
-    bands : dict of str to tuple of float
-        peak_pressure [Pa], mean_pressure [Pa], burn_time [s], total_impulse [N s]:
-        what so many draws stay below; infinite where draws have no pressure.
-    failed : int
-        Draws that have no stable pressure; they stand above every other one.
-    draws, seed : int
-    tail : float
-        Share of the draws beyond each end of a band.
-    correlation : float
-        Of ln of mean pressure and burn time over the draws that have both.
-    """
-
-    best: Trace
-    course: Course
-    time: FloatArray
+    best: Trace  # with every input at its best estimate, quasi-steady
+    course: Course  # the same with filling and tail, for a picture
+    time: FloatArray  # from ignition, (points,) [s]
+    #: Pressure that 2.5 and 97.5 of 100 draws stay below, or as many as `tail` says;
+    #: ambient after burnout, (points,). [Pa]
     low: FloatArray
     high: FloatArray
+    #: The same of the thrust, the doubt of the nozzle included, (points,). [N]
     thrust_low: FloatArray
     thrust_high: FloatArray
+    #: peak_pressure [Pa], mean_pressure [Pa], burn_time [s], total_impulse [N s]: what
+    #: so many draws stay below; infinite where draws have no pressure.
     bands: dict[str, tuple[float, float]]
-    failed: int
+    failed: int  # draws that have no stable pressure; they stand above every other one
     draws: int
     seed: int
-    tail: float = TAIL
+    tail: float = TAIL  # share of the draws beyond each end of a band
+    #: Of ln of mean pressure and burn time over the draws that have both.
     correlation: float = 0.0
 
     def to_dict(self) -> dict[str, object]:
@@ -144,13 +122,10 @@ def expect(  # noqa: PLR0913 - keyword-only options
     ----------
     motor : Motor
         Its delivered c* counts.
-    law : BurnLaw
-    spread : Spread
     thrust_u : float
         Standard uncertainty (ln) of thrust at a pressure: of the nozzle.
     correlation : float
         Of that with the doubt of c*: what moves one up moves the other down.
-    draws, seed : int
     tail : float
         Share of the draws beyond each end of a band.
 
@@ -276,38 +251,22 @@ _TELLING = 3.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Agreement:
-    """A firing held against a burn law.
+    """A firing held against a burn law."""
 
-    Attributes
-    ----------
-    pressure : float
-        Where the rates are compared. [Pa]
-    rate_firing, rate_law : float
-        At that pressure. [m/s]
-    ratio, ratio_low, ratio_high : float
-        Rate of the firing over that of the law, with its 95 % interval.
-    exponent_difference : float
-        Firing less law; NaN where either does not tell it.
-    probability : float
-        Of a difference as large if both are the same.
-    agrees : bool
-    tells : bool
-        The interval of the ratio is narrow enough, a factor of 3, to tell anything.
-    outside : bool
-        The pressure lies outside the tested ones of the law.
-    """
-
-    pressure: float
+    pressure: float  # where the rates are compared [Pa]
+    #: At that pressure. [m/s]
     rate_firing: float
     rate_law: float
+    #: Rate of the firing over that of the law, with its 95 % interval.
     ratio: float
     ratio_low: float
     ratio_high: float
-    exponent_difference: float
-    probability: float
+    exponent_difference: float  # firing less law; NaN where either does not tell it
+    probability: float  # of a difference as large if both are the same
     agrees: bool
+    #: The interval of the ratio is narrow enough, a factor of 3, to tell anything.
     tells: bool
-    outside: bool
+    outside: bool  # the pressure lies outside the tested ones of the law
 
 
 def compare_with_law(
@@ -319,7 +278,6 @@ def compare_with_law(
     ----------
     inferred : InferredLaw or MeanRate
         The latter tells no exponent.
-    law : BurnLaw
     rate_factor : float
         Rate at the temperature of the grain over that of the law.
     """
@@ -382,8 +340,6 @@ def web_ratio(
 
     Parameters
     ----------
-    inferred : InferredLaw
-    law : BurnLaw
     rate_factor : float
         Rate at the temperature of the grain over that of the law.
     """

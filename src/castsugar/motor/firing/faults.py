@@ -62,7 +62,6 @@ def judge_record(channel: Channel, *, alone: bool) -> Iterator[Alarm]:
 
     Parameters
     ----------
-    channel : Channel
     alone : bool
         No other sensor stands beside it.
     """

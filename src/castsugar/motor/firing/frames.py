@@ -232,7 +232,6 @@ def mean_pressure(
     ----------
     flow : Measured
         Mass flow. [kg/s]
-    stand : Stand
     velocity : float
         c* as delivered: assumed, not measured. [m/s]
     velocity_parts : mapping of str to float
@@ -256,7 +255,6 @@ def mean_rate(time: Measured, grain: Grain, rivals: Mapping[str, Grain]) -> Meas
     ----------
     time : Measured
         Burn time. [s]
-    grain : Grain
     rivals : mapping of str to Grain
         The grain with one size off by its standard uncertainty, see
         :func:`castsugar.motor.firing.law_doubts.rivals_of`.
@@ -299,19 +297,12 @@ _NO_AREA = 1e-6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeanRate:
-    """The burning rate at the mean pressure of a filmed firing.
+    """The burning rate at the mean pressure of a filmed firing."""
 
-    Attributes
-    ----------
-    centre, rate : float
-        [Pa], [m/s]
-    log_rate_u, shared_u : float
-        Standard uncertainty of ln of the rate at that pressure, and the part of it that
-        other filmed firings share.
-    """
-
-    centre: float
-    rate: float
+    centre: float  # [Pa]
+    rate: float  # [m/s]
+    #: Standard uncertainty of ln of the rate at that pressure, and the part of it that
+    #: other filmed firings share.
     log_rate_u: float
     shared_u: float
 
@@ -361,21 +352,11 @@ def log_course(grain: Grain, exponent: float) -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Filmed:
-    """How a firing was filmed, and what follows for other firings.
-
-    Attributes
-    ----------
-    frames : Frames
-    efficiency, efficiency_u : float
-        Of c*, taken and not measured; standard uncertainty of its logarithm.
-    mean_rate : MeanRate or None
-        None where pressure or grain are not known.
-    not_told : tuple of (str, str)
-        What is not told, and why.
-    """
+    """How a firing was filmed, and what follows for other firings."""
 
     frames: Frames
+    #: Of c*, taken and not measured; standard uncertainty of its logarithm.
     efficiency: float
     efficiency_u: float
-    mean_rate: MeanRate | None
-    not_told: tuple[tuple[str, str], ...]
+    mean_rate: MeanRate | None  # None where pressure or grain are not known
+    not_told: tuple[tuple[str, str], ...]  # what is not told, and why

@@ -129,7 +129,6 @@ def rivals_of(grain: Grain, size_u: float = SIZE_DOUBT) -> dict[str, Grain]:
 
     Parameters
     ----------
-    grain : Grain
     size_u : float
         Standard uncertainty of every size: diameters and length of a hollow cylinder,
         the web of an area table, and by the same part the slope of its areas. [m]

@@ -26,6 +26,7 @@ from castsugar.motor.firing.channel import (
     crossings,
 )
 from castsugar.motor.firing.signal import smoothed, step_of, window_of
+from castsugar.numerics import running_integral
 
 #: The zero is looked at from this time after the burning: share of the burn time, and
 #: at least so many seconds. A record that goes on for less than this share of the burn
@@ -70,7 +71,6 @@ def judge_sensor(channel: Channel, ends: float) -> tuple[Alarm, ...]:
 
     Parameters
     ----------
-    channel : Channel
     ends : float
         When the burning ended by the sensor that is trusted with it. [s]
     """
@@ -107,25 +107,16 @@ def thrust_ends(thrust: Channel) -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recovery:
-    """A reading after the burning as a line and an exponential.
+    """A reading after the burning as a line and an exponential."""
 
-    Attributes
-    ----------
-    begin : float
-        Where it is looked at from. [s]
-    level, slope, size, time : float
-        level + slope (t - begin) + size exp(-(t - begin) / time); [unit of the sensor]
-        and s.
-    ratio : float
-        F of the exponential against the line alone.
-    """
-
-    begin: float
+    begin: float  # where it is looked at from [s]
+    #: level + slope (t - begin) + size exp(-(t - begin) / time); [unit of the sensor]
+    #: and s.
     level: float
     slope: float
     size: float
     time: float
-    ratio: float
+    ratio: float  # F of the exponential against the line alone
 
     def line(self, time: FloatArray) -> FloatArray:
         """Return the line. [unit of the sensor]"""
@@ -340,21 +331,13 @@ def judge_clip(channel: Channel) -> Iterator[Alarm]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hum:
-    """A sine of the mains in the readings at rest.
+    """A sine of the mains in the readings at rest."""
 
-    Attributes
-    ----------
-    ratio : float
-        F of the sine against a line alone.
-    size, peak : float
-        Amplitude, and the highest mean of 0.1 s. [unit of the sensor]
-    frequency, seen : float
-        Of the mains, and what the samples make of it. [Hz]
-    """
-
-    ratio: float
+    ratio: float  # F of the sine against a line alone
+    #: Amplitude, and the highest mean of 0.1 s. [unit of the sensor]
     size: float
     peak: float
+    #: Of the mains, and what the samples make of it. [Hz]
     frequency: float
     seen: float
 
@@ -421,8 +404,7 @@ def without_hum(time: FloatArray, value: FloatArray, hum: Hum) -> FloatArray | N
     half = 0.5 / hum.seen
     if half > 0.05:
         return None
-    total = np.zeros(len(time))
-    np.cumsum(0.5 * (value[1:] + value[:-1]) * np.diff(time), out=total[1:])
+    total = running_integral(time, value)
     first, last = np.maximum(time - half, time[0]), np.minimum(time + half, time[-1])
     whole = np.interp(last, time, total) - np.interp(first, time, total)
     return np.asarray(whole / (last - first))

@@ -426,7 +426,6 @@ def pressure_channel(
 
     Parameters
     ----------
-    recorded : Recorded
     ambient : float
         [Pa]
     share : float

@@ -250,32 +250,18 @@ _NEAR, _SPIKE = 25, 5.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Zero:
-    """The zero line of a sensor.
+    """The zero line of a sensor."""
 
-    Attributes
-    ----------
-    before, after : float
-        Mean reading before and after; NaN for none. [unit of the sensor]
-    time_before, time_after : float
-        Middle of the quiet samples. [s]
-    uncertainty : float
-        Standard, of the mean zero over the burning. [unit of the sensor]
-    sudden : float
-        Part of the drift, without sign, that the creep of the quiet samples does not
-        explain: it may have come at once, at any time of the burning.
-    rule : str
-        "line", "before only", "as read".
-    few : int
-        How many quiet samples there are before the burning, if too few; else 0.
-    """
-
+    #: Mean reading before and after; NaN for none. [unit of the sensor]
     before: float
     after: float
+    #: Middle of the quiet samples. [s]
     time_before: float
     time_after: float
+    #: Standard, of the mean zero over the burning. [unit of the sensor]
     uncertainty: float
-    rule: str
-    sudden: float = 0.0
+    rule: str  # "line", "before only", "as read"
+    #: How many quiet samples there are before the burning, if too few; else 0.
     few: int = 0
 
     @property
@@ -294,7 +280,7 @@ class Zero:
         return np.asarray(self.before + share * self.drift)
 
 
-def as_read(uncertainty: float = 0.0) -> Zero:
+def as_read() -> Zero:
     """Return the zero of a sensor that is taken at its word."""
     gone = math.nan
     return Zero(
@@ -302,7 +288,7 @@ def as_read(uncertainty: float = 0.0) -> Zero:
         after=gone,
         time_before=gone,
         time_after=gone,
-        uncertainty=uncertainty,
+        uncertainty=0.0,
         rule="as read",
     )
 
@@ -352,6 +338,8 @@ def fit_zero(
     if not few:
         rise, u_rise = _creep(time, values, (first, last), middles[1] - middles[0])
     drift = abs(after - before)
+    # What the creep of the quiet samples does not explain may have come at once, at any
+    # time of the burning.
     sudden = min(max(abs(after - before - rise), u_rise), drift)
     if drift > _LARGE_DRIFT * abs(peak):
         sudden = drift
@@ -363,7 +351,6 @@ def fit_zero(
         time_after=middles[1],
         uncertainty=math.hypot(0.5 * u_before, 0.5 * u_after, shape),
         rule="line",
-        sudden=sudden,
         few=few,
     )
 

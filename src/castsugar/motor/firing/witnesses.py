@@ -77,31 +77,16 @@ MATCHING, MATCHING_APART, SLOW_START = 0.03, 0.10, 0.030
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Quotient:
-    """The quotient in the blocks that count.
+    """The quotient in the blocks that count."""
 
-    Attributes
-    ----------
-    time, rise : ndarray, shape (blocks,)
-        Middle of each [s]; how fast ln of its pressure rises [1/s].
-    thrust : ndarray, shape (blocks,)
-        Mean of each. [N]
-    log : ndarray, shape (blocks,)
-        ln of thrust over ideal thrust.
-    noise : ndarray, shape (blocks,)
-        Standard deviation of it by the noise of the sensors.
-    efficiency : float
-        exp of the mean.
-    highest : float
-        The same against the highest ideal thrust.
-    """
-
+    #: Middle of each [s]; how fast ln of its pressure rises, (blocks,). [1/s]
     time: FloatArray
     rise: FloatArray
-    thrust: FloatArray
-    log: FloatArray
-    noise: FloatArray
-    efficiency: float
-    highest: float
+    thrust: FloatArray  # mean of each, (blocks,) [N]
+    log: FloatArray  # ln of thrust over ideal thrust, (blocks,)
+    noise: FloatArray  # standard deviation of it by the noise of the sensors, (blocks,)
+    efficiency: float  # exp of the mean
+    highest: float  # the same against the highest ideal thrust
 
     @property
     def slope(self) -> float:

@@ -10,8 +10,6 @@ from castsugar.bench.bench import Bench, check_bench
 from castsugar.bench.conditions import conditions_of
 from castsugar.bench.lots import lots_of
 from castsugar.bench.motor import hardware_of
-from castsugar.bench.schema import Place
-from castsugar.bench.search import placed
 from castsugar.conditions import Conditions
 from castsugar.data.load import Database
 from castsugar.errors import CastsugarError, InputError
@@ -130,7 +128,7 @@ def wanted_of(
     cook, minutes = table.get("cook") or "", table.get("minutes")
     found: list[Wanted] = []
     for name, text in bench.recipes.items():
-        with placed(Place(bench.path, bench.text, "recipes"), name):
+        with bench.place("recipes").named(name):
             parts = catalogue_shares(database, parse_recipe(text).parts)
         entry = Wanted(
             name=name,

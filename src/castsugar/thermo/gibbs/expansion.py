@@ -73,8 +73,6 @@ def station(
 
     Parameters
     ----------
-    model : TableModel
-    batch : Batch
     iterate : Iterate
         Solved.
     enthalpy, entropy, pressure : ndarray, optional
@@ -234,12 +232,6 @@ def without_solidification(
         The condensed phases of the columns.
     transitions : tuple
         Pairs of forms and their temperatures.
-    batch : Batch
-    chamber : Iterate
-
-    Returns
-    -------
-    Batch, Iterate
     """
     start = chamber.take(np.arange(chamber.count))
     allowed = batch.allowed.copy()
@@ -282,8 +274,6 @@ def stations(
 
     Parameters
     ----------
-    model : TableModel
-    batch : Batch
     chamber : Iterate
         Solved chambers.
     here : Stations
@@ -314,7 +304,6 @@ def flux_excess(
     ----------
     model, batch, chamber, here
         As for :func:`stations`.
-    throat : Stations
     """
     table = model.table
     n = amounts(model, batch, chamber)

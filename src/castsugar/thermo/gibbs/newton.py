@@ -17,29 +17,18 @@ from castsugar.thermo.gibbs.model import Batch, Iterate, Model
 
 @dataclass(slots=True, eq=False)
 class Target:
-    """What is prescribed beside the elements.
+    """What is prescribed beside the elements."""
 
-    Attributes
-    ----------
-    kind : str
-        ``"temperature"`` (held at the start value), ``"enthalpy"`` or ``"entropy"``.
-    value : ndarray, shape (n,)
-        H0 [J/kg] or S0 [J/(kg K)]; unused at given temperature.
-    closure : str
-        What fixes the pressure along an isentrope: ``""`` (it is held),
-        ``"pressure"``, ``"sonic"`` or ``"saturation"``.
-    closing : ndarray, shape (n,)
-        ln(p/p0) to be reached; the chamber enthalpy [J/kg]; or the index of the absent
-        phase that is just about to form.
-    floor : float
-        Temperature below which a row is given up. [K]
-    """
-
+    #: ``"temperature"`` (held at the start value), ``"enthalpy"`` or ``"entropy"``.
     kind: str
-    value: FloatArray
+    value: FloatArray  # H0 [J/kg] or S0 [J/(kg K)]; unused at given temperature, (n,)
+    #: What fixes the pressure along an isentrope: ``""`` (it is held), ``"pressure"``,
+    #: ``"sonic"`` or ``"saturation"``.
     closure: str = ""
+    #: ln(p/p0) to be reached; the chamber enthalpy [J/kg]; or the index of the absent
+    #: phase that is just about to form, (n,).
     closing: FloatArray | None = None
-    floor: float = 0.0
+    floor: float = 0.0  # temperature below which a row is given up [K]
 
     def take(self, rows: IntArray | BoolArray) -> Target:
         """Return some of the rows."""
@@ -384,17 +373,10 @@ def run(
 
     Parameters
     ----------
-    model : Model
-    batch : Batch
     iterate : Iterate
         The start; holds the result afterwards (rows not solved: the last iterate).
-    target : Target
     limit : int
         Most iterations.
-
-    Returns
-    -------
-    Outcome
     """
     count = iterate.count
     outcome = Outcome(np.zeros(count, bool), np.zeros(count, np.intp))

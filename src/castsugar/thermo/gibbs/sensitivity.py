@@ -38,22 +38,13 @@ _SATURATED = 1e-7
 
 @dataclass(slots=True, eq=False)
 class Derivatives:
-    """Derivatives of solved rows, shape (n, elements + 1): b_i [mol/kg], then H [J/kg].
+    """Derivatives of solved rows, (n, elements + 1): b_i [mol/kg], then H [J/kg]."""
 
-    Attributes
-    ----------
-    rows : ndarray of int
-        Rows of the batch they belong to.
-    temperature : ndarray
-        Of the chamber. [K per mol/kg, K per J/kg]
-    characteristic_velocity, exit_velocity : ndarray
-        [m/s per mol/kg, m/s per J/kg]; NaN where only the chamber was solved, and where
-        a flow without solidification starts on a melting plateau (its solid share would
-        have to be differentiated too).
-    """
-
-    rows: IntArray
-    temperature: FloatArray
+    rows: IntArray  # rows of the batch they belong to
+    temperature: FloatArray  # of the chamber [K per mol/kg, K per J/kg]
+    #: [m/s per mol/kg, m/s per J/kg]; NaN where only the chamber was solved, and where
+    #: a flow without solidification starts on a melting plateau (its solid share would
+    #: have to be differentiated too).
     characteristic_velocity: FloatArray
     exit_velocity: FloatArray
 
@@ -63,7 +54,6 @@ def derivatives(model: TableModel, flow: Flow) -> Derivatives:
 
     Parameters
     ----------
-    model : TableModel
     flow : Flow
         With its iterates (of one batch), equilibrium or without solidification.
     """

@@ -67,7 +67,6 @@ def solve(
 
     Parameters
     ----------
-    model : TableModel
     elements : ndarray, shape (n, elements)
         All above zero. [mol/kg]
     enthalpy, pressure : ndarray, shape (n,)

@@ -173,7 +173,6 @@ def oxygen_left(elements: tuple[str, ...], amounts: FloatArray) -> FloatArray:
 
     Parameters
     ----------
-    elements : tuple of str
     amounts : ndarray, shape (mixes, elements)
         [mol/kg]
 
@@ -235,7 +234,6 @@ def from_anchors(
 
     Parameters
     ----------
-    model : Model
     names : tuple of str
         The elements of the columns; see :func:`is_family`.
     elements : ndarray, shape (n, elements)

@@ -52,31 +52,17 @@ RULE = (
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Claim:
-    """What is said of a kilogram: that it has a temperature at a pressure.
+    """What is said of a kilogram: that it has a temperature at a pressure."""
 
-    Attributes
-    ----------
-    elements : ndarray, shape (elements,)
-        All above zero. [mol/kg]
-    pressure : float
-        [Pa]
-    given : float or tuple of str
-        Enthalpy of a flame [J/kg], or two bounds of the entropy of its expansion
-        [J/(kg K)].
-    temperature, within : Fraction
-        [K]
-    near : Iterate or None
-        Where the solver finds the state, one row.
-    bounded : bool
-        Whether the entropy of a flame or the enthalpy of an expansion is bounded, too.
-    """
-
-    elements: FloatArray
-    pressure: float
+    elements: FloatArray  # all above zero, (elements,) [mol/kg]
+    pressure: float  # [Pa]
+    #: Enthalpy of a flame [J/kg], or two bounds of the entropy of its expansion. [J/(kg
+    #: K)]
     given: float | tuple[str, str]
-    temperature: Fraction
-    within: Fraction
-    near: Iterate | None = None
+    temperature: Fraction  # [K]
+    within: Fraction  # [K]
+    near: Iterate | None = None  # where the solver finds the state, one row
+    #: Whether the entropy of a flame or the enthalpy of an expansion is bounded, too.
     bounded: bool = True
 
     @property

@@ -179,7 +179,6 @@ def solve(
     ----------
     table : SpeciesTable
         Species of the elements of the mix.
-    charge : Charge
     pressure, exit_pressure : float
         [Pa]; with no exit pressure only the chamber is solved.
     flow : str

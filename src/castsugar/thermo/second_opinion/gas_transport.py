@@ -27,29 +27,15 @@ class GasTransport:
 
     Not for the mixture of gas and droplets. A mixture-averaged viscosity and
     conductivity of the species that the data know, at their proportions.
-
-    Attributes
-    ----------
-    viscosity : float
-        [Pa s]
-    conductivity : float
-        [W/(m K)]
-    specific_heat : float
-        Frozen, at constant pressure, of the gas that the data know. [J/(kg K)]
-    prandtl : float
-        Of the three above. [-]
-    share : float
-        Of the gas moles that the data know. [-]
-    told : bool
-        Whether that is enough: :data:`LEAST_SHARE`.
     """
 
-    viscosity: float
-    conductivity: float
+    viscosity: float  # [Pa s]
+    conductivity: float  # [W/(m K)]
+    #: Frozen, at constant pressure, of the gas that the data know. [J/(kg K)]
     specific_heat: float
-    prandtl: float
-    share: float
-    told: bool
+    prandtl: float  # of the three above [-]
+    share: float  # of the gas moles that the data know [-]
+    told: bool  # whether that is enough: LEAST_SHARE
 
 
 def gas_transport(state: State) -> GasTransport:

@@ -85,11 +85,10 @@ def at_enthalpy(
     enthalpy: float,
     pressure: float,
     elements: FloatArray,
-    guess: float = 1600.0,
 ) -> RawState:
     """Return the state of given enthalpy [J/kg] and pressure."""
     return _Search(composer, pressure, elements, lambda s: s.enthalpy, enthalpy).run(
-        guess, 120.0
+        1600.0, 120.0
     )
 
 
