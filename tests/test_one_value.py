@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import functools
 import json
+import re
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -313,3 +314,24 @@ def test_a_large_table_says_that_it_takes_few_draws(
 def _no_window(_pours: Any, rows: Any, *_: Any) -> Any:
     """Return no pour windows: they are not looked at here, and slow."""
     return np.full(len(rows), np.nan), np.full(len(rows), np.nan)
+
+
+def test_what_a_large_map_names_as_best_keeps_every_limit_by_all_draws(
+    folder: Path, ask: Any, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """By 256 draws 64/12/24 would be the best; by all it breaks a limit."""
+    corners = ("KNO3", "sucrose", "corn syrup")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(folder)
+        assert main(["map", *corners, "--step", "4%"]) == 0
+    text = " ".join(capsys.readouterr().out.split())
+    found = re.search(r"of these the largest c\* is \d+ m/s at ([\d/]+)", text)
+    assert found is not None
+
+    def verdicts(shares: str) -> set[str]:
+        parts = zip(corners, shares.split("/"), strict=True)
+        recipe = " ".join(f"{name}:{share}" for name, share in parts)
+        return {one["verdict"] for one in ask("evaluate", recipe)["limits"]}
+
+    assert verdicts(found[1]) == {"kept"}
+    assert "broken" in verdicts("64/12/24")
