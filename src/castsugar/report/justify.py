@@ -42,7 +42,7 @@ from castsugar.report.limit_words import (
     pouring,
 )
 from castsugar.report.limit_words import Judged as Held
-from castsugar.report.mix_words import composition, ratio, short_names
+from castsugar.report.mix_words import composition, own_name, ratio, short_names
 from castsugar.report.mixes import faults, ground, levels, misfits
 from castsugar.report.numbers import capitalized
 from castsugar.report.peak_causes import cause_finding
@@ -158,14 +158,14 @@ def _title(record: Record) -> str:
     said = record.told.found.bench_said
     if items[0] == items[1]:
         told = [
-            ratio(mix) if short == ratio(mix) else f"{short} {ratio(mix)}"
+            ratio(mix) if not own_name(mix) else f"{short} {ratio(mix)}"
             for mix, short in ((base, first), (new, second))
         ]
         of = "/".join(items[0])
         rest = f"{told[0]} -> {told[1]} ({of}) {said}".rstrip()
         return f"Change of mix: {rest}" if len(rest) < _ROOM else f"Change: {rest}"
     told = [
-        composition(mix) if short == ratio(mix) else f"{short} ({composition(mix)})"
+        composition(mix) if not own_name(mix) else f"{short} ({composition(mix)})"
         for mix, short in ((base, first), (new, second))
     ]
     whole = f"Change of mix: {told[0]} -> {told[1]} {said}".rstrip()
