@@ -345,7 +345,11 @@ KEPT, BROKEN, NOT_COMPUTED = "kept", "broken", "not computed"
 #: A limit counts as kept within this share of it, as in a search.
 _ROUNDING = 1e-7
 
-_NOT_GIVEN = {"kitchen": "no kitchen was given", "motor": "no motor was given"}
+#: Why nothing is computed where a part of the bench is missing, by group of the column.
+NOT_GIVEN = {
+    "kitchen": "no kitchen was given ([kitchen] cook)",
+    "motor": "no motor was given ([motor])",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -512,7 +516,7 @@ def _reason(key: str, columns: Mapping[str, Any], mix: int) -> str:
 
     group = COLUMN[key].group if key in COLUMN else ""
     if group in WINGS and said(WINGS[group]) == "not asked":
-        return _NOT_GIVEN[group]
+        return NOT_GIVEN[group]
     head, _, why = said(WINGS["motor"]).partition(": ")
     if group == "motor" and head == NOT_COMPUTED:
         return why

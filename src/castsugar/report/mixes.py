@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar.columns import COLUMNS, DOUBTS
 from castsugar.frozen import dataclass
+from castsugar.limits import NOT_GIVEN
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen, do_nots
 from castsugar.report.delivered import (
@@ -365,6 +366,8 @@ def next_step(found: Mixes) -> str:
     broken = any(one.verdict == "broken" for own in found.judged for one in own)
     if broken:
         return f"castsugar search{_bench(found)}"
+    if {one.reason for own in found.judged for one in own} & {*NOT_GIVEN.values()}:
+        return f"castsugar check{_bench(found)}"
     if found.judged:
         return f"castsugar weigh {asked_again(found)}"
     return f"castsugar evaluate {asked_again(found, more=' --full')}"
