@@ -291,9 +291,11 @@ def refuse_twice(files: Sequence[Sequence[Strand]]) -> None:
     Raises
     ------
     InputError
-        If all readings of a file stand in another, too.
+        If a file is given twice, or all its readings stand in another, too.
     """
     for one, other in itertools.permutations(files, 2):
+        if one[0].file == other[0].file:
+            raise InputError(f"{one[0].file} is given twice; give it once")
         if stand_in(one, other):
             raise InputError(
                 f"all strands of {one[0].file} stand in {other[0].file}, too, and "
