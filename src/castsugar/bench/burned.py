@@ -188,11 +188,10 @@ def _evidence(
     if "strands" not in entry:
         law = replace(_stated(entry), invented=invented)
         return [replace(stated_law(law, parts), process=_process(entry, bench))]
-    place, _, files = noted
-    name, strands = strands_of(entry, bench, files)
+    name, strands = strands_of(entry, bench, noted[2])
     for said in (other_recipe(name, parts), _other_rows(noted, strands, parts)):
-        if said:
-            plausible.remark(f"{bench.path.name} line {place.line()}: {said}")
+        if said:  # a line of the bench file might be one that is not written yet
+            plausible.remark(f"{entry['strands']} line {strands[0].line}: {said}")
     name = name or entry["recipe"]
     made_up = invented or any(s.invented for s in strands)
     return burned_by_batch(
@@ -232,7 +231,7 @@ def _other_rows(
     seen.setdefault(recipe, []).append((place, strands))
     if not any(rows(strands) & other for other in others):
         return ""
-    return "its strands are those of another recipe too; they burned as one mix"
+    return "these strands are those of another recipe too; they burned as one mix"
 
 
 def _refuse_twice(entries: Sequence[tuple[Place, list[Strand]]]) -> None:
