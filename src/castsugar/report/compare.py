@@ -584,7 +584,7 @@ def compare_parts(told: Compared) -> dict[str, Any]:
     return {
         **{key: compared[key] for key in kept},
         "mixes": [dict(row) for row in found.rows],
-        "recipes": [mix.to_dict() for mix in found.mixes],
+        "recipes": [mix.to_dict() for mix in found.cast],
         "limits": limit_rows([mix.name for mix in found.mixes], found.judged),
         "differences": [
             _cell(own["name"], cell)

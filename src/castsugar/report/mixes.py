@@ -134,6 +134,8 @@ class Mixes:
         What in the bench file contradicts something else in it.
     recipes : collection of str
         Names that stand for recipes on a command line.
+    cast : tuple of Mix
+        The mixes with the water that the kitchen leaves in them.
     not_modelled : tuple of str
         What the motor leaves out.
     draws : Draws or None
@@ -169,6 +171,7 @@ class Mixes:
     contradicted: tuple[str, ...] = ()
     not_modelled: tuple[str, ...] = ()
     recipes: Collection[str] = ()
+    cast: tuple[Mix, ...] = ()
     draws: Draws | None = None
     doubts: tuple[PressureDoubt | None, ...] = ()
     delivered: tuple[Delivered | None, ...] = ()
@@ -641,7 +644,7 @@ def mixes_parts(found: Mixes) -> dict[str, Any]:
     """Return what the JSON of evaluate holds."""
     parts: dict[str, Any] = {
         "mixes": [dict(row) for row in found.rows],
-        "recipes": [mix.to_dict() for mix in found.mixes],
+        "recipes": [mix.to_dict() for mix in found.cast],
         "limits": limit_rows([m.name for m in found.mixes], found.judged or ()),
         **cause_parts([m.name for m in found.mixes], found.causes),
         **doubt_parts([m.name for m in found.mixes], found.doubts),
