@@ -111,6 +111,8 @@ class Cause:
     best, p95, allowable : float
         Peak without the cause, the best estimate and that of 95 of 100 next batches;
         what the case may hold, NaN without one. [Pa]
+    whose : str
+        What the last of them is called.
     why : str
         Why no factor is told; empty if one is.
     """
@@ -123,6 +125,7 @@ class Cause:
     best: float
     p95: float
     allowable: float
+    whose: str = "your rating"
     sizes: Mapping[str, float] = field(default_factory=dict)
     why: str = ""
 
@@ -322,6 +325,7 @@ def peak_causes(
     }
     p95 = 1e6 * float(row["peak_pressure_p95_MPa"])
     known: dict[str, Any] = {"best": best, "p95": p95, "allowable": hardware.allowable}
+    known["whose"] = hardware.whose
     return tuple(Cause(name=name, **known, **own) for name, own in found.items())
 
 

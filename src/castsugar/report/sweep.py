@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from castsugar.columns import COLUMN, Column
 from castsugar.frozen import dataclass
-from castsugar.limits import RATING, Judgement
+from castsugar.limits import Judgement
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
 from castsugar.report.document import Part
@@ -290,11 +290,10 @@ def _broken(found: Many, one: Judgement, show: Shown) -> str:
     bound = show.bound(kind, limit.value)
     where = found.where(one.broken)
     if limit.key in (PEAK, P95):
-        whose = "your rating" if limit.whose == RATING else "your limit"
         if limit.probability is None:
-            return f"fire {where}: the peak exceeds {whose}, {bound}"
+            return f"fire {where}: the peak exceeds {limit.whose}, {bound}"
         more = numbers.of_100(1.0 - limit.probability)
-        over = f"more than {more} of 100 next batches exceed {whose}, {bound}"
+        over = f"more than {more} of 100 next batches exceed {limit.whose}, {bound}"
         return f"fire {where}: {over}"
     if limit.key == POUR and limit.probability is not None:
         share = numbers.percent(limit.probability)
