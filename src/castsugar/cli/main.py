@@ -214,6 +214,10 @@ class Parser(argparse.ArgumentParser):
 
     def stray(self, words: Sequence[str]) -> NoReturn:
         """Complain about words that are left over; a near option is named."""
+        if words[0] == "-":
+            from castsugar.files.writing import NO_DASH
+
+            raise InputError(NO_DASH)
         near = nearest_names(words[0].partition("=")[0], [*self._option_string_actions])
         hint = f" (did you mean {near[0]}?)" if near else ""
         self.error(f"{_STRAY} {' '.join(words)}{hint}")
