@@ -353,3 +353,22 @@ def test_what_a_large_map_names_as_best_keeps_every_limit_by_all_draws(
 
     assert verdicts(found[1]) == {"kept"}
     assert "broken" in verdicts("64/12/24")
+
+
+def test_a_quantile_has_another_name_than_the_median(
+    folder: Path, ask: Any, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Justify holds the 85th percentile against a limit, and its row says so."""
+    judged = {one["key"]: one["judged"] for one in ask("evaluate", "base")["limits"]}
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(folder)
+        assert main(["justify", "base", "red"]) == 1  # a limit is broken
+    lines = capsys.readouterr().out.splitlines()
+    rows = dict(re.split("  +", line)[:2] for line in lines if "  " in line)
+    for label, key in (
+        ("viscosity p85, Pa s", "pour_viscosity_Pa_s"),
+        ("peak pressure p95, MPa", "peak_pressure_MPa"),
+        ("solids at 20 °C p40", "relative_solids_20C"),
+    ):
+        assert float(rows[label]) == pytest.approx(judged[key], rel=5e-3)
+    assert not {"pour viscosity, Pa s", "relative solids at 20 °C"} & {*rows}

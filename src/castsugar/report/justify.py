@@ -35,7 +35,6 @@ from castsugar.report.limit_words import (
     P95,
     PEAK,
     POUR,
-    SOLIDS,
     findings_of_many,
     limit_cell,
     margin_cell,
@@ -345,14 +344,19 @@ def _pours(record: Record, shares: list[float]) -> tuple[str, ...]:
 def _held(record: Record, place: int, show: Shown) -> tuple[str, ...]:
     """Return a quantity with a limit: what is held against it, now and new."""
     now, new = (own[place] for own in record.told.found.judged)
-    one = FIELDS[new.column]
-    p95 = new.column == PEAK and new.probability == 0.95
-    label = show.headed(f"{one.named(show)} p95" if p95 else one.named(show), one.kind)
     values = [_judged(record, held, i, show) for i, held in ((BASE, now), (NEW, new))]
-    limit = _bound(new, show)
-    if p95 or new.column in (POUR, SOLIDS):  # the row above, or p95
-        limit = limit.partition(" in ")[0]
+    limit, label = _bound(new, show).partition(" in ")[0], _label(new, show)
     return (label, *values, limit, margin_cell(new), _change(record, new.column, show))
+
+
+def _label(held: Held, show: Shown) -> str:
+    """Name what is held against a limit: of draws it is a quantile, p85."""
+    one, level = FIELDS[held.column], held.of.level
+    name = one.named(show)
+    if level is not None:
+        name = name.removeprefix("relative ").removeprefix("pour ")
+        name += f" p{numbers.percent(level)}"
+    return show.headed(name, one.kind)
 
 
 def _bound(held: Held, show: Shown) -> str:
@@ -477,7 +481,7 @@ def _standings(record: Record, show: Shown) -> Table:
     rows = []
     pairs = zip(record.change.limits, *record.told.found.judged, strict=True)
     for held, *both in pairs:
-        label = FIELDS[held.column].headed(show)
+        label = _label(both[NEW], show)
         for i, word in ((BASE, "now"), (NEW, "new")):
             standing = held.standings[i]
             told = numbers.of_100(standing.share)
