@@ -386,6 +386,7 @@ FAULTS = {
     ("sucrose_mass", "moonshine_mass"): ["column 'moonshine_mass_percent': not known"],
     ("burn_rate_mm_s", "burn_rate_in_s"): ["got 'burn_rate_in_s'; allowed: 'burn_rate"],
     (GOOD.partition("\n")[2], ""): ["has no strand, only its header"],
+    (GOOD, GOOD.replace(",", ";")): ["line 1: got cells separated by semicolon; all"],
     (GOOD, ""): ["line 1: column 1: got ''; allowed: 'licence'"],
     ("CC0-1.0,0011", 'CC0-1.0,"0011'): ["no CSV"],
     ("potassium_nitrate_mass", "charcoal_mass"): ["composition is refused"],
