@@ -146,8 +146,7 @@ def pieces_screen(
     """Return what a batch gives; `segments` are the grains of one motor."""
     sheet = found.sheet
     batch = mass_said(sheet.total, show)
-    way = "castsugar plan pans --pans"
-    told = [*much(sheet, show, option=way), *_pieces(found, segments, show)]
+    told = [*much(sheet, show, command="plan pans"), *_pieces(found, segments, show)]
     rows = [
         (
             kind,
