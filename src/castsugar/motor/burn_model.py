@@ -48,7 +48,10 @@ from castsugar.motor.scatter import CENTRE, PROCESSES, Scatter
 from castsugar.numerics import quantile_of_normals
 
 #: Points taken together: more do not fit into the processor's nearest memory.
-_AT_ONCE = 32
+_AT_ONCE = 64
+
+#: Numbers of a likeness taken together, for the same reason.
+_NUMBERS = 300_000
 
 #: Points of a thin model.
 _THIN = 16
@@ -538,8 +541,10 @@ class BurnModel:
 
     def _parts(self, x: float, asked: Asked) -> Iterator[tuple[slice, FloatArray]]:
         """Yield points that are taken together, and their :meth:`_likeness`."""
-        for start in range(0, len(self.weights), _AT_ONCE):
-            part = slice(start, start + _AT_ONCE)
+        features = 2 * len(self._mixes) + len(self.rows.components) + 2
+        count = max(1, _NUMBERS // max(1, features * len(self.rows.log_rate)))
+        for start in range(0, len(self.weights), count):
+            part = slice(start, start + count)
             yield part, self._likeness(x, asked, self.widths.take(part))
 
     def _likeness(self, x: float, asked: Asked, at: Widths) -> FloatArray:
