@@ -146,7 +146,8 @@ def pieces_screen(
     """Return what a batch gives; `segments` are the grains of one motor."""
     sheet = found.sheet
     batch = mass_said(sheet.total, show)
-    told = [*much(sheet, show, command="plan pans"), *_pieces(found, segments, show)]
+    way = "castsugar plan pans --pans"
+    told = [*much(sheet, show, option=way), *_pieces(found, segments, show)]
     rows = [
         (
             kind,
