@@ -73,8 +73,8 @@ def test_quantiles_that_limits_ask_for() -> None:
 @pytest.mark.parametrize(
     ("column", "row", "why"),
     [
-        (SOLIDS, {"flow_class": "not asked"}, "no kitchen was given"),
-        (PEAK, {"burn_law_origin": "not asked"}, "no motor was given"),
+        (SOLIDS, {"flow_class": "not asked"}, "no kitchen was given ([kitchen] cook)"),
+        (PEAK, {"burn_law_origin": "not asked"}, "no motor was given ([motor])"),
         (PEAK, {"burn_law_origin": "not computed: too steep"}, "too steep"),
         (SOLIDS, {"flags": "a; kitchen not computed: no sugar"}, "no sugar"),
         ("specific_impulse_s", {"status": "cold"}, "cold"),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import functools
 import json
+import re
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -89,6 +90,24 @@ def same(found: Row, wanted: Row, columns: tuple[str, ...] = POURS + PRESSES) ->
 def test_compare_shows_the_values_of_evaluate(ask: Any, base: Row) -> None:
     found = ask("compare", "base", "red", *ASKED)
     same(found["mixes"][0], base)
+
+
+@pytest.mark.parametrize("command", ["evaluate", "compare"])
+def test_a_recipe_is_cast_as_its_row_says(ask: Any, command: str) -> None:
+    """With the water that the kitchen leaves; its products are those of its flame."""
+    found = ask(command, "base", "red", *ASKED)
+    for recipe, row in zip(found["recipes"], found["mixes"], strict=True):
+        for key in ("as_weighed_percent", "as_cast_percent"):
+            told = pytest.approx(row[f"water_{key}"], rel=1e-9)
+            assert recipe[f"water_{key}"] == told
+        assert recipe["density_kg_m3"] == pytest.approx(row["density_kg_m3"], rel=1e-9)
+    if command == "evaluate":
+        (gas, *_) = found["species_chamber_throat_exit_mol_kg"]
+        condensed = ("(L)", "(a)", "(b)", "(s)", "(gr)")
+        moles = sum(n[0] for s, n in gas.items() if not s.endswith(condensed))
+        wanted = found["mixes"][0]["gas_moles_mol_kg"]
+        # Traces are left out, 2e-5; with the water as weighed it would be 1 % off.
+        assert moles == pytest.approx(wanted, rel=1e-4)
 
 
 @pytest.mark.slow
@@ -313,3 +332,43 @@ def test_a_large_table_says_that_it_takes_few_draws(
 def _no_window(_pours: Any, rows: Any, *_: Any) -> Any:
     """Return no pour windows: they are not looked at here, and slow."""
     return np.full(len(rows), np.nan), np.full(len(rows), np.nan)
+
+
+def test_what_a_large_map_names_as_best_keeps_every_limit_by_all_draws(
+    folder: Path, ask: Any, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """By 256 draws 64/12/24 would be the best; by all it breaks a limit."""
+    corners = ("KNO3", "sucrose", "corn syrup")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(folder)
+        assert main(["map", *corners, "--step", "4%"]) == 0
+    text = " ".join(capsys.readouterr().out.split())
+    found = re.search(r"of these the largest c\* is \d+ m/s at ([\d/]+)", text)
+    assert found is not None
+
+    def verdicts(shares: str) -> set[str]:
+        parts = zip(corners, shares.split("/"), strict=True)
+        recipe = " ".join(f"{name}:{share}" for name, share in parts)
+        return {one["verdict"] for one in ask("evaluate", recipe)["limits"]}
+
+    assert verdicts(found[1]) == {"kept"}
+    assert "broken" in verdicts("64/12/24")
+
+
+def test_a_quantile_has_another_name_than_the_median(
+    folder: Path, ask: Any, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Justify holds the 85th percentile against a limit, and its row says so."""
+    judged = {one["key"]: one["judged"] for one in ask("evaluate", "base")["limits"]}
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(folder)
+        assert main(["justify", "base", "red"]) == 1  # a limit is broken
+    lines = capsys.readouterr().out.splitlines()
+    rows = dict(re.split("  +", line)[:2] for line in lines if "  " in line)
+    for label, key in (
+        ("viscosity p85, Pa s", "pour_viscosity_Pa_s"),
+        ("peak pressure p95, MPa", "peak_pressure_MPa"),
+        ("solids at 20 °C p40", "relative_solids_20C"),
+    ):
+        assert float(rows[label]) == pytest.approx(judged[key], rel=5e-3)
+    assert not {"pour viscosity, Pa s", "relative solids at 20 °C"} & {*rows}

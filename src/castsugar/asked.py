@@ -113,6 +113,16 @@ class Question:
             shelf=self.shelf,
         )
 
+    def cast(self, mixes: Sequence[Mix]) -> list[Mix]:
+        """Return mixes with the water that the kitchen leaves in them."""
+        if self.kitchen is None:
+            return list(mixes)
+        from castsugar.kitchen.pour_table import cook
+        from castsugar.mix.blends import of_mixes
+
+        cooked = cook(of_mixes(mixes), self.kitchen, window=False, boils=False)
+        return list(cooked.blends.mixes)
+
     def basis(
         self, mixes: Iterable[Mix] | Blends, *, drawn: bool = False
     ) -> dict[str, Any]:

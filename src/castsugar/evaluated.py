@@ -115,12 +115,14 @@ def evaluated(
     pairs = enumerate(zip(rows, fired, strict=True))
     shown = [row_of(row, one, drawn, i) | bands[i] for i, (row, one) in pairs]
     delivered = _delivered(question, rows, shown)
-    solved = _solved(question, mixes, rows, wanted)
+    cast = () if wanted.brief else tuple(question.cast(mixes))
+    solved = _solved(question, cast, rows, wanted)
     judged = by_mix(judge_rows(limits, rows), len(rows)) if limits else ()
     asked = {"kitchen": question.kitchen, "motor": question.motor}
     uses = {"lots", *(table for table, own in asked.items() if own)}
     return Mixes(
         mixes=tuple(mixes),
+        cast=cast,
         rows=tuple(shown),
         delivered=delivered,
         losses=_losses(question, shown, solved),

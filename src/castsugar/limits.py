@@ -51,7 +51,8 @@ _LOGARITHMIC = ("pour_viscosity", "peak_pressure")
 #: Columns known to a factor: their distance to a limit is a ratio.
 _FACTOR = "pour_viscosity"
 
-#: Whose a limit is.
+#: Whose a limit is: yours, or the case's, by the rule that sets it
+#: (:attr:`castsugar.motor.case.Allowable.whose`).
 YOURS, RATING = "your limit", "your rating"
 
 
@@ -87,7 +88,7 @@ class Limit:
     probability : float or None
         Share of the draws that must keep it; None: the best estimate decides.
     whose : str
-        :data:`YOURS` or :data:`RATING`.
+        :data:`YOURS`, or what that of the case is called, as :data:`RATING`.
 
     Raises
     ------
@@ -186,7 +187,7 @@ class Requirement:
         Share of the draws that keep it; only for columns that are drawn: pour
         viscosity, peak pressure, relative solids at 20 C. None: at the best estimate.
     whose : str
-        :data:`YOURS` or :data:`RATING`.
+        :data:`YOURS`, or what that of the case is called, as :data:`RATING`.
 
     Raises
     ------
@@ -305,7 +306,7 @@ def levels_of(chances: Iterable[tuple[str, float]], column: str) -> tuple[float,
 
 
 def rated(
-    requirements: Sequence[Requirement], allowable: float
+    requirements: Sequence[Requirement], allowable: float, whose: str = RATING
 ) -> tuple[Requirement, ...]:
     """Return limits with what the case may hold among them, if it is known.
 
@@ -316,13 +317,15 @@ def rated(
     ----------
     allowable : float
         Allowed pressure of the motor, NaN if none is stated. [Pa]
+    whose : str
+        What it is called.
     """
     allowed = 1e-6 * allowable
     if not math.isfinite(allowed):
         return tuple(requirements)
     if any(_guards(need, allowed) for need in requirements):
         return tuple(requirements)
-    own = Requirement(column=PEAK, at_most=allowed, probability=0.95, whose=RATING)
+    own = Requirement(column=PEAK, at_most=allowed, probability=0.95, whose=whose)
     return (*requirements, own)
 
 
@@ -344,7 +347,11 @@ KEPT, BROKEN, NOT_COMPUTED = "kept", "broken", "not computed"
 #: A limit counts as kept within this share of it, as in a search.
 _ROUNDING = 1e-7
 
-_NOT_GIVEN = {"kitchen": "no kitchen was given", "motor": "no motor was given"}
+#: Why nothing is computed where a part of the bench is missing, by group of the column.
+NOT_GIVEN = {
+    "kitchen": "no kitchen was given ([kitchen] cook)",
+    "motor": "no motor was given ([motor])",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -488,7 +495,7 @@ def _reason(key: str, columns: Mapping[str, Any], mix: int) -> str:
 
     group = COLUMN[key].group if key in COLUMN else ""
     if group in WINGS and said(WINGS[group]) == "not asked":
-        return _NOT_GIVEN[group]
+        return NOT_GIVEN[group]
     head, _, why = said(WINGS["motor"]).partition(": ")
     if group == "motor" and head == NOT_COMPUTED:
         return why

@@ -45,6 +45,11 @@ class PlausibleRange:
         """Return the hard limits in SI; of a plain number as they are."""
         return self._to_si(self.hard_low), self._to_si(self.hard_high)
 
+    @property
+    def signed(self) -> bool:
+        """Return whether a value in SI may be below zero."""
+        return self.hard[0] < 0.0
+
     def shown(self, value: float) -> float:
         """Return a value in SI in the unit of the limits."""
         if not self.quantity:
@@ -357,7 +362,8 @@ def read(text: str, name: str, *, where: str) -> Quantity:
     >>> read("200 g", "batch", where="--batch").value
     0.2
     """
-    typed = units.parse(text, RANGES[name].quantity, where=where)
+    known = RANGES[name]
+    typed = units.parse(text, known.quantity, where=where, signed=known.signed)
     checked(name, typed.value, said_at(where))
     return typed
 

@@ -172,7 +172,9 @@ class Quantity:
         return f"{self.text} {self.note}".rstrip()
 
 
-def parse(text: str, quantity: str, *, where: str = "") -> Quantity:
+def parse(
+    text: str, quantity: str, *, where: str = "", signed: bool = False
+) -> Quantity:
     """Read a number with a unit, as typed by a person.
 
     Parameters
@@ -185,6 +187,8 @@ def parse(text: str, quantity: str, *, where: str = "") -> Quantity:
         A key of :data:`UNITS`; another one raises `UnknownNameError`.
     where : str
         Where the text comes from (option, file and line); starts the error message.
+    signed : bool
+        Whether it may be below zero, as an altitude.
 
     Raises
     ------
@@ -201,7 +205,7 @@ def parse(text: str, quantity: str, *, where: str = "") -> Quantity:
     """
     _check_quantity(quantity)
     try:
-        return _read(" ".join(str(text).split()), quantity)
+        return _read(" ".join(str(text).split()), quantity, signed)
     except InputError as error:
         raise InputError(f"{where}: {error}" if where else str(error)) from None
 
@@ -248,13 +252,13 @@ def _error(typed: str, quantity: str, fault: str) -> InputError:
     return InputError(f"{subject} {fault}; write for example {_EXAMPLES[quantity]}")
 
 
-def _read(typed: str, quantity: str) -> Quantity:
+def _read(typed: str, quantity: str, signed: bool) -> Quantity:
     pounds = _POUNDS.fullmatch(typed) if quantity == "mass" else None
     if pounds:
         whole = int(pounds[1]) * 16
         digits, ounces = _number(pounds[2].strip(), "oz", typed, quantity)
         exact = (whole + ounces) * UNITS["mass"]["oz"].scale
-        value = _in_range(exact, typed, quantity)
+        value = _in_range(exact, typed, quantity, signed)
         return Quantity(value, f"{pounds[1]} lb {digits} oz", "oz")
     found = _SPLIT.fullmatch(typed.translate(_SPELLING))
     if found is None:
@@ -268,7 +272,8 @@ def _read(typed: str, quantity: str) -> Quantity:
     name, note = _find_unit(unit, quantity)
     size = UNITS[quantity][name]
     gauge = _ATMOSPHERE if note.startswith("gauge") else 0
-    value = _in_range(number * size.scale + size.zero + gauge, typed, quantity)
+    exact = number * size.scale + size.zero + gauge
+    value = _in_range(exact, typed, quantity, signed)
     return Quantity(value, f"{digits} {name}".rstrip(), name, note)
 
 
@@ -298,11 +303,11 @@ def _comma_error(raw: str, unit: str, typed: str, quantity: str) -> InputError:
     return InputError(f"{subject} has {fault}: write {fixed}")
 
 
-def _in_range(exact: Fraction, typed: str, quantity: str) -> float:
+def _in_range(exact: Fraction, typed: str, quantity: str, signed: bool) -> float:
     if exact and not _SMALLEST < abs(exact) < 1 / _SMALLEST:
         raise _error(typed, quantity, f"is not between 1e-{_DECADES} and 1e{_DECADES}")
     value = float(exact)
-    if value < 0 and quantity != "relative_change":
+    if value < 0 and quantity != "relative_change" and not signed:
         absolute = "absolute " if quantity in {"pressure", "temperature"} else ""
         raise _error(typed, quantity, f"is below {absolute}zero")
     if quantity == "fraction" and value > 1:

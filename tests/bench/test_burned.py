@@ -304,7 +304,7 @@ def test_strands_of_two_recipes_are_remarked(bench: Callable[..., Path]) -> None
     with collected() as remarks:
         burning_of(read_bench(path), load_database())
     (one,) = remarks
-    assert one.text.startswith("bench.toml line 12: its strands are those of another")
+    assert one.text.startswith("one.csv line 2: these strands are those of another")
     with collected() as remarks:
         burning_of(read_bench(bench(MOTOR + SECOND)), load_database())
     assert not remarks

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -178,3 +179,32 @@ def test_the_rating_of_the_case_is_a_limit_of_the_bench(
     (peak,) = (need for need in unnamed if need.column == "peak_pressure_MPa")
     assert peak.at_most == pytest.approx(1000 * PSI / 1e6)
     assert (peak.probability, peak.whose) == (0.95, "your rating")
+
+
+@pytest.mark.parametrize(
+    ("line", "whose", "bound"),
+    [
+        ('proof_pressure = "1500 psi"', "the limit of your proof test", "4.2 MPa"),
+        ('wall = "0.3 mm"', "the limit of the wall", "1.53 MPa"),
+    ],
+)
+def test_a_limit_of_the_case_is_called_after_the_rule_that_sets_it(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    line: str,
+    whose: str,
+    bound: str,
+) -> None:
+    """By hand: (1500 psi - 1 atm) x 0.8 / 2 + 1 atm; 240 MPa x 0.8 / 2 x 0.6 / 40.3."""
+    monkeypatch.chdir(tmp_path)
+    assert main(["init"]) == 0
+    text, key = Path("bench.toml").read_text("utf-8"), line.split(" = ")[0]
+    lines = [line if x.startswith(key) else x for x in text.splitlines()]
+    Path("bench.toml").write_text("\n".join(lines), "utf-8")
+    for words in (["base"], ["base", "red"]):
+        capsys.readouterr()
+        assert main(["evaluate", *words]) == 0
+        told = " ".join(capsys.readouterr().out.split())
+        assert re.search(f"{whose},? {bound}", told)
+        assert "your rating" not in told

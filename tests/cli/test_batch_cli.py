@@ -521,6 +521,22 @@ def test_an_efficiency_that_cannot_be_is_kept_and_said(
     assert len(read_batch(path).firings()) == 3
 
 
+def test_strands_are_added_once(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """By content: a copy of the file is refused; corrected, they may come again."""
+    text = "length,time,pressure,mix\n25 mm,6 s,500 psig,pot\n"
+    for name in ("other.csv", "copy.csv"):
+        Path(name).write_text(text, "utf-8")
+    add = ["batch", "add", ID, "--strands"]
+    assert main([*add, "other.csv"]) == 0
+    (link,) = (x for x in read_batch(path).strand_files() if x.mix == "pot")
+    capsys.readouterr()
+    assert main([*add, "copy.csv"]) == 2
+    told = f"copy.csv: these strands stand in line {link.line} of batch {ID} already"
+    assert told in capsys.readouterr().err
+    again = ["--correct", str(link.line), "--note", "moved"]
+    assert main([*add, "copy.csv", *again]) == 0
+
+
 def test_strands_that_are_named_as_another_recipe(
     path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -106,11 +106,24 @@ def test_unwritable_results_are_refused_before_the_work(
         (".", "it is a folder"),
         ("bench.toml", "exists already"),
         ("", "is empty"),
+        ("-", "'-' is no file; leave it out"),
     ):
         assert said in refused([*words, option, name], capsys)
     for name, said in (("pipe", "it is a pipe"), ("/dev/null", "it is a device")):
         assert said in refused([*words, option, name, "--force"], capsys)
     assert not Path("batches").exists()
+
+
+@pytest.mark.parametrize("kind", ["--csv", "--json", "--markdown"])
+def test_a_dash_is_no_file_behind_what_is_printed_either(
+    kind: str, bench: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Printed it is without: one line, and no file of that name."""
+    del bench
+    assert "'-' is no file; leave it out" in refused(
+        ["evaluate", MIX, kind, "-"], capsys
+    )
+    assert not Path("-").exists()
 
 
 def test_every_file_option_is_known() -> None:

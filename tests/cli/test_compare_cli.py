@@ -207,6 +207,22 @@ def screen(capsys: pytest.CaptureFixture[str], *words: str) -> list[str]:
     return capsys.readouterr().out.splitlines()
 
 
+def test_mixes_of_the_same_shares_are_told_apart(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """By what differs; differences stand beside letters where names are too long."""
+    del folder
+    mixes = [f"KNO3:60 {n}:20 corn syrup:20" for n in ("sucrose", "sorbitol")]
+    lines = screen(capsys, *mixes, "--bench", "bench.toml")
+    for name in ("A 60/20/20 sucrose ", "B 60/20/20 sorbitol "):
+        assert any(line.startswith(name) for line in lines)
+    assert any(line.startswith("against A 60/20/20 sucrose ") for line in lines)
+    lines = screen(capsys, *mixes, "KNO3:60 sugar:20 corn syrup:20", "--no-bench")
+    (head,) = [line.split() for line in lines if line.startswith("against")]
+    assert head == ["against", "A", "B", "C"]
+    assert max(map(len, lines[:-1])) <= 80
+
+
 @pytest.mark.parametrize("mixes", [2, pytest.param(12, marks=pytest.mark.slow)])
 def test_the_first_screen_answers(
     folder: Path, capsys: pytest.CaptureFixture[str], mixes: int

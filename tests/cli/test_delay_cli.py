@@ -444,3 +444,25 @@ def test_options_need_each_other() -> None:
     with pytest.raises(CastsugarError, match="--delay needs --strands FILE"):
         run_delay(parser.parse_args(["--delay", *WANTED]), None)
     assert "delay column" in parser.format_help()
+
+
+def test_a_place_below_the_sea_can_be_typed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With and without a blank or a sign of equality; in a bench file, too."""
+    monkeypatch.chdir(tmp_path)
+    Path("slow.csv").write_text(HEAD + SLOW, "utf-8")
+    delay = ["firing", "--no-bench", "--delay", "--strands", "slow.csv", *WANTED]
+    told = set()
+    for typed in ("--altitude|-400m", "--altitude|-400 m", "--altitude=-400m"):
+        assert main([*delay, *typed.split("|")]) == 0
+        told.add(capsys.readouterr().out.rpartition("Next: ")[0])
+    assert len(told) == 1
+    assert main([*delay, "--altitude", "-501m"]) == 2
+    assert "allowed -500 to 9000 m" in capsys.readouterr().err
+    text = '[kitchen]\naltitude = "-400 m"\ncook = "119 C 8 min"\n'
+    Path("bench.toml").write_text(text, "utf-8")
+    kitchen = read("bench.toml").kitchen
+    assert kitchen is not None
+    # ISO 2533, 288.15 K and 6.5 K/km at the sea: 101325 Pa x (1 + 2.6 / 288.15)^5.2559.
+    assert kitchen.air_pressure == pytest.approx(106223.0, rel=1e-4)

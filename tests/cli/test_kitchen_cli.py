@@ -644,3 +644,20 @@ def test_bed_and_clear_points_are_kept(
         "clear point",
         "clear point",
     ]
+
+
+def test_a_limit_on_the_pour_asks_for_a_cook(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Without a kitchen it is said what is missing; what comes next is not a sheet."""
+    bench = tmp_path / "bench.toml"
+    bench.write_text("[limits]\npour_viscosity_Pa_s = { at_most = 50 }\n", "utf-8")
+    for more, wanted in (
+        ([], f"Next: castsugar check --bench {bench}"),
+        (HELD, "Next: castsugar weigh"),
+    ):
+        assert main(["evaluate", BASE, "--bench", str(bench), *more]) == 0
+        text = " ".join(capsys.readouterr().out.split())
+        assert wanted in text
+        missing = "Pour viscosity: no kitchen was given ([kitchen] cook)."
+        assert (missing in text) == (not more)

@@ -184,6 +184,27 @@ def test_page_and_text(world: Path, capsys: pytest.CaptureFixture[str]) -> None:
 
 
 @pytest.mark.slow
+def test_strands_of_another_mix_are_named_by_their_own_line(
+    made: Path,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Not by a line of the bench file that is still to be written."""
+    rows = strands().splitlines()
+    named = [f"{rows[0]},mix", *(f"{row},60/17/23" for row in rows[1:])]
+    (tmp_path / "named.csv").write_text("\n".join(named), "utf-8")
+    shutil.copy(made / "bench.toml", tmp_path)
+    monkeypatch.chdir(tmp_path)
+    mass = ["--batch", "200 g", *DATE]
+    assert main(["batch", "new", "base", "--bench", "bench.toml", *mass]) == 0
+    assert main(["batch", "add", ID, *DATE, "--strands", "named.csv"]) == 0
+    assert main(["batch", "close", ID, *DATE, "--outcome", "used"]) == 0
+    text = " ".join(answered([], capsys).split())
+    assert "named.csv line 2: strands called '60/17/23' are taken for the" in text
+    assert "bench.toml line" not in text
+
+
 def test_save_twice_changes_nothing(
     world: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

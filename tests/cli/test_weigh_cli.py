@@ -318,7 +318,7 @@ def test_the_advice_on_pans_is_enough(capsys, bench, what) -> None:
     """
     words = ("base", "--bench", bench, *what)
     said = flat(ran(capsys, *words))
-    pans = int(said.partition("add --pans ")[2].partition(".")[0])
+    pans = int(said.partition(" pans (--pans ")[2].partition(")")[0])
     assert as_json(capsys, *words, "--pans", str(pans))["mass_on_scale_g"] <= 250.0
     assert as_json(capsys, *words, "--pans", str(pans - 1))["mass_on_scale_g"] > 250.0
 

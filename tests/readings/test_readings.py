@@ -295,3 +295,16 @@ def test_few_frames_are_remarked_on(write) -> None:
         assert remarks == []
         read_strands(write(f"{FRAMED}25,0,30,30,1.5\n"))
     assert "30 frames tell its time to 2.7 % only" in remarks[0].text
+
+
+def test_unusual_rows_are_one_remark_a_column(write) -> None:
+    """The first, how many more, and where; each kind apart."""
+    head, *_ = PLAIN.splitlines()
+    rows = [f"{400 + n},60,1.5" for n in range(6)] + ["50,7,1.5"] * 2
+    with plausible.collected() as found:
+        read_strands(write("\n".join([head, *rows]) + "\n"))
+    (one,) = found
+    assert one.text.endswith(
+        "line 2, column 'length (mm)': '400' is 400 mm; usual is 10 to 300 mm: look "
+        "again (5 more: line 3, 4, 5, ...)"
+    )

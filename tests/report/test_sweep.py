@@ -122,6 +122,20 @@ def test_a_map_says_counts() -> None:
     assert "Largest c*, ideal: 910 m/s at 63/37" in " ".join(found)
 
 
+def test_what_all_draws_break_is_not_praised() -> None:
+    draws = "256 of 2,048 draws, for more than 200 mixes"
+    rows = [*ROWS, row(3, **{POUR: 9.9})]
+    fallen = (6,)  # of 905 m/s
+    found = said(many(rows, command="map", varied="", draws=draws, fallen=fallen))
+    assert "KEPT: 1 of 7 mixes keeps both limits: KNO3 59 %, sucrose 41 %" in found[-1]
+    assert found[-1].endswith("the largest c* is 890 m/s at 59/41, by all draws.")
+    none = said(many(rows, draws=draws, fallen=(2, 6)))
+    assert "BROKEN: 2 mixes keep both limits by few draws, none by all." in none
+    assert "KEPT" not in " ".join(none)
+    cut = said(many(rows, draws=draws, complete=False))
+    assert "of these the largest" not in " ".join(cut)
+
+
 def test_a_chance_that_is_shown_is_of_100() -> None:
     found = said(many(ROWS, columns=(COLUMN["pours_probability"],)))
     assert (

@@ -444,6 +444,22 @@ def test_the_checker_runs_where_castsugar_is_not(tmp_path: Path) -> None:
     assert ran.stderr == ""
 
 
+def test_the_checker_says_what_it_lacks(tmp_path: Path) -> None:
+    """One line and exit code 2 where python-flint is not there."""
+    program = tmp_path / "check_certificate.py"
+    program.write_text(Path(check.__file__).read_text("utf-8"), "utf-8")
+    (tmp_path / "flint.py").write_text("raise ImportError('not here')", "utf-8")
+    ran = subprocess.run(
+        [sys.executable, program.name, "some.json"],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (ran.returncode, ran.stdout) == (2, "")
+    assert ran.stderr == "python-flint is not installed: pip install python-flint\n"
+
+
 @pytest.mark.slow
 def test_no_wrong_temperature_of_random_mixes_is_proved() -> None:
     """Mixes and pressures drawn with a fixed seed; 0.01 K off, a band of 0.0099 K."""

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -34,7 +36,7 @@ from castsugar.motor.strands import Strand, analyse_mix
 from castsugar.readings.strand_files import (
     check_batches,
     read_strands,
-    refuse_twice,
+    stand_in,
     stated,
 )
 from castsugar.readings.tables import is_invented
@@ -100,8 +102,8 @@ def strands_of(
 # ----------------------------------------------------------------------------
 # Entries of the motor as evidence.
 
-#: The files of strands of each mix.
-_Seen = dict[tuple[tuple[str, float], ...], list[list[Strand]]]
+#: The entries of each mix with their strands.
+_Seen = dict[tuple[tuple[str, float], ...], list[tuple[Place, list[Strand]]]]
 
 
 def burning_of(
@@ -126,8 +128,8 @@ def burning_of(
         with place.named():
             evidence.append(_fired(entry, place.index, bench, database))
     for alike in seen.values():
-        refuse_twice(alike)
-    every = [s for alike in seen.values() for strands in alike for s in strands]
+        _refuse_twice(alike)
+    every = [s for alike in seen.values() for _, strands in alike for s in strands]
     temperatures = [s.temperature for s in every]
     known = [t for t in temperatures if t is not None]
     dated = bool(known) and len(known) == len(temperatures)
@@ -185,11 +187,10 @@ def _evidence(
     if "strands" not in entry:
         law = replace(_stated(entry), invented=invented)
         return [replace(stated_law(law, parts), process=_process(entry, bench))]
-    place, seen, files = noted
-    name, strands = strands_of(entry, bench, files)
-    for said in (other_recipe(name, parts), _other_rows(strands, parts, seen)):
-        if said:
-            plausible.remark(f"{bench.path.name} line {place.line()}: {said}")
+    name, strands = strands_of(entry, bench, noted[2])
+    for said in (other_recipe(name, parts), _other_rows(noted, strands, parts)):
+        if said:  # a line of the bench file might be one that is not written yet
+            plausible.remark(f"{entry['strands']} line {strands[0].line}: {said}")
     name = name or entry["recipe"]
     made_up = invented or any(s.invented for s in strands)
     return burned_by_batch(
@@ -215,18 +216,39 @@ def other_recipe(name: str, parts: Mapping[str, float]) -> str:
     return f"strands called {name!r} are taken for the recipe {told}"
 
 
-def _other_rows(strands: list[Strand], parts: Mapping[str, float], seen: _Seen) -> str:
+def _other_rows(
+    noted: tuple[Place, _Seen, Files], strands: list[Strand], parts: Mapping[str, float]
+) -> str:
     """Note strands by their recipe; say that another has the same; empty if not."""
 
     def rows(of: Sequence[Strand]) -> set[tuple[Any, ...]]:
         return {(s.mix, s.line, s.length, s.time) for s in of}
 
-    recipe = tuple(sorted(parts.items()))
-    others = [rows(one) for key, all_ in seen.items() if key != recipe for one in all_]
-    seen.setdefault(recipe, []).append(strands)
+    (place, seen, _), recipe = noted, tuple(sorted(parts.items()))
+    lists = [entries for key, entries in seen.items() if key != recipe]
+    others = [rows(one) for entries in lists for _, one in entries]
+    seen.setdefault(recipe, []).append((place, strands))
     if not any(rows(strands) & other for other in others):
         return ""
-    return "its strands are those of another recipe too; they burned as one mix"
+    return "these strands are those of another recipe too; they burned as one mix"
+
+
+def _refuse_twice(entries: Sequence[tuple[Place, list[Strand]]]) -> None:
+    """Refuse an entry of a mix whose strands are all among those of another.
+
+    Raises
+    ------
+    InputError
+        File and line of both; of two with the same strands the later is too many.
+    """
+    for (place, one), (other, more) in itertools.permutations(reversed(entries), 2):
+        if stand_in(one, more):
+            raise place.fail(
+                "",
+                f"all its strands, of {Path(one[0].file).name}, are among those of the "
+                f"entry in line {other.line()}, of {Path(more[0].file).name}, and "
+                "would count twice; take this entry out",
+            )
 
 
 def _process(entry: Mapping[str, Any], bench: Bench) -> str:

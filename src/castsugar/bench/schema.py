@@ -341,7 +341,8 @@ def _value(raw: Any, name: str, key: Key, place: Where) -> Any:
     if isinstance(raw, bool) or not isinstance(raw, str | int | float):
         raise place.fail(name, f"is {raw!r}; write a number with its unit in quotes")
     try:
-        return units.parse(str(raw), key.kind).value
+        signed = bool(key.range) and plausible.RANGES[key.range].signed
+        return units.parse(str(raw), key.kind, signed=signed).value
     except InputError as error:
         raise place.fail(name, f"- {error}") from None
 

@@ -21,7 +21,7 @@ from castsugar.data.records import plain
 from castsugar.errors import CastsugarError, InputError, nearest_names
 from castsugar.frozen import dataclass
 from castsugar.kitchen.heat import parse_cook
-from castsugar.limits import RATING, YOURS, Requirement, rated
+from castsugar.limits import YOURS, Requirement, rated
 from castsugar.mix import refusals, weighing
 from castsugar.mix.mix import Mix
 from castsugar.mix.text import parse_ratio, parse_recipe
@@ -44,13 +44,15 @@ def limits_of_bench(bench: Bench, motor: Hardware | None) -> tuple[Requirement, 
     InputError
         For "case" without a case; a limit that cannot be one.
     """
-    found = []
+    found, allowed, case = [], math.nan, ""
+    if motor is not None:
+        allowed, case = motor.allowable, motor.whose
     for column in bench.limits:
-        whose = RATING if bench.limits[column]["at_most"] == CASE else YOURS
+        whose = case if bench.limits[column]["at_most"] == CASE else YOURS
         limit = _limit(bench, column, motor)
         with bench.place("limits").named(column):
             found.append(Requirement(column=column, whose=whose, **limit))
-    return rated(found, math.nan if motor is None else motor.allowable)
+    return rated(found, allowed, case)
 
 
 def _limit(bench: Bench, column: str, motor: Hardware | None) -> dict[str, Any]:

@@ -405,9 +405,17 @@ def _burned(options: argparse.Namespace, batch: Batch) -> Iterator[Kept]:
     count = sum(s.mix == wanted for s in strands)
     if not count:
         raise InputError(f"{path} has no mix {wanted!r}; it holds {listed}")
+    linked = _linked(path, batch)
+    content = {(known.sha256, known.mix): known.line for known in batch.strand_files()}
+    line = content.get((linked["sha256"], wanted))
+    if line not in (None, options.correct):
+        raise InputError(
+            f"{path}: these strands stand in line {line} of batch {batch.id} already; "
+            "they count once"
+        )
     if said := other_recipe(wanted, batch.made.fractions):
         plausible.remark(f"{path}: {said}")
-    yield "burned", {**_linked(path, batch), "mix": wanted, "strands": count}
+    yield "burned", {**linked, "mix": wanted, "strands": count}
 
 
 def _fired(options: argparse.Namespace, batch: Batch) -> Iterator[Kept]:

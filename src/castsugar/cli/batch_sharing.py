@@ -24,8 +24,8 @@ LICENCES = ("CC0-1.0", "CC-BY-4.0")
 
 BAD_INPUT = 2
 
-#: Faults of a file that are printed, a line each; benches that are told.
-_MOST, _SHOWN = 20, 12
+#: Benches that are told.
+_SHOWN = 12
 
 _EXPORT = """\
 A row a strand, no names, notes, dates or paths in it: licence; bench, 16
@@ -123,6 +123,7 @@ def run_import(options: argparse.Namespace) -> int:
     from castsugar.bench.imported import LARGEST, keep, own_id, read_imported, twice
     from castsugar.files.reading import read_text
     from castsugar.readings.shared_strands import by_bench, from_text
+    from castsugar.readings.tables import by_kind
 
     world = stated_world(options)
     text = read_text(Path(options.file), LARGEST)
@@ -131,13 +132,10 @@ def run_import(options: argparse.Namespace) -> int:
     if not faults:
         own = _own(options, world)
         faults = tuple(twice(by_bench(strands), known, own_id(world.bench), own))
-    for fault in faults[:_MOST]:
+    for fault in by_kind(faults):
         remark(f"castsugar: {fault}")
     if faults:
-        more = len(faults) - _MOST
-        remark(
-            f"castsugar: {f'{more} more faults; ' if more > 0 else ''}nothing written"
-        )
+        remark("castsugar: nothing written")
         return BAD_INPUT
     with held_back():
         keep(world.bench, strands)

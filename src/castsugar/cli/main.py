@@ -23,7 +23,7 @@ from castsugar.cli.bench_option import settle_bench
 from castsugar.cli.interrupt import INTERRUPTED
 from castsugar.cli.output import check_outputs, version_line
 from castsugar.cli.screen import remark, say, silence, spell_what_does_not_fit
-from castsugar.cli.spellings import spelled
+from castsugar.cli.spellings import joined, spelled
 from castsugar.errors import CastsugarError, ConvergenceError, InputError, nearest_names
 from castsugar.files.reading import noted
 from castsugar.plausible import collected
@@ -214,6 +214,10 @@ class Parser(argparse.ArgumentParser):
 
     def stray(self, words: Sequence[str]) -> NoReturn:
         """Complain about words that are left over; a near option is named."""
+        if words[0] == "-":
+            from castsugar.files.writing import NO_DASH
+
+            raise InputError(NO_DASH)
         near = nearest_names(words[0].partition("=")[0], [*self._option_string_actions])
         hint = f" (did you mean {near[0]}?)" if near else ""
         self.error(f"{_STRAY} {' '.join(words)}{hint}")
@@ -293,7 +297,7 @@ def main(words: Sequence[str] | None = None) -> int:
 def _read(words: tuple[str, ...], options: argparse.Namespace) -> None:
     """Fill in the options that were typed, with the words themselves."""
     Parser(prog="castsugar").check(words)
-    options.words = spelled(words)
+    options.words = spelled(joined(words))
     first = next((word for word in options.words if not word.startswith("-")), "")
     parser = build_parser(first)
     _, left = parser.parse_known_args(options.words, options)

@@ -21,6 +21,7 @@ from castsugar.errors import InputError
 if TYPE_CHECKING:
     from castsugar.arrays import IntArray
     from castsugar.asked import Question
+    from castsugar.cli.interrupt import Hold
     from castsugar.cli.parts import Kept, Task
     from castsugar.mix.blends import Rule
     from castsugar.mix.mix import Mix
@@ -69,12 +70,15 @@ def answer_many(
     _check_count(options, count)
     if isinstance(rule.points, Line):
         rule.blends(database=conditions.database)  # refuses before any work
+    whole = _task(options, conditions, rule)
     conditions = conditions.for_table(count)
     task = _task(options, conditions, rule)
     with held_back() as hold:
         kept, complete = compute(task, options, hold)
         found = _told(options, conditions, task, kept)
-        found = replace(found, complete=complete)
+        fallen = () if not (complete and found.draws) else _fallen(whole, found, hold)
+        complete = complete and fallen is not None
+        found = replace(found, complete=complete, fallen=fallen or ())
         found = replace(found, **more(found))
         picture = partial(draw, found)
         _give(options, conditions, rule, found, picture)
@@ -180,6 +184,34 @@ def _told(
         cautions_in_full=tuple(caution.text for caution in every),
         invented=invented,
     )
+
+
+def _fallen(whole: Task, found: Many, hold: Hold) -> tuple[int, ...] | None:
+    """Return which mixes keep all limits by few draws and not by all of them.
+
+    In the order of c*, until one stands; None if the user interrupted. `whole` takes
+    all draws.
+    """
+    import numpy as np
+
+    from castsugar.draw_set import MANY
+
+    places = np.flatnonzero(found.kept)
+    velocity = found.values("characteristic_velocity_m_s")[places]
+    places = places[np.argsort(-velocity, kind="stable")]
+    fallen: list[int] = []
+    for start in range(0, len(places), MANY):
+        some = places[start : start + MANY]
+        try:
+            with hold.work():
+                judged = whole.judged(some)
+        except KeyboardInterrupt:
+            return None
+        stand = np.all([one.kept for one in judged], axis=0)
+        fallen += some[~stand].tolist()
+        if stand.any():
+            break
+    return tuple(fallen)
 
 
 def _mixes(task: Task, places: IntArray) -> list[Mix]:

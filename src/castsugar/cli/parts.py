@@ -107,6 +107,10 @@ class Task:
         _withhold(columns, blends.outside)
         return blends, columns
 
+    def judged(self, some: Some) -> tuple[Judgement, ...]:
+        """Compute some of the mixes and judge them."""
+        return self._made(0, *self.computed(some)).judged
+
     def undone(self, start: int, stop: int) -> Part:
         """Return a range that was not reached."""
         blends = self.rule.blends(slice(start, stop))

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 
 from castsugar.cli.screen import remark
+
+#: A quantity below zero, as of an altitude.
+_BELOW_ZERO = re.compile(r"-\.?[0-9]")
 
 _BENCH = {"--motor": "--bench", "--kitchen": "--bench"}
 _DRAWN = {"-o": "--picture", "--output": "--picture"}
@@ -71,6 +75,26 @@ def spelled(words: Sequence[str]) -> tuple[str, ...]:
     for old, new in said.items():
         remark(f"castsugar: {old} is now {new}")
     return (*found, *words[end:])
+
+
+def joined(words: Sequence[str]) -> list[str]:
+    """Return words, a quantity below zero joined to its option.
+
+    Alone argparse would take it for an option. What follows "--" stays as it is.
+
+    Examples
+    --------
+    >>> joined(["firing", "--altitude", "-50m", "--delay"])
+    ['firing', '--altitude=-50m', '--delay']
+    """
+    found: list[str] = []
+    for word in words:
+        option = found[-1] if found and "--" not in found else ""
+        if _BELOW_ZERO.match(word) and option.startswith("--") and "=" not in option:
+            found[-1] = f"{option}={word}"
+        else:
+            found.append(word)
+    return found
 
 
 def _commanded(words: list[str]) -> tuple[list[str], dict[str, str]]:

@@ -32,6 +32,10 @@ _OLD = 3600.0
 _TRIES, _PAUSE = 20, 0.05
 
 
+#: What is said where "-" is typed for the screen.
+NO_DASH = "'-' is no file; leave it out: what is printed goes into a pipe as it is"
+
+
 def refuse_unwritable(names: Mapping[str, str | None], *, force: bool) -> None:
     """Refuse files that could not be written before any work is done for them.
 
@@ -45,8 +49,8 @@ def refuse_unwritable(names: Mapping[str, str | None], *, force: bool) -> None:
     Raises
     ------
     InputError
-        A file that exists (without `force`); what is no regular file; a folder that is
-        not there or may not be written to; two options that name one file.
+        "-"; a file that exists (without `force`); what is no regular file; a folder
+        that is not there or may not be written to; two options that name one file.
     """
     seen: dict[Path, str] = {}
     for option, name in names.items():
@@ -54,6 +58,8 @@ def refuse_unwritable(names: Mapping[str, str | None], *, force: bool) -> None:
             continue
         if not name:
             raise InputError(f"{option} is empty; give the name of a file")
+        if name == "-":
+            raise InputError(f"{option} -: {NO_DASH}")
         path = Path(name)
         _mode(path, force=force)
         target = real(path)

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -49,6 +49,9 @@ from castsugar.numerics import quantile_of_normals
 
 #: Points taken together: more do not fit into the processor's nearest memory.
 _AT_ONCE = 64
+
+#: Numbers of a likeness taken together, for the same reason.
+_NUMBERS = 300_000
 
 #: Points of a thin model.
 _THIN = 16
@@ -357,7 +360,8 @@ class BurnModel:
 
     def _means(self, mixes: MixRates, x: float) -> FloatArray:
         """Return the means at a pressure alone, (points, mixes)."""
-        level = self._level(self._likeness(x, mixes.asked))
+        parts = self._parts(x, mixes.asked)
+        level = np.concatenate([self._level(part, b) for part, b in parts])
         u = mixes.near.shape[1]
         found = (level[:, None, :u] @ mixes.near)[:, 0] + level[:, u:] @ mixes.rest
         return np.asarray(mixes.before + scatter.EXPONENT[0] * x + found)
@@ -520,17 +524,24 @@ class BurnModel:
             self._nodes[key] = self._made(x, asked)
         return self._nodes[key]
 
-    def _likeness(self, x: float, asked: Asked) -> FloatArray:
+    def _parts(self, x: float, asked: Asked) -> Iterator[tuple[slice, FloatArray]]:
+        """Yield points that are taken together, and their :meth:`_likeness`."""
+        features = 2 * len(self._mixes) + len(self.rows.components) + 2
+        count = max(1, _NUMBERS // max(1, features * len(self.rows.log_rate)))
+        for start in range(0, len(self.weights), count):
+            part = slice(start, start + count)
+            yield part, self._likeness(x, asked, self.widths.take(part))
+
+    def _likeness(self, x: float, asked: Asked, at: Widths) -> FloatArray:
         """Return the covariance of the rows with features of a mix at a pressure.
 
         They are its likeness to every mix that was burned (two kinds), one, its
         distance from the centre, its degraded share; (points, features, rows).
         """
-        rows, at, known = self.rows.places, self.widths, self.scatter
+        rows, known = self.rows.places, self.scatter
         mixes, of = self._groups
         u, k, m = len(mixes), len(self.rows.components), len(rows)
-        points = len(self.weights)
-        b = np.zeros((points, 2 * u + k + 2, m))
+        b = np.zeros((len(at.batch), 2 * u + k + 2, m))
         lever, each = x * rows.x, np.arange(m)
         process = self.process_number(asked.process)
         like = known.process**2 * ((rows.process == process) & (process >= 0))
@@ -556,24 +567,28 @@ class BurnModel:
         b[:, -1] = scatter.DEGRADED**2 * rows.degraded
         return b
 
-    def _level(self, b: FloatArray) -> FloatArray:
+    def _level(self, part: slice, b: FloatArray) -> FloatArray:
         """Return what the data make of each feature, (points, features)."""
-        return np.asarray(np.einsum("hpm,hm->hp", b, self._inverse[1]))
+        return np.asarray(np.einsum("hpm,hm->hp", b, self._inverse[1][part]))
 
     def _made(self, x: float, asked: Asked) -> _Node:
         """Return the posterior at a pressure, in features of a mix."""
-        b = self._likeness(x, asked)
         u, points = len(self._mixes), len(self.weights)
-        level = self._level(b)
-        gain = b @ self._inverse[0] @ np.swapaxes(b, 1, 2)
-        rest = np.concatenate([level[:, None, u:], 2.0 * gain[:, :u, u:]], axis=1)
-        i, j = np.triu_indices(b.shape[1] - u)
-        pairs = gain[:, u + i, u + j] * np.where(i == j, -1.0, -2.0)
+        i, j = np.triu_indices(u + len(self.rows.components) + 2)
+        sign = np.where(i == j, -1.0, -2.0)
+        near, rest = np.empty((points, 1 + u, u)), np.empty((points, 1 + u, i[-1] + 1))
+        pairs = np.empty((points, len(i)))
+        for part, b in self._parts(x, asked):
+            level = self._level(part, b)
+            gain = b @ self._inverse[0][part] @ np.swapaxes(b, 1, 2)
+            near[part, 0], near[part, 1:] = level[:, :u], gain[:, :u, :u]
+            rest[part, 0], rest[part, 1:] = level[:, u:], 2.0 * gain[:, :u, u:]
+            pairs[part] = gain[:, u + i, u + j] * sign
         pairs[:, np.flatnonzero((i == u) & (j == u))] += self._spread(x, asked)
         pairs[:, -1] += scatter.DEGRADED**2
         apart = self.widths.slope**2 + (x * scatter.EXPONENT_SLOPE) ** 2
         return _Node(
-            near=np.concatenate([level[:, None, :u], gain[:, :u, :u]], axis=1),
+            near=near,
             rest=rest.reshape(points * (1 + u), -1),
             of_rest=np.column_stack([pairs, apart]),
         )

@@ -96,7 +96,10 @@ def covariance(
         + shared * lever * scatter.EXPONENT_BATCH**2
         + scatter.DEGRADED**2 * np.outer(one.degraded, other.degraded)
     )
-    near = matern(np.sqrt(5.0 * moved) / at.length[:, None, None])
+    # Rows of one composition are as near to all others: each distance once.
+    apart, where = np.unique(moved, return_inverse=True)
+    near = matern(np.sqrt(5.0 * apart) / at.length[:, None])
+    near = near.take(where.reshape(moved.shape), axis=1)
     found = near * (
         at.surface[:, None, None] ** 2
         + lever * scatter.EXPONENT_SURFACE**2

@@ -297,6 +297,12 @@ class Case:
         return factor
 
 
+_RATED, _PROOF = "rated pressure as stated", "proof pressure over safety factor"
+
+#: What people call the limit of a rule; any other is that of the wall.
+_WHOSE = {_RATED: "your rating", _PROOF: "the limit of your proof test"}
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Allowable:
     """The pressure that a case may hold.
@@ -314,6 +320,11 @@ class Allowable:
     pressure: float
     rule: str
     limits: dict[str, float]
+
+    @property
+    def whose(self) -> str:
+        """Return what people call it: after the rule that sets it."""
+        return _WHOSE.get(self.rule, "the limit of the wall")
 
 
 def allowable_pressure(case: Case) -> Allowable:
@@ -344,10 +355,10 @@ def allowable_pressure(case: Case) -> Allowable:
     limits: dict[str, float] = {}
     ambient, factor = case.ambient_pressure, case.total_derating
     if case.rated_pressure is not None:
-        limits["rated pressure as stated"] = case.rated_pressure
+        limits[_RATED] = case.rated_pressure
     if case.proof_pressure is not None:
         held = (case.proof_pressure - ambient) * factor / case.safety_factor
-        limits["proof pressure over safety factor"] = ambient + held
+        limits[_PROOF] = ambient + held
     for rule, strength, stress in _wall_limits(case):
         allowed = strength * factor / case.safety_factor
         limits[rule] = ambient + allowed / stress

@@ -450,6 +450,11 @@ class Hardware:
         """Return the pressure that the case may hold, absolute; NaN without. [Pa]"""
         return allowable_pressure(self.case).pressure if self.case else math.nan
 
+    @property
+    def whose(self) -> str:
+        """Return what that pressure is called, after the rule that sets it."""
+        return allowable_pressure(self.case).whose if self.case else ""
+
 
 # ----------------------------------------------------------------------------
 # What the quasi-steady model leaves out, in words.

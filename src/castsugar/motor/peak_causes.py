@@ -110,6 +110,7 @@ class Cause:
     best: float
     p95: float
     allowable: float
+    whose: str = "your rating"  # what the last of them is called
     #: How large it is: name to number in SI.
     sizes: Mapping[str, float] = field(default_factory=dict)
     why: str = ""  # why no factor is told; empty if one is
@@ -297,6 +298,7 @@ def peak_causes(
     }
     p95 = 1e6 * float(row["peak_pressure_p95_MPa"])
     known: dict[str, Any] = {"best": best, "p95": p95, "allowable": hardware.allowable}
+    known["whose"] = hardware.whose
     return tuple(Cause(name=name, **known, **own) for name, own in found.items())
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from castsugar.arrays import FloatArray
-from castsugar.limits import RATING, Limit
+from castsugar.limits import YOURS, Limit
 from castsugar.plot import style
 from castsugar.plot.sheet import Sheet
 from castsugar.report.field import CHANCE
@@ -140,7 +140,7 @@ def limits_on(column: str, limits: Sequence[Limit]) -> list[Limit]:
             continue
         if base.startswith(PRESSURES):
             found.append(one)
-        elif base == _MARGIN and one.whose == RATING:
+        elif base == _MARGIN and one.whose != YOURS:
             found.append(Limit(column=base, sense=">=", value=0.0))
     return found
 
@@ -162,7 +162,7 @@ def draw_limit(
     at = float(scaled(limit.key, limit.value, show))
     words = bound_words(limit, show)
     if limit.key.startswith(PRESSURES) and limit.sense == "<=" and not across:
-        whose = "allowed" if limit.whose == RATING else limit.whose
+        whose = limit.whose if limit.whose == YOURS else "allowed"
         words = f"{whose} {show.bound('pressure', limit.value)}"
         style.allowed(axes, at, words, reach=reach)
         if at <= axes.get_ylim()[1]:

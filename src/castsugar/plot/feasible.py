@@ -12,7 +12,7 @@ import numpy as np
 
 from castsugar.arrays import FloatArray
 from castsugar.errors import InputError
-from castsugar.limits import RATING
+from castsugar.limits import YOURS
 from castsugar.optimize.outcome import Outcome
 from castsugar.optimize.plane import Plane, plane, recipe_fractions
 from castsugar.plot.sheet import Drawing
@@ -163,7 +163,7 @@ def _limits_of(
         )
     )
     for k, limit in enumerate(limits):
-        if limit.whose == RATING:
+        if limit.whose != YOURS:
             words = f"allowed {show.bound('pressure', limit.value)}"
             more = f"{words}: 95 of 100 next batches stay below it"
             borders[k] = Border(

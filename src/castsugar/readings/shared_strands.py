@@ -15,6 +15,7 @@ from castsugar.frozen import dataclass
 from castsugar.mix import refusals
 from castsugar.mix.mix import PROCESSES, Mix
 from castsugar.plausible import RANGES
+from castsugar.readings.tables import SEPARATORS
 
 #: Licences that rows may be shared under.
 LICENCES: Final = ("CC0-1.0", "CC-BY-4.0")
@@ -147,6 +148,12 @@ def _names(database: Database) -> Iterator[str]:
 
 def _of_header(header: Sequence[str], known: Mapping[str, str]) -> str:
     """Return what is wrong with a header; empty for nothing."""
+    for mark in ";\t":
+        if header and header[0].startswith(f"{HEAD[0]}{mark}"):
+            return (
+                f"got cells separated by {SEPARATORS[mark]}; allowed: by comma, with "
+                "decimal points, as batch export writes them"
+            )
     for at, column in enumerate(HEAD):
         got = header[at] if at < len(header) else ""
         if got != column:

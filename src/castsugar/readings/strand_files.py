@@ -5,7 +5,8 @@ from __future__ import annotations
 import itertools
 import math
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from os import PathLike
 from pathlib import Path
@@ -18,7 +19,7 @@ from castsugar.errors import DataError, InputError
 from castsugar.mix.mix import PROCESSES
 from castsugar.motor.strands import Strand
 from castsugar.readings.sheets import Sheet, quantities, read_sheet
-from castsugar.readings.tables import TRANSLATED, Heading
+from castsugar.readings.tables import TRANSLATED, Heading, by_kind
 
 #: What stands instead of a time where a strand was filmed.
 _FILMED = ("first frame", "last frame", "frame rate")
@@ -290,9 +291,11 @@ def refuse_twice(files: Sequence[Sequence[Strand]]) -> None:
     Raises
     ------
     InputError
-        If all readings of a file stand in another, too.
+        If a file is given twice, or all its readings stand in another, too.
     """
     for one, other in itertools.permutations(files, 2):
+        if one[0].file == other[0].file:
+            raise InputError(f"{one[0].file} is given twice; give it once")
         if stand_in(one, other):
             raise InputError(
                 f"all strands of {one[0].file} stand in {other[0].file}, too, and "
@@ -314,6 +317,16 @@ def stand_in(strands: Sequence[Strand], others: Sequence[Strand]) -> bool:
 _COARSE = 0.025
 
 
+@contextmanager
+def _remarks_by_kind() -> Iterator[None]:
+    """Remark once a kind, however many rows it is about."""
+    with plausible.collected() as found:
+        yield
+    for text in by_kind([one.text for one in found]):
+        plausible.remark(text)
+
+
+@_remarks_by_kind()
 def _filmed(sheet: Sheet) -> tuple[float, ...]:
     """Return the times of strands that were filmed. [s]
 
@@ -346,6 +359,7 @@ def _filmed(sheet: Sheet) -> tuple[float, ...]:
     return tuple(found)
 
 
+@_remarks_by_kind()
 def _possible(
     sheet: Sheet, name: str, values: Sequence[float | None]
 ) -> tuple[float, ...]:

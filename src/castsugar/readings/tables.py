@@ -18,6 +18,9 @@ _LAST_BRACKET = re.compile(r"(.*\S)\s*[(\[]([^()\[\]]+)[)\]]")
 _LAST_MASS = re.compile(r"(?i)(.*[^\s_,])[\s_,]+(kg|g|lbs?)")
 _BETWEEN_WORDS = re.compile(r"[\s_,:/]+")
 
+#: The line that something is said of, and what differs from row to row.
+_LINE, _OF_A_ROW = re.compile(r" line (\d+)"), re.compile(r"got '[^']*'|[\d.]+")
+
 #: Longest cell that is quoted whole in a message, or read as a number.
 LONGEST_CELL = 40
 
@@ -409,6 +412,25 @@ def is_invented(path: Path) -> bool:
     """Say whether a file of readings calls itself invented; errors as to open it."""
     with opened_text(path) as stream:
         return says_invented(stream.readline(LONGEST_CELL))
+
+
+def by_kind(texts: Sequence[str]) -> list[str]:
+    """Return what is said of rows once a kind: the first, how many more, and where.
+
+    Examples
+    --------
+    >>> by_kind([f"a.csv line {n}: '{x}' is long" for n, x in ((2, 400), (7, 390))])
+    ["a.csv line 2: '400' is long (1 more: line 7)"]
+    """
+    kinds: dict[str, list[str]] = {}
+    for text in texts:
+        kinds.setdefault(_OF_A_ROW.sub("", text), []).append(text)
+    found = []
+    for first, *others in kinds.values():
+        lines = [told[1] for text in others if (told := _LINE.search(text))]
+        where = f"line {', '.join([*lines[:3], *['...'][: len(lines) > 3]])}"
+        found.append(f"{first} ({len(others)} more: {where})" if others else first)
+    return found
 
 
 # ----------------------------------------------------------------------------

@@ -171,7 +171,7 @@ def _predicted(row: Row, asked: float | None, show: Shown) -> Iterator[Finding]:
         origin = rests_on(str(row.get("burn_law_origin")))
         yield Finding(
             "KEPT",
-            f"{text}; allowed pressure (your rating, unproved) {allowed}: margin "
+            f"{text}; allowed pressure, unproved, {allowed}: margin "
             f"{numbers.percent(0.01 * margin)} %. Rate: {origin}.",
             values,
         )

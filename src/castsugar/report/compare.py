@@ -47,6 +47,7 @@ from castsugar.report.screen import (
 )
 from castsugar.report.settling import test_of
 from castsugar.report.shown import OF_UNIT, Shown
+from castsugar.report.terminal import WIDTH
 
 C_STAR, ISP = "characteristic_velocity_m_s", "specific_impulse_s"
 FLAME = "flame_temperature_K"
@@ -59,6 +60,9 @@ _LONG = 700.0
 
 #: Letters of a title in full.
 _TITLE = 150
+
+#: Columns beside the name of a mix where its differences stand: verdict, gaps.
+_PAIR = 15
 
 #: Inputs of a budget that are named, those above such a share of the variance.
 _NAMED, _LEAST = 3, 0.05
@@ -354,6 +358,9 @@ def against(told: Compared, show: Shown) -> Table:
         )
         for c in columns
     )
+    if len(head) + sum(_PAIR + len(names[i]) for i in told.others) > WIDTH:
+        names = tuple(map(letter, range(len(names))))
+        head = f"against {names[told.comparison.baseline]}"
     heads = [text for i in told.others for text in ("", names[i])]
     return Table(heads=(head, *heads), rows=rows, spare=max(len(rows) - 2, 0))
 
@@ -577,7 +584,7 @@ def compare_parts(told: Compared) -> dict[str, Any]:
     return {
         **{key: compared[key] for key in kept},
         "mixes": [dict(row) for row in found.rows],
-        "recipes": [mix.to_dict() for mix in found.mixes],
+        "recipes": [mix.to_dict() for mix in found.cast],
         "limits": limit_rows([mix.name for mix in found.mixes], found.judged),
         "differences": [
             _cell(own["name"], cell)

@@ -129,7 +129,7 @@ def _case(test: StaticTest, show: Shown) -> Iterator[Finding]:
 def rating_words(hardware: Hardware, show: Shown) -> str:
     """Write what the case is allowed."""
     rated = show.limit("pressure", hardware.allowable / MPA)
-    return f"your rating {rated} {show.unit('pressure')}"
+    return f"{hardware.whose} {rated} {show.unit('pressure')}"
 
 
 def told(key: str, row: Row, show: Shown) -> str:

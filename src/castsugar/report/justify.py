@@ -35,14 +35,13 @@ from castsugar.report.limit_words import (
     P95,
     PEAK,
     POUR,
-    SOLIDS,
     findings_of_many,
     limit_cell,
     margin_cell,
     pouring,
 )
 from castsugar.report.limit_words import Judged as Held
-from castsugar.report.mix_words import composition, ratio, short_names
+from castsugar.report.mix_words import composition, own_name, ratio, short_names
 from castsugar.report.mixes import faults, ground, levels, misfits
 from castsugar.report.numbers import capitalized
 from castsugar.report.peak_causes import cause_finding
@@ -158,14 +157,14 @@ def _title(record: Record) -> str:
     said = record.told.found.bench_said
     if items[0] == items[1]:
         told = [
-            ratio(mix) if short == ratio(mix) else f"{short} {ratio(mix)}"
+            ratio(mix) if not own_name(mix) else f"{short} {ratio(mix)}"
             for mix, short in ((base, first), (new, second))
         ]
         of = "/".join(items[0])
         rest = f"{told[0]} -> {told[1]} ({of}) {said}".rstrip()
         return f"Change of mix: {rest}" if len(rest) < _ROOM else f"Change: {rest}"
     told = [
-        composition(mix) if short == ratio(mix) else f"{short} ({composition(mix)})"
+        composition(mix) if not own_name(mix) else f"{short} ({composition(mix)})"
         for mix, short in ((base, first), (new, second))
     ]
     whole = f"Change of mix: {told[0]} -> {told[1]} {said}".rstrip()
@@ -345,14 +344,19 @@ def _pours(record: Record, shares: list[float]) -> tuple[str, ...]:
 def _held(record: Record, place: int, show: Shown) -> tuple[str, ...]:
     """Return a quantity with a limit: what is held against it, now and new."""
     now, new = (own[place] for own in record.told.found.judged)
-    one = FIELDS[new.column]
-    p95 = new.column == PEAK and new.probability == 0.95
-    label = show.headed(f"{one.named(show)} p95" if p95 else one.named(show), one.kind)
     values = [_judged(record, held, i, show) for i, held in ((BASE, now), (NEW, new))]
-    limit = _bound(new, show)
-    if p95 or new.column in (POUR, SOLIDS):  # the row above, or p95
-        limit = limit.partition(" in ")[0]
+    limit, label = _bound(new, show).partition(" in ")[0], _label(new, show)
     return (label, *values, limit, margin_cell(new), _change(record, new.column, show))
+
+
+def _label(held: Held, show: Shown) -> str:
+    """Name what is held against a limit: of draws it is a quantile, p85."""
+    one, level = FIELDS[held.column], held.of.level
+    name = one.named(show)
+    if level is not None:
+        name = name.removeprefix("relative ").removeprefix("pour ")
+        name += f" p{numbers.percent(level)}"
+    return show.headed(name, one.kind)
 
 
 def _bound(held: Held, show: Shown) -> str:
@@ -477,7 +481,7 @@ def _standings(record: Record, show: Shown) -> Table:
     rows = []
     pairs = zip(record.change.limits, *record.told.found.judged, strict=True)
     for held, *both in pairs:
-        label = FIELDS[held.column].headed(show)
+        label = _label(both[NEW], show)
         for i, word in ((BASE, "now"), (NEW, "new")):
             standing = held.standings[i]
             told = numbers.of_100(standing.share)

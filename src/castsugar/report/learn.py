@@ -180,6 +180,12 @@ def _alarm(alarm: Alarm, show: Shown) -> Finding:
     )
 
 
+def _short(learning: Learning, recipe: str) -> str:
+    """Return a short name of one of the recipes that are told of."""
+    told = [moved.name for moved in learning.moved]
+    return shares(recipe, told + [mix.recipe for mix in learning.burning.mixes])
+
+
 def _over(learning: Learning, show: Shown) -> Iterator[Finding]:
     for moved in learning.moved:
         row = moved.after
@@ -192,7 +198,8 @@ def _over(learning: Learning, show: Shown) -> Iterator[Finding]:
         }
         yield Finding(
             "DO NOT",
-            f"fire {shares(moved.name)} in this case, after what was learnt: {told}.",
+            f"fire {_short(learning, moved.name)} in this case, after what was "
+            f"learnt: {told}.",
             values,
         )
 
@@ -236,8 +243,8 @@ def _forecast(row: Row, show: Shown) -> str:
 def _withheld(learning: Learning) -> Iterator[Finding]:
     for moved in learning.moved:
         if not moved.fault and (why := untold(moved.after)):
-            told = f"{shares(moved.name)}: no pressure is told, so no margin: {why}."
-            yield Finding("CANNOT TELL", told)
+            told = f"no pressure is told, so no margin: {why}."
+            yield Finding("CANNOT TELL", f"{_short(learning, moved.name)}: {told}")
 
 
 def _stale(learning: Learning) -> Iterator[Finding]:
@@ -407,7 +414,7 @@ def _pressure_rows(learning: Learning, show: Shown) -> Iterator[tuple[str, ...]]
     for moved in learning.moved:
         if "peak_pressure_p95_MPa" in moved.after and not moved.fault:
             both = (_p95(row, show) for row in (moved.before, moved.after))
-            yield f"{shares(moved.name)} p95, {unit}; margin", *both
+            yield f"{_short(learning, moved.name)} p95, {unit}; margin", *both
 
 
 def _p95(row: Mapping[str, Any], show: Shown) -> str:
@@ -466,7 +473,7 @@ def _compared(learning: Learning) -> Iterator[Block]:
 
 def _moved(learning: Learning, show: Shown) -> Iterator[Block]:
     known = [m for m in learning.moved if not m.fault]
-    rows = tuple(row for m in known for row in _both(m, show))
+    rows = tuple(row for m in known for row in _both(learning, m, show))
     if rows:
         yield Table(
             heads=("", "", "now", "after saving"),
@@ -491,8 +498,11 @@ _MOVED = (
 )
 
 
-def _both(moved: Moved, show: Shown) -> Iterator[tuple[str, ...]]:
-    name, sides = shares(moved.name), [*map(with_band, (moved.before, moved.after))]
+def _both(learning: Learning, moved: Moved, show: Shown) -> Iterator[tuple[str, ...]]:
+    name, sides = (
+        _short(learning, moved.name),
+        [*map(with_band, (moved.before, moved.after))],
+    )
     if moved.cook:
         told = (numbers.of_100(float(s["pours_probability"])) for s in sides)
         yield name, "pours, of 100", *told
@@ -527,7 +537,7 @@ def _burning(learning: Learning, show: Shown) -> Iterator[Block]:
     rows = []
     for row in laws:
         at = show.amount("pressure", row["pressure_MPa"])
-        told = f"{shares(row['recipe'])}, {count(row['strands'], 'strand')}"
+        told = f"{_short(learning, row['recipe'])}, {count(row['strands'], 'strand')}"
         head = show.headed(f"rate at {at}", "rate")
         rows += [
             (told, head, *_now_and_saved(row, "{}_rate_mm_s", "rate", show)),
@@ -539,12 +549,17 @@ def _burning(learning: Learning, show: Shown) -> Iterator[Block]:
         left=frozenset({0, 1}),
         caption="Burning-rate laws",
     )
-    said = [f"{shares(r['recipe'])}, now: {r['now_origin']}" for r in laws]
+    said = [f"{_short(learning, r['recipe'])}, now: {r['now_origin']}" for r in laws]
     for mix in learning.burning.mixes:
         if mix.result is not None and mix.from_batches:
             if mix.result.reason:
-                said.append(f"{shares(mix.recipe)}: no law: {mix.result.reason}")
-            said += [f"{shares(mix.recipe)}: {text}" for text in mix.result.cautions]
+                said.append(
+                    f"{_short(learning, mix.recipe)}: no law: {mix.result.reason}"
+                )
+            said += [
+                f"{_short(learning, mix.recipe)}: {text}"
+                for text in mix.result.cautions
+            ]
     yield notes(said)
 
 

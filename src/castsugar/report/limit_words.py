@@ -8,7 +8,7 @@ from dataclasses import asdict
 from typing import Any
 
 from castsugar.frozen import dataclass
-from castsugar.limits import BROKEN, KEPT, RATING, Judgement, Limit, LimitVerdict
+from castsugar.limits import BROKEN, KEPT, Judgement, Limit, LimitVerdict
 from castsugar.report import numbers
 from castsugar.report.document import Part
 from castsugar.report.field import FIELDS, TEXT, Row, keyed
@@ -154,7 +154,7 @@ def pouring(one: Judged, row: Row) -> str:
 
 def _presses(one: Judged, row: Row, show: Shown, origin: str) -> str:
     """Say how high the pressure of the next batch goes, and that of this one."""
-    whose = f"{_whose(one)} {show.bound('pressure', one.limit)}"
+    whose = f"{one.of.whose} {show.bound('pressure', one.limit)}"
     rate = f" Burning rate: {origin}." if origin else ""
     told, share = show.bare("pressure", one.value), one.probability
     if share is None and one.column == PEAK:
@@ -189,10 +189,6 @@ def this_batch(row: Row, show: Shown) -> str:
         return ""
     told = show.bare("pressure", high)
     return f" Grains of the batch that burned last: 95 of 100 below {told}."
-
-
-def _whose(one: Judged) -> str:
-    return "your rating" if one.of.whose == RATING else "your limit"
 
 
 # ----------------------------------------------------------------------------
@@ -250,8 +246,8 @@ def _broken(column: str, of: Sequence[tuple[str, Judged, Row]], show: Shown) -> 
         p95 = numbers.listed([FIELDS[P95].text({P95: one.value}, show) for one in own])
         left = numbers.rated(100.0 * (1.0 - (first.probability or 0.95)))
         text = (
-            f"fire {whose}: more than {left} of 100 next batches exceed your limit, "
-            f"{bound} {show.unit('pressure')} (p95: {p95})."
+            f"fire {whose}: more than {left} of 100 next batches exceed "
+            f"{first.of.whose}, {bound} {show.unit('pressure')} (p95: {p95})."
         )
         return Finding("DO NOT", text, values)
     if column == POUR and first.probability is not None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from castsugar.mix.text import parse_recipe
@@ -55,8 +55,30 @@ def titled(mix: Mix) -> str:
 
 
 def short_names(mixes: Sequence[Mix]) -> list[str]:
-    """Return a name for each mix that fits a column: its own, or its shares."""
-    return [own_name(mix) or ratio(mix) for mix in mixes]
+    """Return a name for each mix that fits a column: its own, or its shares.
+
+    To shares that are the same goes what differs in what they are of.
+
+    Examples
+    --------
+    >>> from castsugar.mix.mix import Mix
+    >>> short_names([Mix.weigh({"KNO3": 65, n: 35}) for n in ("sucrose", "sorbitol")])
+    ['65/35 sucrose', '65/35 sorbitol']
+    """
+    short = [own_name(mix) or ratio(mix) for mix in mixes]
+    items = [[name for name, _ in mix.recipe] for mix in mixes]
+    pairs = [*zip(short, items, strict=True)]
+    return [_told_apart(*pair, pairs) for pair in pairs]
+
+
+def _told_apart(
+    short: str, items: Sequence[str], every: Iterable[tuple[str, Sequence[str]]]
+) -> str:
+    """Return a short name, with the items where others of that name have others."""
+    alike = [own for name, own in every if name == short]
+    differ = (len({*place}) > 1 for place in zip(*alike, strict=False))
+    told = [one for one, other in zip(items, differ, strict=False) if other]
+    return f"{short} {'/'.join(told)}".rstrip()
 
 
 def by_name(mixes: Sequence[Mix]) -> dict[str, Mix]:
@@ -87,19 +109,30 @@ def grams_row(masses: Mapping[str, float]) -> dict[str, float]:
     return {f"{plain_key(name)}_g": 1e3 * mass for name, mass in masses.items()}
 
 
-def shares(recipe: str) -> str:
+def shares(recipe: str, among: Iterable[str] = ()) -> str:
     """Return a name as it is, and of a recipe as typed its shares alone.
+
+    To shares that are those of another mix, `among` others, goes what differs.
 
     Examples
     --------
     >>> shares("base"), shares("KNO3:120 powdered sugar:34 corn syrup:46")
     ('base', '60/17/23')
+    >>> shares("KNO3:65 sucrose:35", ["base", "KNO3:130 sorbitol:70"])
+    '65/35 sucrose'
     """
     if ":" not in recipe:
         return recipe
+    own = _shares(recipe)
+    return _told_apart(*own, [own, *(_shares(one) for one in among if ":" in one)])
+
+
+def _shares(recipe: str) -> tuple[str, list[str]]:
+    """Return the shares of a recipe as typed, and what they are of."""
     parts = parse_recipe(recipe).parts
     whole = sum(share for _, share in parts)
-    return "/".join(numbers.typed(_tenth(100.0 * x / whole)) for _, x in parts)
+    short = "/".join(numbers.typed(_tenth(100.0 * x / whole)) for _, x in parts)
+    return short, [name for name, _ in parts]
 
 
 def _tenth(value: float) -> float:

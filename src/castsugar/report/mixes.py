@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from castsugar.columns import COLUMNS, DOUBTS
 from castsugar.frozen import dataclass
+from castsugar.limits import NOT_GIVEN
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen, do_nots
 from castsugar.report.delivered import (
@@ -134,6 +135,8 @@ class Mixes:
         What in the bench file contradicts something else in it.
     recipes : collection of str
         Names that stand for recipes on a command line.
+    cast : tuple of Mix
+        The mixes with the water that the kitchen leaves in them.
     not_modelled : tuple of str
         What the motor leaves out.
     draws : Draws or None
@@ -171,6 +174,7 @@ class Mixes:
     contradicted: tuple[str, ...] = ()
     not_modelled: tuple[str, ...] = ()
     recipes: Collection[str] = ()
+    cast: tuple[Mix, ...] = ()
     draws: Draws | None = None
     doubts: tuple[PressureDoubt | None, ...] = ()
     delivered: tuple[Delivered | None, ...] = ()
@@ -374,6 +378,8 @@ def next_step(found: Mixes, show: Shown, told: Sequence[Finding]) -> str:
         own = rules[0] if len(rules) == 1 else ""
         command = f"castsugar {'next' if own == UNKNOWN else 'search'}{_bench(found)}"
         return f"{command}   ({advice(own, found.rows[0], show)})".removesuffix("   ()")
+    if {one.reason for own in found.judged for one in own} & {*NOT_GIVEN.values()}:
+        return f"castsugar check{_bench(found)}"
     if found.judged:
         return f"castsugar weigh {asked_again(found)}"
     return f"castsugar evaluate {asked_again(found, more=' --full')}"
@@ -659,7 +665,7 @@ def mixes_parts(found: Mixes) -> dict[str, Any]:
     """Return what the JSON of evaluate holds."""
     parts: dict[str, Any] = {
         "mixes": [dict(row) for row in found.rows],
-        "recipes": [mix.to_dict() for mix in found.mixes],
+        "recipes": [mix.to_dict() for mix in found.cast],
         "limits": limit_rows([m.name for m in found.mixes], found.judged or ()),
         **cause_parts([m.name for m in found.mixes], found.causes),
         **doubt_parts([m.name for m in found.mixes], found.doubts),

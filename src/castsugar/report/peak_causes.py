@@ -245,11 +245,11 @@ def cause_finding(
     rating = show.bound("pressure", 1e-6 * one.allowable)
     pressure = one.allowable * (1.0 + one.above)
     if math.isinf(pressure):
-        told = f"leaves it no stable pressure; your rating {rating}"
+        told = f"leaves it no stable pressure; {one.whose} {rating}"
     else:
         more = numbers.percent(one.above)
-        told = f"takes the peak to {_taken(pressure, show)}, {more} % above your "
-        told += f"rating {rating}"
+        told = f"takes the peak to {_taken(pressure, show)}, {more} % above "
+        told += f"{one.whose} {rating}"
     others = [other for other, _ in found if other != name]
     also = f" So do causes of {numbers.listed(others)}." if others else ""
     yield Finding(
@@ -278,7 +278,7 @@ def _warning(
         text = (
             f"With {one.name}{whose} ({size_words(one, show)}) 95 of 100 next batches "
         )
-        text += f"below {_taken(high, show)}; your rating "
+        text += f"below {_taken(high, show)}; {one.whose} "
         text += f"{show.bound('pressure', 1e-6 * one.allowable)}."
     else:
         port = numbers.significant(one.sizes["port_to_throat"])

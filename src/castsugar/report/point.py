@@ -14,7 +14,7 @@ from castsugar.kitchen.glass import set_word
 from castsugar.limits import BROKEN, KEPT, NOT_COMPUTED, PEAK, POUR, SOLIDS
 from castsugar.report import numbers
 from castsugar.report.compare import interval, verdict
-from castsugar.report.field import FIELDS, INTERVAL
+from castsugar.report.field import FIELDS, INTERVAL, crowded
 from castsugar.report.limit_words import P95, Judged, limit_cell, pouring, rests_on
 from castsugar.report.mixes import Mixes
 from castsugar.report.next_step import limit_on
@@ -164,6 +164,9 @@ def _pours(one: Point) -> Texts:
         told = f"{share} of 100 below {show.bare(kind, held.value)} {show.unit(kind)}"
     low, high = (one.text(f"pour_viscosity_{end}_Pa_s") for end in ("p10", "p90"))
     detail = f"{low} to {high} {show.unit('viscosity')}, 80 of 100"
+    if crowded(row):
+        none = "does not flow"
+        detail = none if low == "no flow" else f"{low}: too crowded for a number"
     low, high = row["pour_window_low_C"], row["pour_window_high_C"]
     if low == low and high == high:
         low, high = (show.bare("temperature", x) for x in (low, high))

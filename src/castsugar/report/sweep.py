@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from castsugar.columns import COLUMN, Column
 from castsugar.frozen import dataclass
-from castsugar.limits import RATING, Judgement
+from castsugar.limits import Judgement
 from castsugar.report import numbers
 from castsugar.report.cautions import Chosen
 from castsugar.report.document import Part
@@ -101,6 +101,9 @@ class Many:
         False if it was interrupted.
     draws : str
         What is said where a large table takes few draws.
+    fallen : tuple of int
+        Places of mixes that keep all limits by few draws and not by all of them; none
+        that is left has a larger c* than one that was looked at and stands.
     """
 
     command: str
@@ -118,6 +121,7 @@ class Many:
     next: str = ""
     complete: bool = True
     draws: str = ""
+    fallen: tuple[int, ...] = ()
     bench: str = ""
     invented: tuple[str, ...] = ()
 
@@ -147,6 +151,15 @@ class Many:
         """Return which mixes count for the best: they burn, and freeze not."""
         fine = self.are("status", "ok")
         return fine & ~self.flagged(_FAINT) & ~self.flagged(_FREEZING)
+
+    @property
+    def kept(self) -> Mask:
+        """Return which mixes are usable and keep all limits."""
+        kept = self.usable
+        for one in self.judged:
+            kept &= one.kept
+        kept[list(self.fallen)] = False
+        return kept
 
     def mix(self, place: int) -> str:
         """Return the shares of a mix, as people say them: 60/20/20."""
@@ -277,11 +290,10 @@ def _broken(found: Many, one: Judgement, show: Shown) -> str:
     bound = show.bound(kind, limit.value)
     where = found.where(one.broken)
     if limit.key in (PEAK, P95):
-        whose = "your rating" if limit.whose == RATING else "your limit"
         if limit.probability is None:
-            return f"fire {where}: the peak exceeds {whose}, {bound}"
+            return f"fire {where}: the peak exceeds {limit.whose}, {bound}"
         more = numbers.of_100(1.0 - limit.probability)
-        over = f"more than {more} of 100 next batches exceed {whose}, {bound}"
+        over = f"more than {more} of 100 next batches exceed {limit.whose}, {bound}"
         return f"fire {where}: {over}"
     if limit.key == POUR and limit.probability is not None:
         share = numbers.percent(limit.probability)
@@ -316,10 +328,13 @@ def _pours(found: Many) -> str:
 
 def _keeping(found: Many, show: Shown) -> Iterator[Finding]:
     """Yield which mixes keep all limits, and the best of them."""
-    kept = np.all([one.kept for one in found.judged], axis=0) & found.usable
-    words = all_limits(len(found.judged))
+    kept, words = found.kept, all_limits(len(found.judged))
     values = {"kept": int(kept.sum()), "mixes": len(kept)}
     if not kept.any():
+        if found.fallen:
+            text = f"{len(found.fallen):,} mixes keep {words} by few draws, none by all"
+            yield Finding("BROKEN", f"{text}.", values)
+            return
         broken = np.any([one.broken for one in found.judged], axis=0)
         if (broken | ~found.usable).all() and broken.any():
             yield Finding("BROKEN", f"No mix of these keeps {words}.", values)
@@ -329,9 +344,10 @@ def _keeping(found: Many, show: Shown) -> Iterator[Finding]:
         verb = "keeps" if kept.sum() == 1 else "keep"
         text = f"{found.where(kept)} {verb} {words}: {_spans(found, kept)}"
     place = _top(found, _C_STAR, kept)
-    if place is not None:
+    if place is not None and (found.complete or not found.draws):
         told = _told(found, _C_STAR, place, show)
         text += f"; of these the largest c* is {told}"
+        text += ", by all draws" if found.draws else ""
     yield Finding("KEPT", f"{text}.", values)
 
 

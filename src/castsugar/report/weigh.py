@@ -300,18 +300,18 @@ def _allowed(found: Weighing, show: Shown) -> Iterator[Finding]:
             mass_said(x, show) for x in (found.sheet.total, found.at_most)
         )
         text = f"The sheet asks for {asked}, more than the {allowed} that you allow."
-        yield Finding("REFUSED", f"{text} Cast fewer at a time, or add --pans.")
+        yield Finding("REFUSED", f"{text} Cast fewer at a time, or cook in more pans.")
 
 
 def much(
     sheet: Sheet,
     show: Shown,
     correction: Correction | None = None,
-    option: str = "add --pans",
+    option: str = "--pans",
 ) -> Iterator[Finding]:
     """Yield that it is much in one pan, and how many pans it takes.
 
-    `option` is what says their number.
+    `option` is what takes their number; a sheet is read where nothing can be typed.
     """
     total = max(sheet.total, correction.total if correction else 0.0)
     if total <= MUCH:
@@ -322,7 +322,7 @@ def much(
     if correction is not None:
         way = "Take off rather than make so much, or divide it."
     elif pans := fewest_pans(sheet):
-        way = f"Cook {pans} pans: {option} {pans}."
+        way = f"Cook it in {pans} pans ({option} {pans})."
     text = f"{fine(total, show)} in one pan is more than {bound}. {way}"
     values = {"mass_on_scale_g": 1e3 * total, "limit_g": 1e3 * most}
     if most == MUCH:

@@ -94,7 +94,7 @@ def warnings(
     if in_pan > holds:
         said.append(
             f"{say(in_pan, 4)} fill the pan more than half; it should get "
-            f"{say(holds, 4)} at most, or it boils over: add --pans"
+            f"{say(holds, 4)} at most, or it boils over: cook it in more pans"
         )
     return said
 

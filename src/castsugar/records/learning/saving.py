@@ -435,8 +435,13 @@ def put_firings(lesson: Lesson, draft: Draft) -> None:
 
 def _told(lesson: Lesson, draft: Draft) -> Iterator[Fired]:
     """Yield the firings that an entry can hold; say of others why not."""
-    motor = lesson.earlier.bare.motor or {"firing": ()}
-    own = {_link(entry): entry["line"] for entry in motor["firing"]}
+    ours = {old.index for old in lesson.earlier.firings}
+    motor = lesson.bench.motor or {"firing": ()}
+    own = {
+        _link(entry): entry["line"]
+        for index, entry in enumerate(motor["firing"])
+        if index not in ours
+    }
     for fired in lesson.firing.firings:
         why, link = fired.left_out, (fired.batch.id, fired.link.path.name)
         if not why and link in own:

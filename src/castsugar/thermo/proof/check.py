@@ -1,8 +1,9 @@
 """Check certificates of flames and of their expansion, trusting no solver.
 
 ``python check.py FILE...`` needs python-flint alone: copy it anywhere. It ends with 1
-if a claim is not proved. Only the stated problem (elements b, enthalpy H0, pressure,
-species) is trusted: arithmetic is proved, not data. JSON numbers are doubles.
+if a claim is not proved, with 2 without flint. Only the stated problem (elements b,
+enthalpy H0, pressure, species) is trusted: arithmetic is proved, not data. JSON
+numbers are doubles.
 The equilibrium at T, p minimises G/RT = sum n_j (g_j + ln y_j) + sum n_k g_k, n >= 0
 with elements b; gases j have g = mu0/RT + ln(p/p0), condensed phases k g = mu0/RT. Such
 an n bounds it from above; b.pi from below if sum_j exp(a_j.pi - g_j) <= 1 and
@@ -26,7 +27,13 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from flint import arb, arb_mat, arb_poly, ctx, fmpq
+try:
+    from flint import arb, arb_mat, arb_poly, ctx, fmpq
+except ImportError:
+    if __name__ != "__main__":
+        raise
+    sys.stderr.write("python-flint is not installed: pip install python-flint\n")
+    sys.exit(2)
 
 BITS, BEYOND = 160, 1  # of the balls; of a stretch [K]
 
