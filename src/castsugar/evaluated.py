@@ -141,6 +141,7 @@ def evaluated(
         bench=wanted.bench,
         bench_said=wanted.bench_said,
         bench_option=wanted.bench_option,
+        searchable=bench is None or bench.search is not None,
         invented=world.invented_for(mixes, uses=uses) if world is not None else (),
         flows=_flows(question, mixes) if wanted.annexes else (),
         species=_species(solved),

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import itertools
+import shlex
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
@@ -221,6 +223,16 @@ def _evaluated(
     return records(columns)
 
 
+def _as_before(options: argparse.Namespace) -> str:
+    """Return options that another command needs to speak of the same mix."""
+    told = " --no-bench" if getattr(options, "no_bench", False) else ""
+    for word, after in itertools.pairwise([*options.words, ""]):
+        name, sign, value = word.partition("=")
+        if name in ("--cook", "--minutes", "--water-lost"):
+            told += f" {name} {shlex.quote(value if sign else after)}"
+    return told
+
+
 def wanted_of(options: argparse.Namespace, rows: Rows) -> Wanted:
     """Return what a command shows of mixes, and how the bench file was named."""
     from castsugar.evaluated import Wanted
@@ -235,7 +247,7 @@ def wanted_of(options: argparse.Namespace, rows: Rows) -> Wanted:
         notes=tuple(unconfirmed(rows)),
         bench=options.bench or "",
         bench_said=options.bench_said,
-        bench_option=" --no-bench" if getattr(options, "no_bench", False) else "",
+        bench_option=_as_before(options),
     )
 
 

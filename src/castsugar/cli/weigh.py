@@ -11,7 +11,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from castsugar import plausible
-from castsugar.asked import Question, Shelf
+from castsugar.asked import Question, Shelf, doubts_of
 from castsugar.cli.answer import Answer, answer, units_of
 from castsugar.cli.bench_option import add_bench_option, world_of
 from castsugar.cli.conditions import add_nozzle_options, stated_conditions
@@ -67,7 +67,11 @@ def add_parser(commands: Any) -> None:
     conditions = parser.add_argument_group("conditions")
     add_bench_option(conditions)
     for name, usual, words in (
-        ("--grains", None, "grains of the motor: one a segment"),
+        (
+            "--grains",
+            None,
+            "grains of the motor: one a segment (default all of the bench)",
+        ),
         ("--strands", None, "strands to burn (default 3 beside grains)"),
         ("--delays", None, "delay columns (default 0)"),
         ("--pans", 1, "cook it in N pans alike, each computed anew (default 1)"),
@@ -218,15 +222,18 @@ def _sheet(options: argparse.Namespace, charge: Charge, question: Question) -> S
                 "--batch and --grains, --strands or --delays are both given; give one"
             )
         return make(batch=options.batch.value)
+    grains = options.grains
     if all(count is None for count in counts):
-        raise InputError(
-            "what is to be cast? give --grains 4 with a bench file, or --batch '200 g'"
-        )
-    usual = STRANDS if options.grains else 0
+        if bench is None:
+            raise InputError("what is to be cast? give --batch '200 g'")
+        if bench.motor is None:
+            return make(batch=doubts_of(bench)[1].batch)
+        grains = bench.motor["grain"].get("segments", 1)
+    usual = STRANDS if grains else 0
     pieces = pieces_of(
         motor.grain if motor is not None else None,
         sizes_of(bench),
-        grains=options.grains or 0,
+        grains=grains or 0,
         strands=usual if options.strands is None else options.strands,
         delays=options.delays or 0,
     )

@@ -152,7 +152,9 @@ class Mixes:
     flows : tuple of (str, rows)
         The rows of other nozzle flows, for the full answer.
     bench_option : str
-        How to ask again without the bench file of the folder.
+        How to ask again: without the bench file of the folder, with another cook.
+    searchable : bool
+        Whether the bench says what is searched for.
     pan : mapping
         Facts of the pan: what must not be done with it.
     bench, invented
@@ -183,6 +185,7 @@ class Mixes:
     species: tuple[Mapping[str, Sequence[float]], ...] = ()
     flows: tuple[tuple[str, tuple[Row, ...]], ...] = ()
     bench_option: str = ""
+    searchable: bool = True
     pan: Mapping[str, Any] = field(default_factory=dict)
     bench: str = ""
     bench_said: str = ""
@@ -376,24 +379,38 @@ def next_step(found: Mixes, show: Shown, told: Sequence[Finding]) -> str:
     rules = [rule_of(judged, row, told) for judged, row in pairs]
     if any(rule not in (ALL, OPEN) for rule in rules):
         own = rules[0] if len(rules) == 1 else ""
-        command = f"castsugar {'next' if own == UNKNOWN else 'search'}{_bench(found)}"
+        command = _other(found)
+        if own == UNKNOWN:
+            command = f"castsugar weigh {asked_again(found, more=' --strands 3')}"
         return f"{command}   ({advice(own, found.rows[0], show)})".removesuffix("   ()")
     if {one.reason for own in found.judged for one in own} & {*NOT_GIVEN.values()}:
         return f"castsugar check{_bench(found)}"
     if found.judged:
         return f"castsugar weigh {asked_again(found)}"
-    return f"castsugar evaluate {asked_again(found, more=' --full')}"
+    return _more(found)
+
+
+def _other(found: Mixes) -> str:
+    """Return how to find another mix: a search where the bench states one."""
+    return f"castsugar search{_bench(found)}" if found.searchable else _more(found)
+
+
+def _more(found: Mixes) -> str:
+    """Return how to see more of the mix; of the bench, where all is seen."""
+    if not found.flows:
+        return f"castsugar evaluate {asked_again(found, more=' --full')}"
+    return f"castsugar check{_bench(found)}" if found.bench else "castsugar init"
 
 
 def _tried(found: Mixes, change: Change) -> str:
     """Return how to go on with a change that keeps all limits."""
-    command = f"castsugar search{_bench(found)}"
+    command = _other(found)
     if "parts" in change.typed:
         parts = " ".join(f"{name}:{x}" for name, x in change.typed["parts"])
-        command = f'castsugar weigh "{parts}"{_bench(found)}'
+        command = f'castsugar weigh "{parts}"{_bench(found)}{found.bench_option}'
     elif "cook" in change.typed:
         cook = f" --cook {shlex.quote(change.typed['cook'])}"
-        command = f"castsugar evaluate {asked_again(found, more=cook)}"
+        command = f"castsugar weigh {asked_again(found, more=cook)}"
     return f"{command}   ({change.words} keeps all limits)"
 
 
@@ -402,7 +419,7 @@ def asked_again(found: Mixes, place: int = 0, more: str = "") -> str:
     mix = found.mixes[place]
     known = mix.name in found.recipes
     told = shlex.quote(mix.name) if known else recipe_argument(mix)
-    return f"{told}{more}{_bench(found) or found.bench_option}"
+    return f"{told}{more}{_bench(found)}{found.bench_option}"
 
 
 def _bench(found: Mixes) -> str:
