@@ -72,6 +72,23 @@ class Trials:
         """Return the first change that keeps every limit, by the rule that applies."""
         return next(self._passing(rule), None)
 
+    def on_scale(self, batch: float, step: float) -> Change | None:
+        """Return the nearest other mix in steps of a scale that keeps every limit.
+
+        Batch and step in kg.
+        """
+        shares = dict(self.mix.recipe)
+        steps = {name: round(x * batch / step) for name, x in shares.items()}
+        largest = max(shares, key=lambda name: shares[name])
+        steps[largest] += round(batch / step) - sum(steps.values())
+        near = {name: count * step / batch for name, count in steps.items()}
+        change = changed_shares(near)
+        same = max(abs(near[name] - shares[name]) for name in near) < 1e-9
+        if same or not self.keep([recipe_of(change)])[0]:
+            return None
+        words = f"{change.words}, in steps of {1e3 * step:g} g on {1e3 * batch:g} g,"
+        return Change(words, change.typed)
+
     def _passing(self, rule: str) -> Iterator[Change]:
         if rule == ABOVE:
             yield from self._wider_throat()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -131,6 +131,23 @@ class Survey:
         every = [one.kept for one in self.judged]
         none = np.zeros(len(self.lattice.shares), dtype=bool)
         return np.logical_and.reduce(every) if every else none
+
+    def best(
+        self, column: str, sign: float, bounds: Iterable[tuple[float, float]]
+    ) -> list[float] | None:
+        """Return the shares that are best by a column, of those that keep every limit.
+
+        `sign` is 1 for most, -1 for least; bounds of the shares in per cent.
+        """
+        low, high = np.transpose([*bounds])
+        shares = self.lattice.shares
+        inside = ((shares > low - 1e-9) & (shares < high + 1e-9)).all(axis=1)
+        values = sign * np.asarray(self.columns.get(column, np.nan), dtype=float)
+        values = np.where(self.kept & inside, values, np.nan)
+        if np.isnan(values).all():
+            return None
+        best: list[float] = shares[int(np.nanargmax(values))].tolist()
+        return best
 
     @property
     def distances(self) -> list[FloatArray]:

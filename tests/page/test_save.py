@@ -38,7 +38,7 @@ class Hand:
 
     def undo(self) -> dict[str, Any]:
         """Take the last saving back."""
-        return self.saver.undo({"hash": self.page.hash})
+        return self.saver.undo({"hash": self.page.hash, "sure": True})
 
     @property
     def data(self) -> bytes:

@@ -68,7 +68,7 @@ REFUSED: tuple[tuple[str, dict[str, Any], str], ...] = (
     ("parts", {"parts": []}, "1 to 20 parts"),
     ("parts", {"parts": [["KNO3", 60]]}, "no text"),
     ("parts", {"parts": "KNO3:60"}, "1 to 20 parts"),
-    ("parts", {"parts": [["KNO3", ""], ["sucrose", "35"]]}, "0 leaves it out"),
+    ("parts", {"parts": [["KNO3", ""], ["sucrose", "35"]]}, "leaves the recipe"),
     ("cook", {"cook": "119"}, "has no unit"),
     ("cook", {"cook": "119 C"}, "says no time"),
     ("cook", {"cook": "119,5 C 8 min"}, "decimal comma"),

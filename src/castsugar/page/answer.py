@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from typing import Any
 from urllib.parse import quote
 
@@ -26,12 +25,12 @@ from castsugar.report import point as words
 from castsugar.report.field import FIELDS
 from castsugar.report.mix_words import short_names
 from castsugar.report.mixes import evaluate_screen
-from castsugar.report.next_step import ALL, Change, advice, rule_of
+from castsugar.report.next_step import ALL, advice, rule_of
 from castsugar.report.point import Point
 from castsugar.report.pressure_words import doubt_line
 from castsugar.report.screen import closing
 from castsugar.report.shown import Shown
-from castsugar.smallest_change import Trials, changed_shares, recipe_of, with_change
+from castsugar.smallest_change import Trials, with_change
 from castsugar.survey import Survey, lattice, survey
 
 #: Points of a quasi-steady curve; step of the lattice while a hand moves. [%]
@@ -150,7 +149,9 @@ def _next(page: Page, state: State, one: Point, *, whole: bool) -> Told:
     """
     rule, change = rule_of(one.judged, one.row, one.screen.findings), one.found.change
     if rule == ALL and whole:
-        change = _on_scale(page.asked(state.settings), one)
+        asked = page.asked(state.settings)
+        trials = Trials(asked.question, asked.limits, one.found.mixes[0], one.show)
+        change = trials.on_scale(asked.doubts.batch, asked.scale_step)
     if change is None:
         text = _weigh(state) if rule == ALL else advice(rule, one.row, one.show)
         told = {"text": text or "find the best mix", "state": None}
@@ -163,25 +164,10 @@ def _next(page: Page, state: State, one: Point, *, whole: bool) -> Told:
 
 def _weigh(state: State) -> str:
     """Return what to do with a mix that passes: the sheet knows the bench file only."""
-    own = ", ".join(state.own)
-    return f"put {own} into the bench file, and {ALL}" if own else ALL
-
-
-def _on_scale(asked: Asked, one: Point) -> Change | None:
-    """Return the nearest recipe in steps of the scale that passes, if another."""
-    (mix,), step = one.found.mixes, asked.scale_step
-    shares, batch = dict(mix.recipe), asked.doubts.batch
-    steps = {name: round(x * batch / step) for name, x in shares.items()}
-    largest = max(shares, key=lambda name: shares[name])
-    steps[largest] += round(batch / step) - sum(steps.values())
-    near = {name: count * step / batch for name, count in steps.items()}
-    change = changed_shares(near)
-    trials = Trials(asked.question, asked.limits, mix, one.show)
-    same = max(abs(near[name] - shares[name]) for name in near) < 1e-9
-    if same or not trials.keep([recipe_of(change)])[0]:
-        return None
-    words = f"{change.words}, in steps of {1e3 * step:g} g on {1e3 * batch:g} g,"
-    return Change(words, change.typed)
+    limits = [key for key, _ in state.settings if "-" in key]
+    own = ", ".join(x for x in state.own if x.startswith(("throat", "grains")))
+    todo = [f"put {own} into the bench file"] if own else []
+    return numbers.listed([*todo, *(["save the limits"] if limits else []), ALL])
 
 
 # ----------------------------------------------------------------------------
@@ -278,8 +264,8 @@ def region(page: Page, typed: Any, *, coarse: bool = False) -> Told:
         "kept": grid.areas(np.minimum.reduce(distances)) if distances else [],
         "above": above,
         "unknown": unknown,
-        "best": _best(found, asked),
-        "words": "; ".join(_words(found, pressed)) + ".",
+        "best": found.best(*goal_of(asked), triangle_of(asked.world).bounds.values()),
+        "words": words.region_words(found.judged, found.kept, pressed),
     }
 
 
@@ -293,33 +279,3 @@ def surveyed(asked: Asked, recipe: str, *, coarse: bool = False) -> Survey:
         if not len(found.shares):
             raise BoxError("parts", "the other parts leave no mix of the triangle")
         return survey(question, asked.limits, found, [*triangle.bounds], others)
-
-
-def _best(found: Survey, asked: Asked) -> list[float] | None:
-    """Return the best mix by the goal that keeps bounds and every limit."""
-    column, sign = goal_of(asked)
-    low, high = np.transpose([*triangle_of(asked.world).bounds.values()])
-    shares = found.lattice.shares
-    inside = ((shares > low - 1e-9) & (shares < high + 1e-9)).all(axis=1)
-    values = sign * np.asarray(found.columns.get(column, np.nan), dtype=float)
-    values = np.where(found.kept & inside, values, np.nan)
-    if np.isnan(values).all():
-        return None
-    best: list[float] = shares[int(np.nanargmax(values))].tolist()
-    return best
-
-
-def _words(found: Survey, pressed: tuple[FloatArray, ...]) -> Iterator[str]:
-    """Say in a sentence what the areas hold."""
-    shown = f"{numbers.count(len(found.lattice.shares), 'mix', 'mixes')} shown"
-    if not found.judged:
-        yield f"{shown}; the bench states no limits"
-        return
-    yield f"{shown}: {int(found.kept.sum()) or 'none'} keep all limits"
-    if pressed:
-        above, unknown = (int((x > 0.0).sum()) or "none" for x in pressed)
-        yield f"the expected peak of {above} is above the case"
-        yield f"of {unknown} it is not known well enough: burn strands there"
-    for one in found.judged:
-        if np.isnan(one.values).all():
-            yield f"{FIELDS[one.limit.key].label} is not computed: {one.reasons[0]}"

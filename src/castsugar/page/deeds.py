@@ -161,13 +161,15 @@ def _text(file: BinaryIO) -> str:
 
 def _read(kind: str, answer: str) -> Told:
     """Return what a batch or a search answered: a text, and the parts that it found."""
-    if kind == "batch":
-        return {"text": answer.partition("\n")[0].strip()}
+    if kind == "batch":  # its name, and what is grave
+        said = re.findall(r"\A.*|^(?:DO NOT|BROKEN).*(?:\n {9}.*)*", answer, re.M)
+        return {"text": " ".join(" ".join(said).split())}
     told = json.loads(answer)
     said = [x["text"] for x in told["findings"][:2] if x["status"] != "EXAMPLE"]
     found: Told = {"text": " ".join(said) or told["reason"]}
-    if told["feasible"] and told["next"].startswith("castsugar weigh "):
-        found["found"] = parts_of(shlex.split(told["next"])[2])
+    _, _, *words = shlex.split(told["next"])
+    if told["feasible"] and ":" in "".join(words[:1]):
+        found["found"] = parts_of(words[0])
     return found
 
 
@@ -190,29 +192,32 @@ class Saver:
 
     def save(self, asked: Told) -> Told:
         """Show what would be written, or write it if `sure`."""
-        page, before = self.page, self.page.world.bench.text
-        if asked.get("hash") != page.hash or page.changed:
-            raise ChangedElsewhere
-        after = check_bench(page.path, self._changed(before, asked)).text
-        if asked.get("sure") is True:
-            return self._written(after.encode("utf-8"))
-        both = difflib.ndiff(before.splitlines(), after.splitlines())
-        return {"diff": "\n".join(line for line in both if line[0] in "-+")}
+        before = self.page.world.bench.text
+        after = check_bench(self.page.path, self._changed(before, asked)).text
+        return self._written(after.encode("utf-8"), asked)
 
-    def undo(self, _asked: Told) -> Told:
-        """Put the bytes back that the last saving found, and so on."""
+    def undo(self, asked: Told) -> Told:
+        """Put the bytes back that the last saving found, and so on; shown before."""
         if not self._before:
             raise InputError("nothing was saved from here")
-        told = self._written(self._before[-1])
+        told = self._written(self._before[-1], asked)
+        if "diff" in told:
+            return told
         del self._before[-2:]
         return told | {"undo": bool(self._before)}
 
-    def _written(self, new: bytes) -> Told:
-        """Write the file if it is still the one that the page knows."""
-        page = self.page
+    def _written(self, new: bytes, asked: Told) -> Told:
+        """Write the file if `sure`, and if it is the one that the page knows."""
+        page, before = self.page, self.page.world.bench.text
+        if asked.get("hash") != page.hash or page.changed:
+            raise ChangedElsewhere
+        if asked.get("sure") is not True:
+            after = decoded(page.path, new)
+            both = difflib.ndiff(before.splitlines(), after.splitlines())
+            return {"diff": "\n".join(line for line in both if line[0] in "-+")}
 
         def changed(data: bytes | None) -> bytes:
-            if data is None or decoded(page.path, data) != page.world.bench.text:
+            if data is None or decoded(page.path, data) != before:
                 raise ChangedElsewhere
             write_text(page.path.with_name(page.path.name + ".bak"), data, force=True)
             self._before.append(data)

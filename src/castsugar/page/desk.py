@@ -100,11 +100,12 @@ class Box:
         if self.key == "cook":
             return parse_cook(text)
         found = _AMOUNT.fullmatch(text)
-        if found is None or found[2]:
+        if found is None:
             return text
-        if self.unit:
-            return f"{text} {self.unit}"
-        return int(text) if text.isdigit() else float(text)
+        number, unit = float(found[1]), found[2] or self.unit
+        if unit:
+            return f"{number:.12g} {unit}"
+        return int(number) if number.is_integer() else number
 
 
 def boxes_of(world: World) -> dict[str, Box]:
@@ -196,10 +197,13 @@ def read_state(typed: Any, boxes: Mapping[str, Box], usual: str) -> State:
         text = _text(key, typed[key])
         if text and key not in boxes:
             raise BoxError(key, f"{key!r} is not asked: the bench states none")
-        if text and text != boxes[key].start:
-            with boxed(key):
-                read[key] = boxes[key].value(text)
-            words += [f"{boxes[key].label} = {text}"] if key != "cook" else []
+        if not text or text == boxes[key].start:
+            continue
+        with boxed(key):
+            value = boxes[key].value(text)
+        if value != boxes[key].value(boxes[key].start):
+            read[key] = value
+            words += [f"{boxes[key].label} = {value}"] if key != "cook" else []
     recipe = _recipe(typed.get("parts"))
     return State(recipe, tuple(read.items()), system, typed, tuple(words))
 
@@ -221,7 +225,7 @@ def _recipe(typed: Any) -> str:
     parts = [[_text("parts", text) for text in pair] for pair in typed]
     for name, amount in parts:
         if not amount:
-            raise BoxError("parts", f"{name} has no amount; 0 leaves it out")
+            raise BoxError("parts", f"{name} has no amount, and leaves the recipe")
     text = " ".join(f"{name}:{amount}" for name, amount in parts)
     with boxed("parts"):
         read = parse_recipe(text, where="recipe")

@@ -408,7 +408,7 @@ def _tried(found: Mixes, change: Change) -> str:
     if "parts" in change.typed:
         parts = " ".join(f"{name}:{x}" for name, x in change.typed["parts"])
         command = f'castsugar weigh "{parts}"{_bench(found)}{found.bench_option}'
-    elif "cook" in change.typed:
+    elif "cook" in change.typed and "--cook" not in found.bench_option:
         cook = f" --cook {shlex.quote(change.typed['cook'])}"
         command = f"castsugar weigh {asked_again(found, more=cook)}"
     return f"{command}   ({change.words} keeps all limits)"

@@ -4,14 +4,25 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+import numpy as np
+
+from castsugar.arrays import BoolArray, FloatArray
 from castsugar.comparison.compare import Cell, Comparison
 from castsugar.frozen import dataclass
 from castsugar.kitchen import suspension
 from castsugar.kitchen.glass import set_word
-from castsugar.limits import BROKEN, KEPT, NOT_COMPUTED, PEAK, POUR, SOLIDS
+from castsugar.limits import (
+    BROKEN,
+    KEPT,
+    NOT_COMPUTED,
+    PEAK,
+    POUR,
+    SOLIDS,
+    Judgement,
+)
 from castsugar.report import numbers
 from castsugar.report.compare import interval, verdict
 from castsugar.report.field import FIELDS, INTERVAL, crowded
@@ -98,10 +109,11 @@ def head_of(one: Point) -> Texts:
 
 
 def findings_of(one: Point) -> list[Texts]:
-    """Return the findings of the screen, each with its kind."""
+    """Return the findings of the screen, each with its kind, the gravest first."""
+    order = [*STATUSES]
     return [
         {"status": x.status, "kind": KINDS[STATUSES[x.status]], "text": x.text}
-        for x in one.screen.findings
+        for x in sorted(one.screen.findings, key=lambda x: order.index(x.status))
     ]
 
 
@@ -246,7 +258,8 @@ def better_of(base: str, found: Comparison | None, goal: str, show: Shown) -> Te
 
 def _alike(found: Comparison) -> bool:
     """Whether the first of two mixes is the second."""
-    return all(x.difference.interval == (0.0, 0.0) for x in found.cells[0].values())
+    ends = [x for cell in found.cells[0].values() for x in cell.difference.interval]
+    return not any(x < 0.0 or x > 0.0 for x in ends) and 0.0 in ends
 
 
 def against(
@@ -284,3 +297,35 @@ def _moved(cell: Cell, show: Shown) -> str:
 def _level(cell: Cell, show: Shown) -> str:
     row = {cell.column: cell.value, cell.column + INTERVAL: cell.interval}
     return FIELDS[cell.column].text(row, show)
+
+
+# ----------------------------------------------------------------------------
+# The plane around it.
+
+
+def region_words(
+    judged: Sequence[Judgement], kept: BoolArray, pressed: Sequence[FloatArray]
+) -> str:
+    """Say in a sentence what the areas of mixes hold.
+
+    `pressed` is above 0 where the expected peak is above the case, and where only its
+    95 % line is; empty without a motor.
+    """
+    return "; ".join(_areas(judged, kept, pressed)) + "."
+
+
+def _areas(
+    judged: Sequence[Judgement], kept: BoolArray, pressed: Sequence[FloatArray]
+) -> Iterator[str]:
+    shown = f"{numbers.count(len(kept), 'mix', 'mixes')} shown"
+    if not judged:
+        yield f"{shown}; the bench states no limits"
+        return
+    yield f"{shown}: {int(kept.sum()) or 'none'} keep all limits"
+    if pressed:
+        above, unknown = (int((x > 0.0).sum()) or "none" for x in pressed)
+        yield f"the expected peak of {above} is above the case"
+        yield f"of {unknown} it is not known well enough: burn strands there"
+    for one in judged:
+        if np.isnan(one.values).all():
+            yield f"{FIELDS[one.limit.key].label} is not computed: {one.reasons[0]}"

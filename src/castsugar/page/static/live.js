@@ -166,13 +166,13 @@ function banner(text, again = false) {
 // The state, its boxes, and the shares that it holds.
 
 const NUMBERS = /\d+\.?\d*|\.\d+/g;
-const plain = (text) => (/^\s*-?\d*\.?\d+\s*$/.test(text) ? Number(text) : 0);
-
-/** Return the state with the point at shares; the total of the parts stays. */
+/** Return the state with the point at shares; the total of the parts stays, and its unit if they have one. */
 function moved(found) {
   const parts = new Map(page.state.parts);
-  const whole = page.state.parts.reduce((sum, [, text]) => sum + plain(text), 0) || 100;
-  page.bench.corners.forEach((name, i) => parts.set(name, String(Number(((found[i] * whole) / 100).toFixed(3)))));
+  const units = new Set([...parts.values()].map((text) => text.replace(NUMBERS, "")));
+  const whole = units.size > 1 ? 100 : [...parts.values()].reduce((sum, text) => sum + parseFloat(text), 0);
+  const unit = units.size > 1 ? "" : [...units][0];
+  page.bench.corners.forEach((name, i) => parts.set(name, Number(((found[i] * whole) / 100).toFixed(3)) + unit));
   return { ...page.state, parts: [...parts] };
 }
 
@@ -217,9 +217,15 @@ function remember() {
 
 addEventListener("popstate", () => {
   const state = fromAddress();
-  if (state && state.units === page.state?.units) change(state);
+  if (state && state.units === page.state?.units) change(known(state));
   else start("/bench", state ?? page.state);
 });
+
+/** Return what of a state the bench still knows: a limit may have gone. */
+function known(state) {
+  const keys = ["parts", ...page.bench.boxes.map(({ key }) => key)];
+  return { ...page.bench.start, ...Object.fromEntries(Object.entries(state ?? {}).filter(([key]) => keys.includes(key))) };
+}
 
 /** Make a row: a box with its label, and a slider for each number of its text. */
 function boxRow({ key, label, sliders = [] }, set) {
@@ -228,32 +234,45 @@ function boxRow({ key, label, sliders = [] }, set) {
     const range = make("input", { type: "range", min, max, step, "aria-label": `${label}, slider ${i + 1}` });
     range.oninput = () => {
       let place = 0;
-      set(box.value.replace(NUMBERS, (old) => (place++ === i ? range.value : old)));
+      set((box.value || box.placeholder).replace(NUMBERS, (old) => (place++ === i ? range.value : old)));
     };
     return range;
   });
-  box.oninput = () => set(box.value);
+  box.oninput = () => {
+    page.typing = box;
+    set(box.value);
+  };
   return make("div", { class: "row", of: [make("label", { of: [label, box] }), ...ranges] });
 }
 
+/** Make the row of a part; without an amount it leaves the recipe. */
 function partRow([label], i) {
-  return boxRow({ key: "parts", label }, (text) => {
-    change({ ...page.state, parts: page.state.parts.map((pair, k) => (k === i ? [label, text] : pair)) });
-  });
+  const put = (pairs) => change({ ...page.state, parts: page.state.parts.flatMap((pair, k) => (k === i ? pairs : [pair])) });
+  const row = boxRow({ key: "parts", label }, (text) => put([[label, text]]));
+  row.onchange = ({ target }) => target.value.trim() || put([]);
+  return row;
 }
 
-/** Put what the state holds into the boxes, but the one that is typed into. */
+const form = (text) => text.replace(NUMBERS, "#").replaceAll(" ", "");
+
+/** Put what the state holds into the boxes, but the one that is typed into; sliders know texts of the form of the bench's. */
 function showBoxes() {
   const { parts, units } = page.state;
   const names = JSON.stringify(parts.map(([name]) => name));
   if (page.names !== names) by("parts").replaceChildren(...parts.map(partRow));
   page.names = names;
+  const starts = [...parts.map(() => ""), ...page.bench.boxes.map(({ start: own }) => own)];
   const texts = [...parts.map(([, text]) => text), ...page.bench.boxes.map(({ key, start: own }) => page.state[key] ?? own)];
   all("#parts .row, #boxes .row").forEach((row, i) => {
     const [box, ...ranges] = row.querySelectorAll("input");
-    if (box !== document.activeElement) box.value = texts[i];
-    ranges.forEach((range, k) => (range.value = texts[i].match(NUMBERS)?.[k] ?? range.value));
+    if (box !== page.typing) box.value = texts[i];
+    box.placeholder = starts[i];
+    ranges.forEach((range, k) => {
+      range.disabled = form(texts[i] || starts[i]) !== form(starts[i]);
+      range.value = (texts[i] || starts[i]).match(NUMBERS)?.[k] ?? range.value;
+    });
   });
+  page.typing = null;
   by("units").value = units;
 }
 
@@ -271,10 +290,12 @@ function on(places, act) {
 }
 
 async function deed(kind, more = {}) {
+  if (by("deeds").disabled) throw refused("Something is being done already: stop it or wait for it.", 422, "");
   const stop = new AbortController();
   page.stop = () => stop.abort();
   let told = { text: "" };
   show({ deed: { ...told, running: true } });
+  by("deeds").disabled = true;
   try {
     told = await clocked("progress", async () => (await post("/deed", { state: page.state, kind, ...more }, stop.signal)).json());
   } catch (error) {
@@ -282,6 +303,7 @@ async function deed(kind, more = {}) {
     told = { text: "stopped; nothing was written" };
   } finally {
     show({ deed: told });
+    by("deeds").disabled = false;
     by("done").scrollIntoView({ block: "nearest" });
   }
   page.found = told.found;
@@ -298,14 +320,15 @@ function batch() {
 async function save(kind) {
   const name = kind === "recipe" ? prompt("Name of the recipe in the bench file:") : "";
   if (name === null) return;
-  const asked = { kind, name, state: page.state, hash: page.bench.hash };
-  const { diff } = await ask("/save", asked);
-  if (confirm(`This changes the bench file:\n\n${diff}`)) await write("/save", { ...asked, sure: true });
+  await write("/save", { kind, name, state: page.state });
 }
 
-/** After writing: the bench is a new one, the point stays. */
-async function write(path, asked) {
-  const { undo } = await ask(path, asked);
+/** Write what is shown before; then the bench is a new one, the point stays. */
+async function write(path, more = {}) {
+  const asked = { ...more, hash: page.bench.hash };
+  const { diff } = await ask(path, asked);
+  if (!confirm(`This changes the bench file:\n\n${diff}`)) return;
+  const { undo } = await ask(path, { ...asked, sure: true });
   show({ saved: undo ? "saved" : "" });
   await start("/reload");
 }
@@ -315,14 +338,12 @@ async function write(path, asked) {
 
 async function start(path = "/bench", state = page.state ?? fromAddress(), units = state?.units) {
   try {
-    const bench = await ask(path, { units });
+    const bench = await clocked("busy", () => ask(path, { units }));
     page.bench = bench;
     banner("");
     by("all").disabled = false;
     opened(bench);
-    const known = ["parts", ...bench.boxes.map(({ key }) => key)]; // a limit may have gone
-    const own = Object.entries(state ?? {}).filter(([key]) => known.includes(key));
-    change({ ...bench.start, ...Object.fromEntries(own) });
+    change(known(state));
   } catch (error) {
     if (error.status === 422) banner(error.message, true);
     else failed(error);
@@ -353,15 +374,18 @@ on("#weigh", () => {
 });
 on("#there", () => change({ ...page.state, parts: page.found }));
 on("#stop", () => page.stop());
-on("#unsave", () => write("/undo", {}));
+on("#unsave", () => write("/undo"));
 on("#batch", batch);
 on("[data-deed]", (button) => deed(button.dataset.deed));
 on("[data-save]", (button) => save(button.dataset.save));
 by("units").onchange = () => start("/bench", page.state, by("units").value);
 by("take").onchange = () => {
   const name = by("take").value.trim();
-  const known = page.state.parts.filter(([one]) => one !== name);
-  if (name) change({ ...page.state, parts: page.bench.recipes[name] ?? [...known, [name, "1"]] });
+  const { recipes } = page.bench;
+  const recipe = Object.keys(recipes).find((one) => one.toLowerCase() === name.toLowerCase());
+  const { parts } = page.state;
+  if (recipe) change({ ...page.state, parts: recipes[recipe] });
+  else if (name && !parts.some(([one]) => one === name)) change({ ...page.state, parts: [...parts, [name, "1"]] });
   by("take").value = "";
 };
 start();

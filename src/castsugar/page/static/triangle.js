@@ -152,6 +152,7 @@ export class Triangle {
 
   go(a, c) {
     const shares = this.inside(rounded(a), rounded(c)).map((x) => Math.round(x * 1000) / 1000);
+    if (Math.min(...shares) < 0) return; // the other parts leave no room
     this.place(shares);
     this.moved(shares);
   }
