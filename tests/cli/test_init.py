@@ -5,7 +5,9 @@ from __future__ import annotations
 import importlib.util
 import os
 import re
+import sys
 import tomllib
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
@@ -221,11 +223,23 @@ EVERY = [
 ]
 
 
+@pytest.fixture(scope="module")
+def known() -> Iterator[None]:
+    """What is known of all tables, keys and columns is put together once."""
+    module = sys.modules[explain.__module__]
+    with pytest.MonkeyPatch.context() as patch:
+        for name in ("_known", "_columns"):
+            told = tuple(getattr(module, name)())
+            patch.setattr(module, name, lambda told=told: told)
+        yield
+
+
 def stem(table: type[Table]) -> str:
     """Return the name of a table, without a name of the user's own in it."""
     return re.sub(r'["\[\]]|\.[A-Z"]+\]$', "", table.HEAD.partition(" ")[0])
 
 
+@pytest.mark.usefixtures("known")
 @pytest.mark.parametrize(("table", "name", "key"), EVERY)
 def test_every_key_is_explained(table: type[Table], name: str, key: Key) -> None:
     """Its example is read without a complaint; a few lines say what it means."""
@@ -242,6 +256,7 @@ def test_every_key_is_explained(table: type[Table], name: str, key: Key) -> None
         assert max(map(len, block.split("\n"))) < 80
 
 
+@pytest.mark.usefixtures("known")
 @pytest.mark.parametrize("table", DECLARED)
 def test_every_table_is_explained(table: type[Table]) -> None:
     said = " ".join(explain(stem(table)).split())
@@ -249,6 +264,7 @@ def test_every_table_is_explained(table: type[Table]) -> None:
     assert all(name in said for name in table.KEYS)
 
 
+@pytest.mark.usefixtures("known")
 @pytest.mark.parametrize("column", searchable())
 def test_every_column_of_a_limit_is_explained(column: str, tmp_path: Path) -> None:
     """What it means, its unit, and a line that the reader of bench files takes."""
