@@ -86,6 +86,7 @@ def same(found: Row, wanted: Row, columns: tuple[str, ...] = POURS + PRESSES) ->
         assert found[name] == pytest.approx(wanted[name], rel=1e-9), name
 
 
+@pytest.mark.slow
 def test_compare_shows_the_values_of_evaluate(ask: Any, base: Row) -> None:
     found = ask("compare", "base", "red", *ASKED)
     same(found["mixes"][0], base)

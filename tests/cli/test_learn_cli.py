@@ -110,6 +110,7 @@ def answered(words: list[str], capsys: pytest.CaptureFixture[str]) -> str:
     return capsys.readouterr().out
 
 
+@pytest.mark.slow
 def test_json_says_what_other_commands_say(
     world: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
