@@ -256,9 +256,10 @@ def test_a_motor_goes_to_a_worker_without_what_it_worked_out() -> None:
             ("--workers", "2", "--cluster", "tcp://127.0.0.1:9"),
             "--workers and --cluster are both given; choose one",
         ),
-        (
+        pytest.param(
             ("--cluster", "nonsense"),
             "--cluster nonsense: no scheduler answers within 10 s (missing port",
+            marks=pytest.mark.slow,
         ),
     ],
 )

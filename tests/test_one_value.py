@@ -204,6 +204,7 @@ def test_search_and_justify_hold_the_same_values_against_a_limit(ask: Any) -> No
     same(own, searched, (viscosity, peak))
 
 
+@pytest.mark.slow
 def test_kitchen_judge_shows_the_values_of_evaluate(ask: Any, base: Row) -> None:
     same(ask("kitchen", "judge", "base", "--bench", BENCH)["mixes"][0], base, POURS)
 
@@ -233,6 +234,7 @@ def test_learn_shows_the_values_of_evaluate(
     same(next(p for p in now if p["name"] == "base"), plain["mixes"][0], shown)
 
 
+@pytest.mark.slow
 def test_a_sweep_shows_the_values_of_evaluate(folder: Path, base: Row) -> None:
     with pytest.MonkeyPatch.context() as patch:
         patch.chdir(folder)
