@@ -164,9 +164,7 @@ def test_a_key_is_remarked_on_and_refused_beyond_its_ranges(
 
 RECIPE = "'KNO3:60 powdered sugar:20 corn syrup:20'"
 POT = f"--recipe {RECIPE} --cook '119 C' --minutes 8"
-FIRING = (
-    "--firing shot.csv --throat '8 mm' --propellant-mass '368 g' --motor bench.toml"
-)
+FIRING = "--firing shot.csv --throat '8 mm' --propellant-mass '368 g'"
 DELAY = "--delay --strands delay.csv --delay-time '6 s' --chamber-pressure '2 MPa'"
 
 #: Command lines that work in the folder of the example.
@@ -187,8 +185,7 @@ COMMANDS = {
     "plan water": "base --left '3 %' --cook '119 C' --minutes 8",
     "plan heat": "base --cook '119 C' --minutes 8",
     "burnrate": "strands.csv",
-    "firing": "shot.csv --throat '8 mm' --propellant-mass '368 g' "
-    f"--bench bench.toml --mix {RECIPE}",
+    "firing": "shot.csv --throat '8 mm' --propellant-mass '368 g' --no-bench",
     "kitchen judge": f"{RECIPE} --cook '119 C' --minutes 8",
     "kitchen pan-weight": f"{POT} --batch '200 g' --lost '1.8 g'",
     "kitchen bulk-density": "--mass '69 g' --volume '50 ml'",
