@@ -164,7 +164,7 @@ def test_inputs_that_are_none(
     ("words", "name"),
     [
         *(
-            (["evaluate", "base", "--bench", "bench.toml"], name)
+            (["evaluate", "base", "--bench", "bench.toml", "--no-confirm"], name)
             for name in ("a\\u0000b", "n" * 300, ".", "/dev/zero")
         ),
         (["justify", "base", MIX, "--bench", "bench.toml"], "/dev/zero"),
