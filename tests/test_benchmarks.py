@@ -30,7 +30,7 @@ def test_what_a_script_takes_is_there(script: Path) -> None:
                     importlib.import_module(f"{node.module}.{one.name}")
 
 
-@pytest.mark.slow
+@pytest.mark.simulation
 @pytest.mark.frozen
 def test_speed_is_still_measured() -> None:
     """The quick form ends well, with both solvers in one run."""

@@ -133,7 +133,7 @@ def test_the_bound_on_browned_sugar_holds_for_caramelan() -> None:
 @pytest.mark.slow
 @pytest.mark.exact
 def test_severity_at_equal_water_is_no_improvement() -> None:
-    """200 drawn cooks, up to 170 C, a third of the water gone and poured at 119 C.
+    """60 drawn cooks, up to 170 C, a third of the water gone and poured at 119 C.
 
     The water is the same: what burns is too, until nothing is computed any more. So no
     performance rises, no 95 % pressure falls and no band narrows with the severity:
@@ -141,14 +141,14 @@ def test_severity_at_equal_water_is_no_improvement() -> None:
     """
     rng = np.random.default_rng(18)
     rows = []
-    for _ in range(200):
+    for _ in range(60):
         hot, at, stays, end = rng.uniform((100, 2, 1, 2), (170, 15, 40, 10))
         points = [(0.0, 100.0), (at, hot), (at + stays, hot), (at + stays + end, 119.0)]
         rules = kitchen(*points, water_lost=1.0 / 3.0)
         rows.append((rules.cook.degraded(), rules.too_hot, row_of(MIX, rules)))
     rows.sort(key=lambda item: item[0])
-    assert sum(share > BROWNED_MOST for share, _, _ in rows) > 50
-    assert sum(hot for _, hot, _ in rows) > 50
+    assert sum(share > BROWNED_MOST for share, _, _ in rows) > 15
+    assert sum(hot for _, hot, _ in rows) > 15
     mildest = rows[0][2]
     shown = [key for key, value in mildest.items() if isinstance(value, float)]
     shown.remove("sugar_degraded_percent")

@@ -137,7 +137,6 @@ def is_error(thing: object) -> bool:
 
 ALL = subjects()
 CALLED = [s for s in ALL if not is_error(s.thing)]
-each = pytest.mark.parametrize("subject", CALLED, ids=[s.name for s in CALLED])
 
 
 def arguments(subject: Subject) -> Iterator[inspect.Parameter]:
@@ -147,17 +146,13 @@ def arguments(subject: Subject) -> Iterator[inspect.Parameter]:
             yield parameter
 
 
-@pytest.mark.exact
-@pytest.mark.parametrize("subject", ALL, ids=[s.name for s in ALL])
-def test_summary(subject: Subject) -> None:
+def summary(subject: Subject) -> None:
     """The first paragraph is one line that ends as a sentence, or with its unit."""
     summary = sections(subject.thing.__doc__ or "")[""].split("\n\n")[0]
     assert re.fullmatch(r"[A-Z].*(\.|\])|castsugar.*\.", summary.strip())
 
 
-@pytest.mark.exact
-@each
-def test_parameters(subject: Subject) -> None:
+def parameters(subject: Subject) -> None:
     """Every parameter has its entry, with its kind; no entry is of something else."""
     told = subject.section("Parameters", "Attributes")
     names = [n for entry in told for n in entry.names]
@@ -173,9 +168,7 @@ def test_parameters(subject: Subject) -> None:
     assert len(names) == len(set(names))
 
 
-@pytest.mark.exact
-@each
-def test_units_and_shapes(subject: Subject) -> None:
+def units_and_shapes(subject: Subject) -> None:
     """A number has its unit in brackets, or its kind; an array has its shape."""
     told = {n: e for e in subject.section("Parameters", "Attributes") for n in e.names}
     faults = []
@@ -191,10 +184,8 @@ def test_units_and_shapes(subject: Subject) -> None:
     assert not faults
 
 
-@pytest.mark.exact
-@each
-def test_returns(subject: Subject) -> None:
-    """A function that gives something back says what, and a number in which unit."""
+def returns(subject: Subject) -> None:
+    """What a function gives back is said, in its unit, and has its own place."""
     if inspect.isclass(subject.thing):
         return
     back = inspect.signature(subject.thing).return_annotation
@@ -204,6 +195,7 @@ def test_returns(subject: Subject) -> None:
         assert UNIT.search(told["Returns"])
     if ARRAY.search(back):
         assert SHAPE.search(told["Returns"])
+    assert not internal(str(back))
 
 
 def internal(annotation: str) -> set[str]:
@@ -216,14 +208,6 @@ def internal(annotation: str) -> set[str]:
 #: Types of Python and of libraries, and our names for arrays and for what is accepted.
 OUTSIDE = {"Any", "Axes", "DataFrame", "FloatArray", "Iterator", "Mapping", "Path"}
 OUTSIDE |= {"None", "Sequence"}
-
-
-@pytest.mark.exact
-@each
-def test_what_comes_back_is_public(subject: Subject) -> None:
-    """What a function gives back has its place in the reference."""
-    if not inspect.isclass(subject.thing):
-        assert not internal(str(inspect.signature(subject.thing).return_annotation))
 
 
 def raised(function: Callable[..., Any]) -> set[str]:
@@ -241,9 +225,7 @@ def raised(function: Callable[..., Any]) -> set[str]:
     return {n for n in found if is_error(getattr(errors, n, None))}
 
 
-@pytest.mark.exact
-@each
-def test_raises(subject: Subject) -> None:
+def raises(subject: Subject) -> None:
     """What a body raises is told, and when; what is told is an error of castsugar."""
     told = subject.section("Raises")
     names = {n for entry in told for n in entry.names}
@@ -252,9 +234,7 @@ def test_raises(subject: Subject) -> None:
     assert not [e.names for e in told if not e.text.strip()]
 
 
-@pytest.mark.exact
-@each
-def test_example(subject: Subject) -> None:
+def example(subject: Subject) -> None:
     """What people call has an example that the doctests run."""
     example = sections(subject.thing.__doc__ or "").get("Examples", "")
     if subject.name in GIVEN_BACK:
@@ -281,9 +261,7 @@ def physical() -> list[Subject]:
     return [s for s, room in known if room in PHYSICAL and s.name not in NOT_PHYSICAL]
 
 
-@pytest.mark.exact
-@pytest.mark.parametrize("subject", physical(), ids=[s.name for s in physical()])
-def test_validity_and_source(subject: Subject) -> None:
+def validity_and_source(subject: Subject) -> None:
     """Its notes say where its numbers are good, and whose equations they are."""
     notes = sections(subject.thing.__doc__ or "").get("Notes", "")
     assert re.search(r"\bValid (for|as|at|between|from|while|within)\s\S", notes)
@@ -308,12 +286,7 @@ def members(subject: Subject) -> Iterator[tuple[str, Callable[..., Any], bool]]:
             yield name, member, read
 
 
-CLASSES = [s for s in CALLED if inspect.isclass(s.thing)]
-
-
-@pytest.mark.exact
-@pytest.mark.parametrize("subject", CLASSES, ids=[s.name for s in CLASSES])
-def test_methods(subject: Subject) -> None:
+def methods(subject: Subject) -> None:
     """Each has its summary; numbers have their unit; what is raised is told."""
     faults = []
     for name, method, read in members(subject):
@@ -329,6 +302,25 @@ def test_methods(subject: Subject) -> None:
         }:
             faults.append(f"{name}: raises")
     assert not faults
+
+
+#: What is asked of whatever is called.
+CHECKS = (summary, parameters, units_and_shapes, returns, raises, example)
+
+
+@pytest.mark.exact
+@pytest.mark.parametrize("subject", ALL, ids=[s.name for s in ALL])
+def test_a_docstring_is_whole(subject: Subject) -> None:
+    """Every check that the subject falls under; the line that fails says which."""
+    if is_error(subject.thing):
+        summary(subject)
+        return
+    for check in CHECKS:
+        check(subject)
+    if subject in physical():
+        validity_and_source(subject)
+    if inspect.isclass(subject.thing):
+        methods(subject)
 
 
 @pytest.mark.exact
@@ -347,12 +339,6 @@ def test_faults_are_seen() -> None:
         raise errors.InputError("mass")
 
     subject = Subject("bad", bad)
-    for check in (
-        test_parameters,
-        test_units_and_shapes,
-        test_returns,
-        test_raises,
-        test_example,
-    ):
+    for check in CHECKS[1:]:
         with pytest.raises(AssertionError):
             check(subject)

@@ -28,12 +28,12 @@ def test_unscrambled_points_are_those_of_scipy() -> None:
 
 
 @pytest.mark.exact
-@pytest.mark.parametrize("count", [16, FEW_DRAWS, DRAWS])
 @pytest.mark.parametrize("name", NAMED)
-def test_one_point_lies_in_each_slice(name: str, count: int) -> None:
+def test_one_point_lies_in_each_slice(name: str) -> None:
     # A digital net in one dimension: a scramble permutes the slices of 1/count.
-    place = np.floor(chances(name, count) * count)
-    assert sorted(place) == list(range(count))
+    for count in (16, FEW_DRAWS, DRAWS):
+        place = np.floor(chances(name, count) * count)
+        assert sorted(place) == list(range(count))
 
 
 @pytest.mark.exact

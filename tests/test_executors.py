@@ -142,14 +142,14 @@ def test_two_workers_write_the_bytes_of_one(
     if ending == ".parquet":
         pytest.importorskip("pyarrow", reason="the extra 'cluster' is not installed")
     one, two, cut = (tmp_path / f"{name}{ending}" for name in ("one", "two", "cut"))
-    assert main([*MAP, "0.5%", "--csv", str(one)]) == 0
-    assert main([*MAP, "0.5%", "--csv", str(two), "--workers", "2"]) == 0
+    assert main([*MAP, "1%", "--csv", str(one)]) == 0
+    assert main([*MAP, "1%", "--csv", str(two), "--workers", "2"]) == 0
     assert one.read_bytes() == two.read_bytes()
-    monkeypatch.setattr(parts, "CHUNKS", 3)
-    assert main([*MAP, "0.5%", "--csv", str(cut), "--workers", "2"]) == 0
+    monkeypatch.setattr(parts, "CHUNKS", 2)
+    assert main([*MAP, "1%", "--csv", str(cut), "--workers", "2"]) == 0
     if ending == ".csv":
         assert one.read_bytes() == cut.read_bytes()
-        assert len(one.read_text("utf-8").splitlines()) == 20302
+        assert len(one.read_text("utf-8").splitlines()) == 5152
     else:
         assert pd.read_parquet(one).equals(pd.read_parquet(cut))
     screens = capsys.readouterr().out.split("map: ")
@@ -256,9 +256,10 @@ def test_a_motor_goes_to_a_worker_without_what_it_worked_out() -> None:
             ("--workers", "2", "--cluster", "tcp://127.0.0.1:9"),
             "--workers and --cluster are both given; choose one",
         ),
-        (
+        pytest.param(
             ("--cluster", "nonsense"),
             "--cluster nonsense: no scheduler answers within 10 s (missing port",
+            marks=pytest.mark.slow,
         ),
     ],
 )

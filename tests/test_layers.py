@@ -160,8 +160,20 @@ def place(module: str) -> tuple[str, int] | None:
     return None
 
 
-def imports(source: str, known: Sources) -> Iterator[tuple[str, ast.stmt | ast.expr]]:
-    """Yield what a module imports anywhere in its text, submodules resolved."""
+Import = tuple[str, ast.stmt | ast.expr]
+
+
+def imports(source: str, known: Sources) -> tuple[Import, ...]:
+    """Return what a module imports anywhere in its text, submodules resolved."""
+    return _imports(source, frozenset(known))
+
+
+@functools.cache
+def _imports(source: str, known: frozenset[str]) -> tuple[Import, ...]:
+    return tuple(_importing(source, known))
+
+
+def _importing(source: str, known: frozenset[str]) -> Iterator[Import]:
     for node in nodes(source):
         if isinstance(node, ast.Import):
             yield from ((alias.name, node) for alias in node.names)

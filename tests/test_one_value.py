@@ -87,6 +87,7 @@ def same(found: Row, wanted: Row, columns: tuple[str, ...] = POURS + PRESSES) ->
         assert found[name] == pytest.approx(wanted[name], rel=1e-9), name
 
 
+@pytest.mark.slow
 def test_compare_shows_the_values_of_evaluate(ask: Any, base: Row) -> None:
     found = ask("compare", "base", "red", *ASKED)
     same(found["mixes"][0], base)
@@ -222,6 +223,7 @@ def test_search_and_justify_hold_the_same_values_against_a_limit(ask: Any) -> No
     same(own, searched, (viscosity, peak))
 
 
+@pytest.mark.slow
 def test_kitchen_judge_shows_the_values_of_evaluate(ask: Any, base: Row) -> None:
     same(ask("kitchen", "judge", "base", "--bench", BENCH)["mixes"][0], base, POURS)
 
@@ -251,6 +253,7 @@ def test_learn_shows_the_values_of_evaluate(
     same(next(p for p in now if p["name"] == "base"), plain["mixes"][0], shown)
 
 
+@pytest.mark.slow
 def test_a_sweep_shows_the_values_of_evaluate(folder: Path, base: Row) -> None:
     with pytest.MonkeyPatch.context() as patch:
         patch.chdir(folder)

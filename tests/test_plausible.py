@@ -72,12 +72,12 @@ def raw(key: Key, value: float) -> object:
 
 
 @pytest.mark.exact
-@pytest.mark.parametrize("name", RANGES)
-def test_limits_enclose_one_another(name: str) -> None:
-    one = RANGES[name]
-    assert one.hard_low <= one.soft_low <= one.soft_high <= one.hard_high
-    assert one.hard_low < one.hard_high
-    assert not one.quantity or one.unit in units.UNITS[one.quantity]
+def test_limits_enclose_one_another() -> None:
+    for name, one in RANGES.items():
+        low, high = one.hard_low, one.hard_high
+        assert low <= one.soft_low <= one.soft_high <= high, name
+        assert low < high, name
+        assert not one.quantity or one.unit in units.UNITS[one.quantity], name
 
 
 @pytest.mark.exact
@@ -134,7 +134,9 @@ def test_words(recwarn: pytest.WarningsRecorder) -> None:
 
 @pytest.mark.exact
 @pytest.mark.parametrize(("name", "key"), RANGED)
-def test_a_key_is_refused_beyond_its_range(name: str, key: Key) -> None:
+def test_a_key_is_remarked_on_and_refused_beyond_its_ranges(
+    name: str, key: Key
+) -> None:
     known: PlausibleRange = RANGES[key.range]
     span = known.hard_high - known.hard_low
     high = known.hard_high
@@ -147,12 +149,6 @@ def test_a_key_is_refused_beyond_its_range(name: str, key: Key) -> None:
     assert "\n" not in text
     with plausible.collected():
         read_table({name: raw(key, high)}, {name: key}, PLACE)
-
-
-@pytest.mark.exact
-@pytest.mark.parametrize(("name", "key"), RANGED)
-def test_a_key_is_remarked_on_beyond_what_is_usual(name: str, key: Key) -> None:
-    known = RANGES[key.range]
     with plausible.collected() as told:
         read_table({name: raw(key, known.soft_high)}, {name: key}, PLACE)
     assert told == []
@@ -168,9 +164,7 @@ def test_a_key_is_remarked_on_beyond_what_is_usual(name: str, key: Key) -> None:
 
 RECIPE = "'KNO3:60 powdered sugar:20 corn syrup:20'"
 POT = f"--recipe {RECIPE} --cook '119 C' --minutes 8"
-FIRING = (
-    "--firing shot.csv --throat '8 mm' --propellant-mass '368 g' --motor bench.toml"
-)
+FIRING = "--firing shot.csv --throat '8 mm' --propellant-mass '368 g'"
 DELAY = "--delay --strands delay.csv --delay-time '6 s' --chamber-pressure '2 MPa'"
 
 #: Command lines that work in the folder of the example.
@@ -191,8 +185,7 @@ COMMANDS = {
     "plan water": "base --left '3 %' --cook '119 C' --minutes 8",
     "plan heat": "base --cook '119 C' --minutes 8",
     "burnrate": "strands.csv",
-    "firing": "shot.csv --throat '8 mm' --propellant-mass '368 g' "
-    f"--bench bench.toml --mix {RECIPE}",
+    "firing": "shot.csv --throat '8 mm' --propellant-mass '368 g' --no-bench",
     "kitchen judge": f"{RECIPE} --cook '119 C' --minutes 8",
     "kitchen pan-weight": f"{POT} --batch '200 g' --lost '1.8 g'",
     "kitchen bulk-density": "--mass '69 g' --volume '50 ml'",
@@ -270,6 +263,9 @@ def options() -> Iterator[tuple[str, str, str]]:
                     yield from walk(inner, (*path, name))
             elif action.option_strings and action.metavar in ABSURD:
                 option = action.option_strings[-1]
+                # To close a batch is to add to it: one parser, one function.
+                if path == ("batch", "close") and option != "--propellant-mass":
+                    continue
                 if option not in ANY:
                     yield " ".join(path), option, str(action.metavar)
 

@@ -170,6 +170,7 @@ def test_a_slow_batch_and_slow_strands_are_seen(tmp_path: Path) -> None:
         assert any(words in one for one in found)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_first_screen_and_check_say_it(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]

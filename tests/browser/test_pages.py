@@ -21,9 +21,9 @@ pytestmark = [pytest.mark.exact, pytest.mark.slow]
 NEW = '"KNO3:60 powdered sugar:17 corn syrup:23"'
 
 COMMANDS = {
-    "evaluate": "evaluate base red",
-    "compare": f"compare base red {NEW}",
-    "search": "search",
+    "evaluate": "evaluate base red --no-confirm",
+    "compare": f"compare base red {NEW} --no-confirm",
+    "search": "search --no-confirm",
     "weigh": f"weigh {NEW} --grains 4 --strands 8",
     "batch new": "batch new base --batch '200 g' --date 2026-05-16",
     "kitchen": "kitchen judge base",

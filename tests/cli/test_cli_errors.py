@@ -146,22 +146,20 @@ def test_other_slips(capsys: Capture, words: list[str], said: str) -> None:
     assert said in err
 
 
-OPTIONS = [
-    (*words.split(), option)
-    for words, parser in PARSERS.items()
-    for action in parser._actions
-    if action.nargs != 0 and not isinstance(action, argparse._SubParsersAction)
-    for option in action.option_strings
-]
-
-
-@pytest.mark.parametrize("words", OPTIONS, ids=" ".join)
-def test_two_dashes_are_no_value(capsys: Capture, words: tuple[str, ...]) -> None:
-    """``--option=--``: one line that names the option."""
-    for equals in ("=", "") if len(words[-1]) == 2 else ("=",):
-        code, out, err = run(capsys, *words[:-1], BASE, f"{words[-1]}{equals}--")
-        assert (code, out, err.count("\n")) == (2, "", 1)
-        assert f"argument {words[-1]}: '--' is no value" in err
+@pytest.mark.parametrize("words", PARSERS)
+def test_two_dashes_are_no_value(capsys: Capture, words: str) -> None:
+    """``--option=--``, for every option: one line that names the option."""
+    taking = [
+        option
+        for action in PARSERS[words]._actions
+        if action.nargs != 0 and not isinstance(action, argparse._SubParsersAction)
+        for option in action.option_strings
+    ]
+    for option in taking:
+        for equals in ("=", "") if len(option) == 2 else ("=",):
+            code, out, err = run(capsys, *words.split(), BASE, f"{option}{equals}--")
+            assert (code, out, err.count("\n")) == (2, "", 1), option
+            assert f"argument {option}: '--' is no value" in err
 
 
 def test_dashes_behind_the_end_of_options(capsys: Capture) -> None:

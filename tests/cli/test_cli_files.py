@@ -174,15 +174,18 @@ def test_inputs_that_are_none(
 
 
 @pytest.mark.parametrize(
-    "words",
+    ("words", "name"),
     [
-        ["evaluate", "base", "--bench", "bench.toml"],
-        ["justify", "base", MIX, "--bench", "bench.toml"],
-        ["batch", "new", "base", "--batch", "200 g", "--bench", "bench.toml"],
-        ["learn", "--bench", "bench.toml"],
+        *(
+            (["evaluate", "base", "--bench", "bench.toml", "--no-confirm"], name)
+            for name in ("a\\u0000b", "n" * 300, ".", "/dev/zero")
+        ),
+        (["justify", "base", MIX, "--bench", "bench.toml"], "/dev/zero"),
+        (["batch", "new", "base", "--batch", "200 g", "--bench", "bench.toml"], "."),
+        (["learn", "--bench", "bench.toml"], "a\\u0000b"),
+        (["learn", "--bench", "bench.toml"], "/dev/zero"),
     ],
 )
-@pytest.mark.parametrize("name", ["a\\u0000b", "n" * 300, ".", "/dev/zero"])
 def test_strands_that_a_bench_file_names(
     words: list[str], name: str, bench: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -317,6 +317,7 @@ def test_result_objects_print_in_a_few_lines() -> None:
     assert len(found.to_frame()) == 12
 
 
+@pytest.mark.slow
 def test_tags_are_text(four: dict[str, Any]) -> None:
     page = Path("four.html").read_text("utf-8")
     assert four["mixes"][3]["name"] == SCRIPT

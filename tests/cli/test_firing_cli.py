@@ -300,6 +300,8 @@ def test_bad_input_is_one_line_and_the_plot_is_offered(
     line = complaint(["bad.csv", *words], capsys)
     assert meaning in line
     assert "--picture FILE draws what was read" in line
+    if case not in ("time going backwards", "no burn", "volts"):
+        return  # what is drawn does not hang on what is wrong
     line = complaint(["bad.csv", *words, "--picture", "read.svg"], capsys)
     assert meaning in line
     assert "read.svg shows what was read" in line

@@ -16,9 +16,6 @@ from castsugar.cli.main import COMMANDS, GROUPS, INTRODUCTION, main
 pytestmark = pytest.mark.exact
 
 
-#: The others take seconds.
-QUICK = ("cautions", "check", "ingredients", "kitchen", "open")
-
 #: Commands whose help says when the answer is "no" (exit code 1).
 MAY_SAY_NO = ("check", "search", "justify", "weigh", "learn")
 
@@ -39,13 +36,9 @@ def run_all(words: str, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         assert main(shlex.split(line)[1:]) in allowed, line
 
 
-@pytest.mark.parametrize(
-    "words",
-    [
-        pytest.param(w, marks=[] if w.startswith(QUICK) else [pytest.mark.slow])
-        for w in EXAMPLES
-    ],
-)
+# Those of batch run before those of learn, which lean on them.
+@pytest.mark.slow
+@pytest.mark.parametrize("words", [w for w in EXAMPLES if w != "batch"])
 def test_examples_run(
     words: str,
     tmp_path: Path,

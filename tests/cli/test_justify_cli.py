@@ -208,6 +208,7 @@ def test_words_and_page_say_so_too(sweet: dict[str, Any], name: str) -> None:
         assert "-1336" in words
 
 
+@pytest.mark.slow
 def test_the_same_recipe_tells_nothing(same: dict[str, Any]) -> None:
     """No column is told apart, by exactly 0; still a page."""
     own = same["differences"]
@@ -376,15 +377,16 @@ def test_a_refuted_claim_lies_outside(
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("what", ["differences", "firing", "products", "map", "traces"])
-def test_pictures(folder: Path, what: str) -> None:
+def test_pictures(folder: Path) -> None:
     """Each is drawn where it is asked for."""
+    asked = ("differences", "firing", "products", "map", "traces")
+    files = [word for one in asked for word in ("--picture", f"{one}={one}.svg")]
     mix = "KNO3:61 powdered sugar:16 corn syrup:23"
-    words = ["base", mix, "--bench", "bench.toml", "--picture", f"{what}={what}.svg"]
-    assert main(["justify", *words, *QUICK, "-o", "x.txt", "--force"]) in (0, 1)
-    drawn = ET.fromstring((folder / f"{what}.svg").read_text("utf-8"))
-    if what == "traces":  # names as typed
-        assert any(str(t).startswith("KNO3 61.0 %") for t in drawn.itertext())
+    words = ["base", mix, "--bench", "bench.toml", *files, *QUICK]
+    assert main(["justify", *words, "-o", "x.txt", "--force"]) in (0, 1)
+    drawn = [ET.fromstring((folder / f"{n}.svg").read_text("utf-8")) for n in asked]
+    # Names as typed.
+    assert any(str(t).startswith("KNO3 61.0 %") for t in drawn[-1].itertext())
 
 
 def test_result_objects_print_in_a_few_lines() -> None:
@@ -417,6 +419,7 @@ def test_contradicted_is_a_no(folder: Path) -> None:
 # Strings of the user stay strings.
 
 
+@pytest.mark.slow
 def test_tags_are_text_on_the_page(full: dict[str, Any]) -> None:
     page = Path("full.html").read_text("utf-8")
     assert len(page.encode()) < 400_000
@@ -426,6 +429,7 @@ def test_tags_are_text_on_the_page(full: dict[str, Any]) -> None:
     inert(page)
 
 
+@pytest.mark.slow
 def test_tags_are_text_in_json_and_words(full: dict[str, Any]) -> None:
     """JSON holds them as they are; Markdown escapes them; text has no markup."""
     assert full["recipes"][1]["name"] == SCRIPT

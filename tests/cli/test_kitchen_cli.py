@@ -427,31 +427,6 @@ def test_contradiction_in_the_file(
     assert "set aside" in " ".join(out.split())
 
 
-@pytest.mark.parametrize(
-    "words",
-    [
-        ["kitchen"],
-        ["kitchen", "judge"],
-        ["kitchen", "parameters"],
-        ["kitchen", "pan-weight"],
-        ["kitchen", "bulk-density"],
-        ["kitchen", "ball-fall"],
-        ["kitchen", "flow-out"],
-    ],
-    ids=lambda words: "-".join(words),
-)
-def test_help_fits(
-    words: list[str],
-    capsys: pytest.CaptureFixture[str],
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    """80 columns on a terminal of 80 columns."""
-    monkeypatch.setenv("COLUMNS", "80")
-    code, out, _ = run([*words, "--help"], capsys)
-    assert code == 0
-    assert max(map(len, out.splitlines())) <= 80
-
-
 def test_measuring_above_150_is_refused_with_the_caution(
     capsys: pytest.CaptureFixture[str],
 ) -> None:

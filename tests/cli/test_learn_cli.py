@@ -18,7 +18,7 @@ from castsugar.records.folder import add_events
 from castsugar.records.record import Event
 
 # Exact: the same numbers as other commands give, bytes that stay, exit codes.
-pytestmark = pytest.mark.exact
+pytestmark = [pytest.mark.exact, pytest.mark.slow]
 
 BENCH = """\
 # an invented bench
@@ -161,7 +161,6 @@ def test_json_says_what_other_commands_say(
     assert document["tally"]["inside"] == inside
 
 
-@pytest.mark.slow
 def test_page_and_text(world: Path, capsys: pytest.CaptureFixture[str]) -> None:
     text = answered(["--page", "p.html"], capsys)
     assert "1 closed batch: 2 kitchen measurements, 4 strands, 1 firing" in text
@@ -183,7 +182,6 @@ def test_page_and_text(world: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main([*LEARN, "--page", "p.html"]) == 2  # never overwritten
 
 
-@pytest.mark.slow
 def test_strands_of_another_mix_are_named_by_their_own_line(
     made: Path,
     tmp_path: Path,
@@ -221,7 +219,6 @@ def test_save_twice_changes_nothing(
     assert main(["evaluate", "base", "--bench", "bench.toml", "--json"]) == 0
 
 
-@pytest.mark.slow
 def test_a_doubted_firing_is_said_and_accepted(
     world: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -271,7 +268,6 @@ def withdraw(world: Path, *numbers: int) -> None:
     add_events(path, wrong)
 
 
-@pytest.mark.slow
 def test_after_is_what_evaluate_says_once_it_is_saved(
     world: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -290,7 +286,6 @@ def test_after_is_what_evaluate_says_once_it_is_saved(
         assert saved[key] < now[key]
 
 
-@pytest.mark.slow
 def test_what_was_withdrawn_leaves_the_bench_file(
     world: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -328,7 +323,6 @@ def test_what_was_withdrawn_leaves_the_bench_file(
     assert "nothing new" in capsys.readouterr().err
 
 
-@pytest.mark.slow
 def test_withdrawn_altogether(world: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The record opened again, there is nothing to learn, but something to take out."""
     path = world / "bench.toml"
@@ -340,7 +334,6 @@ def test_withdrawn_altogether(world: Path, capsys: pytest.CaptureFixture[str]) -
     assert "written by castsugar learn" not in path.read_text("utf-8")
 
 
-@pytest.mark.slow
 def test_what_no_record_tells_of_stays_and_is_said(
     world: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -357,7 +350,6 @@ def test_what_no_record_tells_of_stays_and_is_said(
     assert path.read_bytes() == kept
 
 
-@pytest.mark.slow
 def test_a_law_that_castsugar_did_not_mark_is_left_and_named(
     world: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -376,7 +368,6 @@ def test_a_law_that_castsugar_did_not_mark_is_left_and_named(
     assert 'strands = "strands.csv"' in path.read_text("utf-8")
 
 
-@pytest.mark.slow
 def test_a_peak_that_was_too_high_is_said_first(
     world: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -408,7 +399,6 @@ def test_a_peak_that_was_too_high_is_said_first(
     )
 
 
-@pytest.mark.slow
 def test_a_margin_below_nothing_is_told_in_words(
     world: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -422,7 +412,6 @@ def test_a_margin_below_nothing_is_told_in_words(
     assert "allowed is 1.50 MPa" in text
 
 
-@pytest.mark.slow
 def test_an_impossible_firing_is_never_saved(
     world: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -441,7 +430,6 @@ def test_an_impossible_firing_is_never_saved(
     assert "teaches nothing, whatever the reason" in capsys.readouterr().err
 
 
-@pytest.mark.slow
 def test_discarded_is_compared_but_not_learnt(
     world: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -460,7 +448,6 @@ def test_discarded_is_compared_but_not_learnt(
     assert "discarded (compared, not learnt from): 2026-05-02-1" in text
 
 
-@pytest.mark.slow
 def test_changed_missing_and_damaged(
     world: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -58,6 +58,7 @@ def searched(
     return printed.out, printed.err
 
 
+@pytest.mark.slow
 def test_the_answer_in_text_and_json(
     bench: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -110,8 +111,9 @@ def test_a_goal_in_plain_words(
     jsonschema.validate(document, schema_of("search", PARTS))
     assert document["objective"]["wanted"] == words
     assert document["objective"]["sense"] == "minimise"
-    for form in ("--full", "--csv", "--markdown"):
-        assert searched(["--no-confirm", form], capsys)[0]
+    if goal == "cheapest per N s":
+        for form in ("--full", "--csv", "--markdown"):
+            assert searched(["--no-confirm", form], capsys)[0]
 
 
 @pytest.mark.parametrize(

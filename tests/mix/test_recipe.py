@@ -161,7 +161,7 @@ KEYED = st.lists(
 ).filter(lambda names: len({n.replace(" ", "") for n in names}) == len(names))
 
 
-@settings(derandomize=True, deadline=200)
+@settings(derandomize=True)
 @given(names=KEYED, data=st.data(), mark=st.sampled_from([" ", ", ", "; ", ";"]))
 def test_round_trip(names: list[str], data: st.DataObject, mark: str) -> None:
     """What is written out as items reads back."""
@@ -171,7 +171,7 @@ def test_round_trip(names: list[str], data: st.DataObject, mark: str) -> None:
     assert parse_recipe(text).parts == tuple(zip(names, amounts, strict=True))
 
 
-@settings(derandomize=True, deadline=200)
+@settings(derandomize=True)
 @given(cuts=st.lists(st.integers(0, 10000), min_size=1, max_size=5))
 def test_percent_sum_to_one(cuts: list[int]) -> None:
     """Percent that sum to 100 give fractions that sum to 1."""
@@ -183,7 +183,7 @@ def test_percent_sum_to_one(cuts: list[int]) -> None:
     assert math.fsum(a for _, a in recipe.parts) == pytest.approx(1.0, abs=1e-12)
 
 
-@settings(derandomize=True, deadline=200)
+@settings(derandomize=True)
 @given(text=st.text("KNOsu 0123456789.,;:%=-+eg'\u2212\u00a0", max_size=24))
 def test_any_text_is_read_or_refused(text: str) -> None:
     """No text gives another exception or a bad recipe."""

@@ -411,7 +411,7 @@ def steps_of_lines(worlds: int, seed: int) -> np.ndarray:
 
 
 @pytest.mark.exact
-@pytest.mark.parametrize("worlds", [3, pytest.param(40, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("worlds", [3, pytest.param(40, marks=pytest.mark.simulation)])
 def test_no_cliff_in_random_worlds(worlds: int) -> None:
     """Lines through measured mixes: smooth, so a tenth of the way is a tenth of it."""
     coarse, fine = steps_of_lines(worlds, 7).T

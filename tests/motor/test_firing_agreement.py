@@ -168,6 +168,7 @@ def test_both_rate_and_exponent_by_hand(one: Firing) -> None:
     assert found.agrees
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_a_grain_that_is_warmer_than_the_strands(one: Firing) -> None:
     """A rate factor of 1.2 makes rates of 6 and 5 mm/s the same."""
@@ -178,6 +179,7 @@ def test_a_grain_that_is_warmer_than_the_strands(one: Firing) -> None:
     assert warm.ratio == pytest.approx(1.0, rel=1e-12)
 
 
+@pytest.mark.slow
 @pytest.mark.exact
 def test_a_law_tested_at_other_pressures_is_said_so(one: Firing) -> None:
     """Strands above 12 MPa, a motor at a few."""

@@ -82,11 +82,11 @@ def test_a_slow_chamber_is_no_sensor_at_its_limit() -> None:
         pytest.param("soft 1.0", 8, marks=pytest.mark.slow),
         pytest.param("soft 0.8", 8, marks=pytest.mark.slow),
         pytest.param("thrust clip 85 %", 9, marks=pytest.mark.slow),
-        ("lag 50 ms", 8),
+        pytest.param("lag 50 ms", 8, marks=pytest.mark.slow),
         pytest.param("lag 100 ms", 8, marks=pytest.mark.slow),
-        ("slag 0.1 s", 8),
+        pytest.param("slag 0.1 s", 8, marks=pytest.mark.slow),
         pytest.param("slag 0.2 s", 9, marks=pytest.mark.slow),
-        ("heat 5 %, 1 s", 9),
+        pytest.param("heat 5 %, 1 s", 9, marks=pytest.mark.slow),
         pytest.param("heat 5 %, 0.3 s", 8, marks=pytest.mark.slow),
         pytest.param("burst 3", 9, marks=pytest.mark.slow),
         pytest.param("burst 6", 8, marks=pytest.mark.slow),
@@ -116,7 +116,9 @@ def test_a_cause_is_said_with_what_points_to_it() -> None:
     assert cause_of(()) == ("", "")
 
 
-@pytest.mark.parametrize("fault", ["clip 85 %", "clip 70 %"])
+@pytest.mark.parametrize(
+    "fault", ["clip 85 %", pytest.param("clip 70 %", marks=pytest.mark.slow)]
+)
 def test_a_clipped_sensor_states_lower_limits(fault: str) -> None:
     """c*, peak and mean pressure are "at least", and lie below the truth; no law."""
     for one, kept in reduced(fault):
@@ -241,6 +243,7 @@ def test_hum_is_a_sine_that_a_mean_over_its_period_takes_away() -> None:
     assert np.abs(clean[inside]).max() < 2e3
 
 
+@pytest.mark.slow
 def test_a_burst_is_told_in_grams_of_gas() -> None:
     """By hand: 1 MPa for 5 ms through 0.5 cm2 at 800 m/s leaves 0.31 g."""
     time = np.arange(0.0, 4.0, 1e-3)

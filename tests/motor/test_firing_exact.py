@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from castsugar.motor.firing.quantities import Stand
@@ -390,6 +390,7 @@ def test_a_flat_top_is_suspect() -> None:
 
 @pytest.mark.slow
 @pytest.mark.exact
+@settings(max_examples=25)
 @given(
     origin=st.floats(-1e4, 1e4),
     force=st.floats(1e-2, 1e3),
@@ -438,6 +439,7 @@ def test_sample_rate_does_not_matter(samples: int) -> None:
 
 @pytest.mark.slow
 @pytest.mark.exact
+@settings(max_examples=25)
 @given(seed=st.integers(0, 2**31))
 def test_uneven_sampling_does_not_matter(seed: int) -> None:
     """Up to half an interval early or late, with the corners among the samples."""

@@ -165,7 +165,7 @@ def test_a_case_that_fills_and_empties() -> None:
 
 
 @pytest.mark.exact
-@pytest.mark.slow
+@pytest.mark.simulation
 def test_without_the_volume_a_large_case_hides_the_exponent() -> None:
     """Eight grains of free volume that are not stated: the firing says what it lacks.
 
@@ -209,7 +209,7 @@ def test_a_grain_whose_area_stays_tells_no_exponent() -> None:
 
 
 @pytest.mark.exact
-@pytest.mark.slow
+@pytest.mark.simulation
 def test_a_thrust_makes_smaller_changes_enough() -> None:
     """The pressure alone needs ln(Kn) to scatter by 3 %, not by 2 %."""
     both, alone = study(SMALL), study(SMALL, thrust=False)
@@ -274,8 +274,8 @@ def test_a_crack_is_seen_and_named() -> None:
 @pytest.mark.parametrize(
     ("fault", "says"),
     [
-        ("erosion 10 %", "erosive burning"),
-        ("zero step 3 %", "zero"),
+        pytest.param("erosion 10 %", "erosive burning", marks=pytest.mark.simulation),
+        pytest.param("zero step 3 %", "zero", marks=pytest.mark.simulation),
         ("late 40 %", "lit late"),
     ],
 )
@@ -355,7 +355,7 @@ def strands(firing: Firing, u: float = 0.05) -> BurnLaw:
 
 
 @pytest.mark.exact
-@pytest.mark.slow
+@pytest.mark.simulation
 def test_a_face_that_came_loose_shows_against_strands() -> None:
     """35 % more area all along leaves the shape of the pressure; the web ratio is 1 /
     1.35 or near, and alarms where a law is known to 5 %: 1 +- 2 (0.05^2 + 0.02^2)^0.5.
@@ -399,7 +399,7 @@ def test_a_warm_grain_burns_its_web_sooner() -> None:
 
 
 @pytest.mark.exact
-@pytest.mark.slow
+@pytest.mark.simulation
 def test_gas_of_a_stated_igniter() -> None:
     """c* within 0.3 % where its mass is stated, too high by about its share where not.
 
@@ -439,7 +439,7 @@ def test_a_lag_is_taken_off() -> None:
 
 
 @pytest.mark.exact
-@pytest.mark.slow
+@pytest.mark.simulation
 def test_a_slow_sensor_whose_lag_is_stated() -> None:
     """A lag of 100 ms leaves no law, or bends the course; stated, of a fifth."""
     bent: dict[float, list[bool]] = {0.0: [], 0.1: []}

@@ -31,7 +31,7 @@ def test_spikes_at_rest_change_nothing() -> None:
     def calm(motor: Motor) -> Motor:
         return replace(motor, stand=replace(motor.stand, spikes=0.0))
 
-    struck = fleet(31, 40, ("spiky",))
+    struck = fleet(31, 12, ("spiky",))
     for one, other in zip(struck, fired([calm(f.motor) for f in struck]), strict=True):
         found, wanted = burn_time(one), burn_time(other)
         assert found.value == pytest.approx(wanted.value, rel=0.01)
@@ -69,7 +69,7 @@ def test_the_band_of_the_burn_time_hangs_on_no_rest(kind: str) -> None:
 @pytest.mark.slow
 def test_what_is_no_burning_is_called_so() -> None:
     """Each time with the right reason; a burst is recorded at 320 a second or more."""
-    for firing in fleet(33, 12, FAULTED, FAULTS["lets go"]):
+    for firing in fleet(33, 4, FAULTED, FAULTS["lets go"]):
         with pytest.raises(InputError, match="case or nozzle let go"):
             burn_time(firing)
 
@@ -77,6 +77,6 @@ def test_what_is_no_burning_is_called_so() -> None:
         often = replace(motor.stand, sampling=max(motor.stand.sampling, 320.0))
         return FAULTS["bursts at once"](replace(motor, stand=often))
 
-    for firing in fleet(33, 8, ("long quiet",), bursts):
+    for firing in fleet(33, 3, ("long quiet",), bursts):
         with pytest.raises(InputError, match=r"a burst: .* after 27(\.\d)? s of quiet"):
             burn_time(firing)

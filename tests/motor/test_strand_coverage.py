@@ -35,7 +35,11 @@ def strands(pressure: np.ndarray, rng: np.random.Generator) -> np.ndarray:
 
 @pytest.mark.slow
 @pytest.mark.exact
-@pytest.mark.parametrize("layout", LAYOUTS)
+@pytest.mark.parametrize(
+    "layout",
+    ["5 few"]
+    + [pytest.param(x, marks=pytest.mark.simulation) for x in LAYOUTS if x != "5 few"],
+)
 def test_intervals_cover(layout: str) -> None:
     """Of a, n, the law at a pressure and a new strand; no wider than need be."""
     pressure, rng = LAYOUTS[layout], np.random.default_rng(11)

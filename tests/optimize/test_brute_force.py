@@ -215,7 +215,9 @@ def tightened(case: Random, values: np.ndarray) -> Random:
     raise AssertionError("always feasible")
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize(
+    "seed", [0, *(pytest.param(n, marks=pytest.mark.slow) for n in (1, 2))]
+)
 def test_infeasible_problems(seed: int) -> None:
     """Violation and relaxed limits are at least as good as the lattice's."""
     case = random_problem(seed, 3)

@@ -292,6 +292,7 @@ def test_the_card_refuses_real_grains(capsys: pytest.CaptureFixture[str]) -> Non
     assert "CANNOT TELL" in text
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("words", "what"),
     [
@@ -337,6 +338,7 @@ def test_grains_weigh_no_more_than_the_pan(
     assert "had only 198.5 g in the pan" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_what_python_prints_is_short() -> None:
     (first, *_), _ = cs.records.read_batches(Path("batches"))
     assert repr(first).startswith(f"Batch({ID}, used: KNO3:60")

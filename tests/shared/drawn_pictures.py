@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -11,12 +12,16 @@ from castsugar.plot import export
 from castsugar.plot.sheet import Drawing
 
 NEW = "KNO3:60 powdered sugar:17 corn syrup:23"
+#: Nothing that is drawn waits for the second solver.
+NO = "--no-confirm"
 FIRED = ["firing", "shot.csv", "--propellant-mass", "368 g", "--mix", "base"]
 DELAY = ["firing", "--delay", "--strands", "delay.csv", "--delay-time", "6 s"]
 MAP = ["map", "KNO3", "powdered sugar", "corn syrup", "--step", "5%"]
 SWEEP = ["sweep", "base", "--vary", "corn syrup", "--from", "10%", "--to", "35%"]
 SWEEP += [w for name in ("pour_viscosity", "peak_pressure") for w in ("--show", name)]
 
+SEARCH = ["search", "front.toml", NO]
+CHANGE = ["justify", "base", NEW, "--claim", "lower pressure", NO]
 BRINE = ["kitchen", "brine", "--mass", "60 g"]
 
 #: A batch that was made and measured.
@@ -29,8 +34,8 @@ BATCH = (
 )
 #: Every picture: the command, and which of its pictures.
 PICTURES = {
-    "trace": (["evaluate", "base", NEW], "trace"),
-    "throat": (["evaluate", "base"], "throat"),
+    "trace": (["evaluate", "base", NEW, NO], "trace"),
+    "throat": (["evaluate", "base", NO], "throat"),
     "firing": ([*FIRED, "--bench", "bench.toml"], "recording"),
     "delay": (
         [*DELAY, "--chamber-pressure", "2 MPa", "--burn-time", "1.2 s"],
@@ -38,14 +43,14 @@ PICTURES = {
     ),
     "map": ([*MAP, "--show", "peak_pressure_p95", "--mark", "base"], "map"),
     "zoom": ([*MAP, "--show", "pours_probability", "--zoom", "search"], "map"),
-    "feasible": (["search"], "map"),
-    "around": (["justify", "base", NEW, "--claim", "lower pressure"], "map"),
-    "differences": (["compare", "base", "red", NEW], "differences"),
-    "products": (["justify", "base", NEW], "products"),
-    "front": (["search", "front.toml"], "front"),
+    "feasible": (SEARCH, "map"),
+    "around": (CHANGE, "map"),
+    "differences": (["compare", "base", "red", NEW, NO], "differences"),
+    "products": (CHANGE, "products"),
+    "front": (SEARCH, "front"),
     "strands": (["burnrate", "strands.csv"], "laws"),
     "sweep": (SWEEP, "chart"),
-    "traces": (["search"], "traces"),
+    "traces": (SEARCH, "traces"),
     "checks": (["learn"], "checks"),
     "viscosity": (["kitchen", "judge", "base", NEW], "viscosity"),
     "water": (["kitchen", "judge", "base", NEW], "water"),
@@ -68,13 +73,28 @@ def drawn(place: Path, *more: str) -> dict[str, Drawing]:
         asked = bench.replace("# front = ", "front = ")
         assert asked != bench
         (place / "front.toml").write_text(asked, "utf-8")
-        for name, (words, kind) in PICTURES.items():
+        # One command draws all that is asked of it, each of another ending.
+        for words, names in _asked().items():
+            endings = dict(zip(export.KINDS, names, strict=False))
 
-            def kept(draw: Drawing, _: str, *, name: str = name) -> bytes:
-                found[name] = draw
+            def kept(draw: Drawing, ending: str, *, endings: Any = endings) -> bytes:
+                found[endings[ending]] = draw
                 return b""
 
             patch.setattr(export, "written", kept)
-            file = f"{name}.svg" if kind == "recording" else f"{kind}={name}.svg"
-            assert main([*words, *more, "--picture", file]) in (0, 1)
-    return found
+            files = [w for e, n in endings.items() for w in ("--picture", _file(n, e))]
+            assert main([*words, *more, *files]) in (0, 1)
+    return {name: found[name] for name in PICTURES}
+
+
+def _asked() -> dict[tuple[str, ...], list[str]]:
+    """Return what each command draws."""
+    asked: dict[tuple[str, ...], list[str]] = {}
+    for name, (words, _) in PICTURES.items():
+        asked.setdefault(tuple(words), []).append(name)
+    return asked
+
+
+def _file(name: str, ending: str) -> str:
+    kind = PICTURES[name][1]
+    return f"{name}{ending}" if kind == "recording" else f"{kind}={name}{ending}"

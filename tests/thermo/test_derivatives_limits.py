@@ -131,11 +131,14 @@ def worst(ours: np.ndarray, theirs: np.ndarray) -> np.ndarray:
 
 @pytest.mark.parametrize("flow", ["equilibrium", "no-solidification"])
 @pytest.mark.parametrize("quantity", QUANTITIES)
-@pytest.mark.parametrize("row", range(len(SMOOTH)), ids=[str(p) for p in SMOOTH])
-def test_smooth(row: int, quantity: str, flow: str) -> None:
+def test_smooth(quantity: str, flow: str) -> None:
     """20 mixes away from phase boundaries: 1e-6 of the largest derivative."""
     ours, theirs = both(flow)
-    assert worst(ours[quantity], theirs[quantity])[row] < 1e-6
+    off = worst(ours[quantity], theirs[quantity])
+    assert len(off) == len(SMOOTH)
+    assert (off < 1e-6).all(), [
+        p for p, x in zip(SMOOTH, off, strict=True) if x >= 1e-6
+    ]
 
 
 def test_pinned_throat() -> None:

@@ -465,7 +465,7 @@ def test_no_wrong_temperature_of_random_mixes_is_proved() -> None:
     """Mixes and pressures drawn with a fixed seed; 0.01 K off, a band of 0.0099 K."""
     draw = np.random.default_rng(7)
     tried = 0
-    while tried < 40:
+    while tried < 10:
         nitrate, water = draw.uniform(45.0, 80.0), draw.uniform(0.0, 8.0)
         recipe = {"KNO3": nitrate, "water": water, "sucrose": 100.0 - nitrate - water}
         pressure = float(10.0 ** draw.uniform(5.0, 7.0))

@@ -61,20 +61,11 @@ def agree(found: Flow, every: Flow, rows: np.ndarray) -> None:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("flow", FLOWS)
-def test_alone(flow: str) -> None:
-    """30 mixes, each alone."""
+def test_alone_and_in_pairs(flow: str) -> None:
+    """30 mixes, each alone, then beside one of the other end of the region."""
     for row in np.linspace(0, COUNT - 1, 30).astype(int):
-        rows = np.array([row])
-        agree(solve(take(asked(flow), rows)), whole(flow), rows)
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("flow", FLOWS)
-def test_in_pairs(flow: str) -> None:
-    """30 mixes, each beside one of the other end of the region."""
-    for row in np.linspace(0, COUNT - 1, 30).astype(int):
-        rows = np.array([row, COUNT - 1 - row])
-        agree(solve(take(asked(flow), rows)), whole(flow), rows)
+        for rows in (np.array([row]), np.array([row, COUNT - 1 - row])):
+            agree(solve(take(asked(flow), rows)), whole(flow), rows)
 
 
 @pytest.mark.slow

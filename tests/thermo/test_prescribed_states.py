@@ -59,30 +59,17 @@ def test_every_join_and_transition(name: str) -> None:
             assert state.temperature == temperature
 
 
-def check_random_states(
-    count: int, seed: int, low: float = 2000.0, high: float = 5000.0
-) -> None:
-    """Random states between two temperatures, 0.1 to 10 MPa, are all found."""
-    temperature = np.random.default_rng(seed).uniform(low, high, count)
-    pressure = scope.pressures(count, seed + 1)
+@pytest.mark.slow
+@pytest.mark.parametrize(("low", "high"), [(300.0, 2000.0), (2000.0, 5000.0)])
+def test_random_states(low: float, high: float) -> None:
+    """150 each below and above 2000 K, 0.1 to 10 MPa: all are found."""
+    temperature = np.random.default_rng(31).uniform(low, high, 150)
+    pressure = scope.pressures(150, 32)
     for (table, charge), t, p in zip(
-        charges(count, seed + 2), temperature, pressure, strict=True
+        charges(150, 33), temperature, pressure, strict=True
     ):
         # Raises where no state is found, or one that does not pass its certificate.
         assert solver.equilibrium(table, charge, float(p), float(t)).temperature == t
-
-
-@pytest.mark.slow
-def test_random_states() -> None:
-    """150 from 2000 K up."""
-    check_random_states(150, 31)
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize(("low", "high"), [(300.0, 2000.0), (2000.0, 5000.0)])
-def test_many_random_states(low: float, high: float) -> None:
-    """1,500 each below and above 2000 K."""
-    check_random_states(1500, 41, low, high)
 
 
 def test_a_phase_that_cannot_be_there() -> None:

@@ -1,8 +1,12 @@
-"""No mix is lost: a grid over the region, and 20,000 random mixes."""
+"""No mix is lost: a grid over the region, and random mixes.
+
+Twenty thousand a flow: ``benchmarks/validation/thermochemistry.py``.
+"""
 
 from __future__ import annotations
 
 import functools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -27,8 +31,9 @@ from castsugar.thermo.species import restrict
 pytestmark = pytest.mark.exact
 
 TERNARY = ("KNO3", "sucrose", "water")
+FLOWS = ("equilibrium", "no-solidification", "frozen")
 PRESSURES = (0.1e6, 0.3e6, 1e6, 3e6, 6.9e6, 10e6)
-GRID, RANDOM, SAMPLE = 550, 20_000, 40
+GRID, RANDOM, SAMPLE = 550, 4000, 40
 GAS_CONSTANT = 8.31446261815324  # J/(mol K), CODATA 2018
 
 
@@ -57,7 +62,7 @@ def check_cold(asked: Job, cold: np.ndarray) -> None:
     assert (enthalpy_at_600(some) > some.enthalpy).all()
 
 
-@pytest.mark.parametrize("flow", ["equilibrium", "no-solidification", "frozen"])
+@pytest.mark.parametrize("flow", FLOWS)
 @pytest.mark.parametrize("pressure", PRESSURES)
 def test_grid(pressure: float, flow: str) -> None:
     """6 x 550 mixes of nitrate, sugar, water: certified at all stations, or cold."""
@@ -107,7 +112,7 @@ def test_cold_is_exact_near_its_limit() -> None:
 
 @functools.cache
 def random_mixes() -> tuple[np.ndarray, np.ndarray]:
-    """20,000 seeded mixes and pressures, those of the same elements side by side.
+    """Seeded mixes and pressures, those of the same elements side by side.
 
     KNO3, NaNO3 or both (40-85 %); one to three of five sugars and three syrups; 0-10 %
     water; 0-2 % iron oxide or graphite; 0.1-10 MPa.
@@ -131,16 +136,20 @@ def test_random_mixes_are_varied() -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("flow", ["equilibrium", "no-solidification"])
+@pytest.mark.parametrize("flow", FLOWS)
 def test_random_mixes(flow: str) -> None:
-    """20,000 random mixes: certified at all stations, or cold, down to 0.02 MPa."""
+    """Certified at all stations, or cold, down to 0.02 MPa; no throat is found out.
+
+    Beside a throat the flux is lower by what `test_sound_throats` derives.
+    """
     shares, pressure = random_mixes()
     asked = job(POOL, shares, pressure, exit_pressure=0.02e6, flow=flow)
-    found = solve(asked)
+    found = solve(replace(asked, test_throats=True))
     lost = np.flatnonzero(~certified(found) & ~found.cold)
     named = [described(POOL, shares[r], pressure[r]) for r in lost[:20]]
     assert not lost.size, f"{lost.size} lost: {named}"
     assert found.cold.mean() < 0.06
+    assert found.flux_excess[~found.cold].max() < -0.6e-6
     check_cold(asked, found.cold)
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from equilibrium_checks import mixes, scope
+from equilibrium_checks import scope
 
 import castsugar as cs
 from castsugar import ConvergenceError
@@ -196,22 +196,3 @@ def test_difference_of_specific_impulse() -> None:
     assert table["difference_specific_impulse_ppm"].abs().max() < 5.0
     chamber = cs.evaluate(weighed()[0], exit_pressure=None, confirm=True)
     assert chamber["difference_specific_impulse_ppm"].isna().all()
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("flow", FLOWS)
-def test_all_throats(flow: str) -> None:
-    """20,000 random mixes of the region: no throat is found out wrongly."""
-    pressure = mixes.random_pressures(20_000, 8)
-    shares = mixes.random_shares(20_000, 7)
-    asked = mixes.job(mixes.POOL, shares, pressure, exit_pressure=0.02e6, flow=flow)
-    asked = Job(
-        table=asked.table,
-        elements=asked.elements,
-        enthalpy=asked.enthalpy,
-        pressure=asked.pressure,
-        exit_pressure=asked.exit_pressure,
-        flow=flow,
-        test_throats=True,
-    )
-    assert flux_excesses(asked)[1].max() < -0.6e-6
