@@ -52,21 +52,12 @@ def with_change(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Trials:
-    """Changes of a mix of a bench that are tried, with all draws.
-
-    Attributes
-    ----------
-    question : Question
-    limits : sequence of Limit
-    mix : Mix
-    show : Shown
-        Units of words, and of the steps of a throat.
-    """
+    """Changes of a mix of a bench that are tried, with all draws."""
 
     question: Question
     limits: Sequence[Limit]
     mix: Mix
-    show: Shown
+    show: Shown  # units of words, and of the steps of a throat
 
     def smallest(self, rule: str) -> Change | None:
         """Return the first change that keeps every limit, by the rule that applies."""

@@ -50,49 +50,26 @@ _KEPT = ("status", "flags", "characteristic_velocity_m_s", "pours_probability")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """A range of mixes.
-
-    Attributes
-    ----------
-    start, stop : int
-    kept : mapping
-        Columns that stay.
-    judged : tuple of Judgement
-    table : bytes or mapping
-        What the file gets: lines of CSV, or columns.
-    """
+    """A range of mixes."""
 
     start: int
     stop: int
-    kept: Columns
+    kept: Columns  # columns that stay
     judged: tuple[Judgement, ...]
+    #: Bytes or mapping: what the file gets: lines of CSV, or columns.
     table: bytes | Columns
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Task:
-    """What is computed of the mixes of a rule; a worker gets it with a range.
-
-    Attributes
-    ----------
-    rule : Rule
-    shares : tuple of str
-        Keys of the shares of its items.
-    limits : tuple of Limit
-    options : mapping
-        As for :func:`castsugar.evaluation.evaluate_columns`.
-    file : str
-        "csv", "parquet" or "".
-    shown : tuple of str
-        Columns that are kept whatever the number of mixes.
-    """
+    """What is computed of the mixes of a rule; a worker gets it with a range."""
 
     rule: Rule
-    shares: tuple[str, ...]
+    shares: tuple[str, ...]  # keys of the shares of its items
     limits: tuple[Limit, ...]
-    options: Mapping[str, Any]
-    file: str = ""
-    shown: tuple[str, ...] = ()
+    options: Mapping[str, Any]  # as for evaluation.evaluate_columns
+    file: str = ""  # "csv", "parquet" or ""
+    shown: tuple[str, ...] = ()  # columns that are kept whatever the number of mixes
 
     def part(self, start: int, stop: int) -> Part:
         """Compute a range."""

@@ -60,82 +60,47 @@ FIRE_NOT, LOOK, UNKNOWN, KEPT = "do not fire", "look", "not known", "kept"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Day:
-    """What is known of the grains on the day. SI units.
-
-    Attributes
-    ----------
-    mass, cast_mass : float or None
-        Now, and as cast. [kg]
-    temperature : float or None
-        Of the grains. [K]
-    humidity : float or None
-        Highest of the store, relative, 0 to 1.
-    accuracy : float
-        Standard uncertainty of one weighing. [kg]
-    uptake : float
-        Water that the grains may have taken up, as a share of their mass.
-    grains : tuple of mapping
-        Each as measured, keys of :data:`castsugar.records.record.GRAIN`.
-    size_u : float
-        Standard uncertainty of each of their sizes. [m]
-    """
+    """What is known of the grains on the day. SI units."""
 
     date: str
+    #: Now, and as cast. [kg]
     mass: float | None = None
     cast_mass: float | None = None
-    temperature: float | None = None
-    humidity: float | None = None
-    accuracy: float = 5e-5
+    temperature: float | None = None  # of the grains [K]
+    humidity: float | None = None  # highest of the store, relative, 0 to 1
+    accuracy: float = 5e-5  # standard uncertainty of one weighing [kg]
+    #: Water that the grains may have taken up, as a share of their mass.
     uptake: float = UPTAKE
+    #: Each as measured, keys of records.record.GRAIN.
     grains: tuple[Mapping[str, float], ...] = ()
-    size_u: float = SIZE_DOUBT
+    size_u: float = SIZE_DOUBT  # standard uncertainty of each of their sizes [m]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rule:
-    """One rule and what it says of the day.
+    """One rule and what it says of the day."""
 
-    Attributes
-    ----------
-    name : str
-        batch, mass, storage, humidity, temperature, voids, sisters, fit, peak or
-        pressure.
-    verdict : str
-        "do not fire", "look", "not known" or "kept".
-    value, low, high : float
-        What was found and what is allowed, SI; NaN for none.
-    why : str
-        What the verdict rests on where numbers do not say it.
-    source : str
-        Of the limit.
-    """
-
+    #: batch, mass, storage, humidity, temperature, voids, sisters, fit, peak or
+    #: pressure.
     name: str
-    verdict: str
+    verdict: str  # "do not fire", "look", "not known" or "kept"
+    #: What was found and what is allowed, SI; NaN for none.
     value: float = math.nan
     low: float = math.nan
     high: float = math.nan
-    why: str = ""
-    source: str = "common practice, no source"
+    why: str = ""  # what the verdict rests on where numbers do not say it
+    source: str = "common practice, no source"  # of the limit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Card:
-    """What is said of the grains of a batch on a day.
-
-    Attributes
-    ----------
-    rules : tuple of Rule
-    grains : RealGrains or None
-        As measured.
-    kn_max, kn_drawn : float
-        Largest burning area over that of the throat, of the grains as measured and as
-        drawn; NaN where unknown. [-]
-    """
+    """What is said of the grains of a batch on a day."""
 
     day: Day
     rules: tuple[Rule, ...]
-    grains: RealGrains | None = None
+    grains: RealGrains | None = None  # as measured
+    #: Largest burning area over that of the throat, of the grains as measured and as
+    #: drawn; NaN where unknown. [-]
     kn_max: float = math.nan
     kn_drawn: float = math.nan
 

@@ -59,32 +59,20 @@ class Differing:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Audited:
-    """A record, recomputed.
+    """A record, recomputed."""
 
-    Attributes
-    ----------
-    name : str
-        Of its file.
-    schema, command, version : str
-        What it is, the words that made it, and by which castsugar.
-    others : sequence of str
-        Versions that made it and are not those of here.
-    numbers, words : int
-        How many were compared.
-    differing : tuple of Differing
-        Words first, then numbers, the largest change first.
-    changed : tuple of str
-        Files that it was made of and that hold something else now.
-    """
-
-    name: str
+    name: str  # of its file
+    #: What it is, the words that made it, and by which castsugar.
     schema: str
     command: str
     version: str
-    others: Sequence[str]
+    others: Sequence[str]  # versions that made it and are not those of here
+    #: How many were compared.
     numbers: int
     words: int
+    #: Words first, then numbers, the largest change first.
     differing: tuple[Differing, ...]
+    #: Files that it was made of and that hold something else now.
     changed: tuple[str, ...]
 
 

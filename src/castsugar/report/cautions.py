@@ -36,20 +36,12 @@ _IN_SI = Shown().rule
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chosen:
-    """What a screen says of the cautions of a command.
+    """What a screen says of the cautions of a command."""
 
-    Attributes
-    ----------
-    lines : tuple of str
-        At most as many as asked for, without the mark "! ", each within 76 characters.
-    keys : tuple of str
-        Of the rules in `lines`.
-    rest : int
-        Rules that apply and have no line of their own, the general ones included.
-    """
-
+    #: At most as many as asked for, without the mark "! ", each within 76 characters.
     lines: tuple[str, ...]
-    keys: tuple[str, ...]
+    keys: tuple[str, ...]  # of the rules in `lines`
+    #: Rules that apply and have no line of their own, the general ones included.
     rest: int
 
     @property

@@ -70,27 +70,14 @@ _NAMED, _LEAST = 3, 0.05
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Compared:
-    """Mixes side by side, with what a screen says beside the numbers.
+    """Mixes side by side, with what a screen says beside the numbers."""
 
-    Attributes
-    ----------
-    found : Mixes
-        Levels and limits, as evaluate tells them.
-    typed : tuple of str
-        The recipes, as a command line takes them.
-    bench : str
-        " --bench FILE" where the next command needs it, else empty.
-    searchable : bool
-        Whether the bench file says what to search for.
-    reproduce : tuple of str
-        What gives the same document again: command, files, versions.
-    """
-
-    found: Mixes
+    found: Mixes  # levels and limits, as evaluate tells them
     comparison: Comparison
-    typed: tuple[str, ...]
-    bench: str = ""
-    searchable: bool = False
+    typed: tuple[str, ...]  # the recipes, as a command line takes them
+    bench: str = ""  # " --bench FILE" where the next command needs it, else empty
+    searchable: bool = False  # whether the bench file says what to search for
+    #: What gives the same document again: command, files, versions.
     reproduce: tuple[str, ...] = ()
     picture: Figure | None = None
 

@@ -24,29 +24,16 @@ VERSION = 2
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """One key of a document.
-
-    Attributes
-    ----------
-    meaning : str
-    fields : tuple of Field
-        Of the object, or of each object of the list; none: whatever it holds.
-    many : bool
-        Whether it is a list.
-    values : mapping
-        Key to schema of each value of the object, whatever the keys of that are.
-    needed : bool
-        Whether every document has it.
-    read : callable, optional
-        Returns it from what a command found.
-    """
+    """One key of a document."""
 
     meaning: str
+    #: Of the object, or of each object of the list; none: whatever it holds.
     fields: tuple[Field, ...] = ()
-    many: bool = False
+    many: bool = False  # whether it is a list
+    #: Key to schema of each value of the object, whatever the keys of that are.
     values: Mapping[str, Any] = field(default_factory=dict)
-    needed: bool = True
-    read: Callable[..., Any] | None = None
+    needed: bool = True  # whether every document has it
+    read: Callable[..., Any] | None = None  # returns it from what a command found
 
     def schema(self) -> dict[str, Any]:
         """Return what the schema says of it."""

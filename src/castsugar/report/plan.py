@@ -334,30 +334,16 @@ PANS_PARTS: dict[str, Part] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class InPans:
-    """A batch in one pan and in several.
+    """A batch in one pan and in several."""
 
-    Attributes
-    ----------
-    one : Sheet
-        All of it in one pan.
-    each : Sheet
-        One of the pans.
-    grains : tuple of int, or None
-        Whole grains of the one pan, and of one of several; None without a motor.
-    scatter : BatchScatter or None
-        Of the rate, from batch to batch; None without a motor.
-    fewest : int
-        Pans of which none is above the limit.
-    typed : bool
-        Whether the user said how many.
-    """
-
-    one: Sheet
-    each: Sheet
+    one: Sheet  # all of it in one pan
+    each: Sheet  # one of the pans
+    #: Whole grains of the one pan, and of one of several; None without a motor.
     grains: tuple[int, int] | None
+    #: Of the rate, from batch to batch; None without a motor.
     scatter: BatchScatter | None
-    fewest: int
-    typed: bool
+    fewest: int  # pans of which none is above the limit
+    typed: bool  # whether the user said how many
 
     @property
     def sheets(self) -> tuple[Sheet, ...]:

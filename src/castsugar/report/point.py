@@ -48,24 +48,13 @@ Texts = dict[str, str]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Point:
-    """One mix with everything that is said of it.
-
-    Attributes
-    ----------
-    found : Mixes
-    show : Shown
-    screen : Screen
-        What evaluate answers.
-    allowed : float
-        Pressure that case or limits allow, NaN if none. [MPa]
-    kitchen, motor : bool
-        Whether the bench has them.
-    """
+    """One mix with everything that is said of it."""
 
     found: Mixes
     show: Shown
-    screen: Screen
-    allowed: float
+    screen: Screen  # what evaluate answers
+    allowed: float  # pressure that case or limits allow, NaN if none [MPa]
+    #: Whether the bench has them.
     kitchen: bool
     motor: bool
 

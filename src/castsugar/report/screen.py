@@ -67,35 +67,19 @@ BOX = "\u2610"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Table:
-    """A table of text.
+    """A table of text."""
 
-    Attributes
-    ----------
-    heads : tuple of str
-        A line feed makes a second line; all empty: no line of heads.
-    rows : tuple of tuple of str
-    left : frozenset of int
-        Columns that are set flush left.
-    drop : tuple of int
-        Columns that a narrow screen may leave out, the first one first.
-    spare : int
-        So many of the last rows may be left out of a default screen.
-    of : str
-        What the rows are, to say how many are left out; empty: nothing is said.
-    hidden : int
-        So many rows were left out.
-    caption : str
-        Before the table, on a page.
-    """
-
+    #: A line feed makes a second line; all empty: no line of heads.
     heads: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
-    left: frozenset[int] = frozenset({0})
+    left: frozenset[int] = frozenset({0})  # columns that are set flush left
+    #: Columns that a narrow screen may leave out, the first one first.
     drop: tuple[int, ...] = ()
-    spare: int = 0
+    spare: int = 0  # so many of the last rows may be left out of a default screen
+    #: What the rows are, to say how many are left out; empty: nothing is said.
     of: str = ""
-    hidden: int = 0
-    caption: str = ""
+    hidden: int = 0  # so many rows were left out
+    caption: str = ""  # before the table, on a page
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,45 +153,23 @@ EXAMPLE = "invented numbers in {file}, not yours (castsugar check)"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Screen:
-    """What a command answers.
-
-    Attributes
-    ----------
-    command, title : str
-    findings : tuple of Finding
-    conditions : str
-        One line: under which the numbers hold.
-    blocks : tuple of Block
-        The numbers that decide.
-    least_sure : str
-    cautions : tuple of str
-        Short ones, those that the numbers raise first; at most three are shown.
-    cautions_count : int
-        How many there are in all, the general one left out.
-    next : str
-        What to do next, runnable as printed.
-    invented : tuple of str
-        Entries with invented numbers that the answer rests on.
-    bench : str
-        The file in which they stand.
-    annexes : tuple of Annex
-        What `full` adds.
-    sheet : tuple of Block
-        What sheet 1 of a page has beside the screen: a picture, ticks, a signature.
-    """
+    """What a command answers."""
 
     command: str
     title: str
     findings: tuple[Finding, ...]
-    conditions: str = ""
-    blocks: tuple[Block, ...] = ()
+    conditions: str = ""  # one line: under which the numbers hold
+    blocks: tuple[Block, ...] = ()  # the numbers that decide
     least_sure: str = ""
+    #: Short ones, those that the numbers raise first; at most three are shown.
     cautions: tuple[str, ...] = ()
-    cautions_count: int = 0
-    next: str = ""
+    cautions_count: int = 0  # how many there are in all, the general one left out
+    next: str = ""  # what to do next, runnable as printed
+    #: Entries with invented numbers that the answer rests on.
     invented: tuple[str, ...] = ()
-    bench: str = BENCH
-    annexes: tuple[Annex, ...] = ()
+    bench: str = BENCH  # the file in which they stand
+    annexes: tuple[Annex, ...] = ()  # what `full` adds
+    #: What sheet 1 of a page has beside the screen: a picture, ticks, a signature.
     sheet: tuple[Block, ...] = ()
 
     def __post_init__(self) -> None:

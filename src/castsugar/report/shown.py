@@ -64,15 +64,9 @@ _CELSIUS = re.compile(r"(\d) C\b")
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """One system of units: what a value looks like in it.
+    """One system of units: what a value looks like in it."""
 
-    Attributes
-    ----------
-    system : str
-        "si" or "us".
-    """
-
-    system: str = SI
+    system: str = SI  # "si" or "us"
 
     def __post_init__(self) -> None:
         """Refuse a system that is none."""

@@ -82,45 +82,29 @@ _NO_CAUTIONS = Chosen(lines=(), keys=(), rest=0)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Many:
-    """Many mixes with everything that a screen says of them.
-
-    Attributes
-    ----------
-    table : mapping
-        Columns, one value a mix: ``recipe.<name>_mass_percent`` of every ingredient,
-        and of those of :data:`castsugar.columns.COLUMNS` what was kept.
-    names, shares : tuple of str
-        The ingredients as typed, and the keys of their shares.
-    varied : str
-        Key of the one that runs; empty on a map.
-    columns : tuple of Column
-        What was asked to be shown.
-    conditions : callable
-        Says in units under what the numbers hold, in one line.
-    complete : bool
-        False if it was interrupted.
-    draws : str
-        What is said where a large table takes few draws.
-    fallen : tuple of int
-        Places of mixes that keep all limits by few draws and not by all of them; none
-        that is left has a larger c* than one that was looked at and stands.
-    """
+    """Many mixes with everything that a screen says of them."""
 
     command: str
     title: str = ""
+    #: Columns, one value a mix: ``recipe.<name>_mass_percent`` of every ingredient, and
+    #: of those of columns.COLUMNS what was kept.
     table: Mapping[str, Any]
+    #: The ingredients as typed, and the keys of their shares.
     names: tuple[str, ...]
     shares: tuple[str, ...]
-    varied: str = ""
+    varied: str = ""  # key of the one that runs; empty on a map
     judged: tuple[Judgement, ...] = ()
-    columns: tuple[Column, ...] = ()
+    columns: tuple[Column, ...] = ()  # what was asked to be shown
+    #: Says in units under what the numbers hold, in one line.
     conditions: Callable[[Shown], str]
     notes: tuple[str, ...] = ()
     cautions: Chosen = _NO_CAUTIONS
     cautions_in_full: tuple[str, ...] = ()
     next: str = ""
-    complete: bool = True
-    draws: str = ""
+    complete: bool = True  # False if it was interrupted
+    draws: str = ""  # what is said where a large table takes few draws
+    #: Places of mixes that keep all limits by few draws and not by all of them; none
+    #: that is left has a larger c* than one that was looked at and stands.
     fallen: tuple[int, ...] = ()
     bench: str = ""
     invented: tuple[str, ...] = ()

@@ -335,20 +335,14 @@ def _ends(fired: Fired, name: str) -> tuple[float, float]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Alarm:
-    """A firing whose peak was too high. Pressures are absolute. [Pa]
-
-    Attributes
-    ----------
-    band_high : float
-        Upper end of the 95 % band; NaN if it did not lie above it, or has none.
-    allowed : float
-        What the case may hold; NaN if it did not lie above it, or is unknown.
-    """
+    """A firing whose peak was too high. Pressures are absolute. [Pa]"""
 
     batch: str
     file: str
     measured: float
+    #: Upper end of the 95 % band; NaN if it did not lie above it, or has none.
     band_high: float
+    #: What the case may hold; NaN if it did not lie above it, or is unknown.
     allowed: float
 
 

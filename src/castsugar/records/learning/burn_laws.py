@@ -34,27 +34,17 @@ from castsugar.records.learning.material import FileFault, file_fault
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StrandSource:
-    """Strands of one mix in one file.
-
-    Attributes
-    ----------
-    mix : str
-        Name of the mix in the file.
-    batches : tuple of str
-        Batches that link it; empty for the bench file's own.
-    in_bench : bool
-        Whether the bench file names it.
-    stated : mapping of str to str
-        What the record of the batch says of them that their file does not: keys of
-        :class:`castsugar.bench.tables.Strands`.
-    """
+    """Strands of one mix in one file."""
 
     path: Path
-    mix: str
+    mix: str  # name of the mix in the file
     sha256: str
     strands: tuple[Strand, ...]
+    #: Batches that link it; empty for the bench file's own.
     batches: tuple[str, ...] = ()
-    in_bench: bool = False
+    in_bench: bool = False  # whether the bench file names it
+    #: What the record of the batch says of them that their file does not: keys of
+    #: bench.tables.Strands.
     stated: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -86,26 +76,14 @@ class _Group:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class MixLaw:
-    """What is known of how one mix burns.
-
-    Attributes
-    ----------
-    fractions : dict of str to float
-        Catalogue name to mass fraction, as planned.
-    in_bench : bool
-        Whether the bench file has a law or strands of this mix.
-    before : BurnLaw or None
-        What the bench file alone says; None without [motor].
-    result : MixResult or None
-        The fit of all strands; None without strands.
-    """
+    """What is known of how one mix burns."""
 
     recipe: str
-    fractions: dict[str, float]
+    fractions: dict[str, float]  # catalogue name to mass fraction, as planned
     sources: tuple[StrandSource, ...]
-    in_bench: bool
-    before: BurnLaw | None
-    result: MixResult | None
+    in_bench: bool  # whether the bench file has a law or strands of this mix
+    before: BurnLaw | None  # what the bench file alone says; None without [motor]
+    result: MixResult | None  # the fit of all strands; None without strands
 
     @property
     def fitted(self) -> BurnLaw | None:
@@ -129,20 +107,13 @@ class MixLaw:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BurnedLearnt:
-    """What the strands teach.
-
-    Attributes
-    ----------
-    unusable : tuple of (str, str)
-        Batch and line, and what is wrong with its strands.
-    twice : tuple of str
-        Files that two records point at; counted once.
-    """
+    """What the strands teach."""
 
     mixes: tuple[MixLaw, ...]
     faults: tuple[FileFault, ...]
+    #: Batch and line, and what is wrong with its strands.
     unusable: tuple[tuple[str, str], ...]
-    twice: tuple[str, ...]
+    twice: tuple[str, ...]  # files that two records point at; counted once
 
 
 def learn_laws(
@@ -298,19 +269,14 @@ def percent(share: float, digits: int = 2) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LawBand:
-    """A burn law at one pressure; the scatter of single grains is left out.
+    """A burn law at one pressure; the scatter of single grains is left out."""
 
-    Attributes
-    ----------
-    rate, rate_low, rate_high : float
-        [m/s]
-    exponent, exponent_low, exponent_high : float
-        The band is NaN where the law carries none.
-    """
-
+    #: [m/s]
     rate: float
     rate_low: float
     rate_high: float
+    #: exponent, exponent_low, exponent_high: the band is NaN where the law carries
+    #: none.
     exponent: float
     exponent_low: float
     exponent_high: float

@@ -46,34 +46,21 @@ ODD = 0.05
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Check:
-    """One thing that was foreseen of a batch and measured later.
-
-    Attributes
-    ----------
-    predicted, low, high : float
-        As foreseen, and the 95 % band in which the measurement was to lie: the doubt of
-        the prediction and that of the reading.
-    counts : bool
-        Whether it is a test of the band.
-    note : str
-        Why not, or a remark.
-    discarded : bool
-        Whether the batch was discarded after it was measured.
-    ratio : bool
-        Whether the band is one of ratios, else of differences.
-    """
+    """One thing that was foreseen of a batch and measured later."""
 
     batch: str
     quantity: str
     unit: str
+    #: predicted, low, high: as foreseen, and the 95 % band in which the measurement was
+    #: to lie: the doubt of the prediction and that of the reading.
     predicted: float
     low: float
     high: float
     measured: float
-    counts: bool = True
-    note: str = ""
-    discarded: bool = False
-    ratio: bool = True
+    counts: bool = True  # whether it is a test of the band
+    note: str = ""  # why not, or a remark
+    discarded: bool = False  # whether the batch was discarded after it was measured
+    ratio: bool = True  # whether the band is one of ratios, else of differences
 
     @property
     def above(self) -> bool:
@@ -113,27 +100,17 @@ class Skipped:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tally:
-    """How many lie inside.
-
-    Attributes
-    ----------
-    expected : float
-        Of `count` bands of 95 %.
-    so_few : float
-        Chance that as few or fewer lie inside if the bands are what they say and the
-        predictions independent (binomial); NaN without any.
-    share_low, share_high : float
-        Exact 95 % interval of the share inside (C. J. Clopper, E. S. Pearson,
-        Biometrika 26 (1934) 404, from memory); NaN without any.
-    wide : int
-        Bands whose ends lie more than a factor :data:`WIDE` apart.
-    """
+    """How many lie inside."""
 
     count: int
     inside: int
-    wide: int
-    expected: float
+    wide: int  # bands whose ends lie more than a factor WIDE apart
+    expected: float  # of `count` bands of 95 %
+    #: Chance that as few or fewer lie inside if the bands are what they say and the
+    #: predictions independent (binomial); NaN without any.
     so_few: float
+    #: Exact 95 % interval of the share inside (C. J. Clopper, E. S. Pearson, Biometrika
+    #: 26 (1934) 404, from memory); NaN without any.
     share_low: float
     share_high: float
 
@@ -188,20 +165,11 @@ _TOLD, _BELIEVED = 3, 8
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Inflation:
-    """By what factor the uncertainty of a quantity turned out too small.
-
-    Attributes
-    ----------
-    quantity : str
-    count : int
-        Comparisons that it comes from.
-    factor : float
-        1 where the bands were not too narrow.
-    """
+    """By what factor the uncertainty of a quantity turned out too small."""
 
     quantity: str
-    count: int
-    factor: float
+    count: int  # comparisons that it comes from
+    factor: float  # 1 where the bands were not too narrow
 
 
 def inflations(checks: Sequence[Check]) -> tuple[Inflation, ...]:

@@ -29,33 +29,18 @@ _SCALES = 0.005
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Fired:
-    """One firing.
-
-    Attributes
-    ----------
-    test : StaticTest or None
-        Reduced again; None where the frozen results stand.
-    why_frozen : str
-        Why it could not be read anew; empty if it could.
-    velocity, nozzle : Measured or None
-        Delivered over ideal c*, and over the ideal thrust coefficient.
-    rate : Rate or None
-        None where the trace shows no burn law.
-    doubts : tuple of str
-        What looks like a fault of measuring.
-    accepted : str
-        Why it counts all the same; empty if nobody said so.
-    """
+    """One firing."""
 
     batch: Batch
     link: Link
-    test: StaticTest | None
-    why_frozen: str
+    test: StaticTest | None  # reduced again; None where the frozen results stand
+    why_frozen: str  # why it could not be read anew; empty if it could
+    #: Delivered over ideal c*, and over the ideal thrust coefficient.
     velocity: Measured | None
     nozzle: Measured | None
-    rate: Rate | None
-    doubts: tuple[str, ...]
-    accepted: str = ""
+    rate: Rate | None  # None where the trace shows no burn law
+    doubts: tuple[str, ...]  # what looks like a fault of measuring
+    accepted: str = ""  # why it counts all the same; empty if nobody said so
 
     @property
     def name(self) -> str:
@@ -103,19 +88,12 @@ class Fired:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FiredLearnt:
-    """What the firings teach.
-
-    Attributes
-    ----------
-    efficiencies : Efficiencies
-        From those firings that teach.
-    twice : tuple of (str, str)
-        Recordings that a second line links, and the first that does; counted once.
-    """
+    """What the firings teach."""
 
     firings: tuple[Fired, ...]
-    efficiencies: Efficiencies
+    efficiencies: Efficiencies  # from those firings that teach
     faults: tuple[FileFault, ...]
+    #: Recordings that a second line links, and the first that does; counted once.
     twice: tuple[tuple[str, str], ...] = ()
 
 

@@ -35,34 +35,20 @@ class Kept:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class CookedLearnt:
-    """What the kitchen measurements teach.
+    """What the kitchen measurements teach."""
 
-    Attributes
-    ----------
-    before, after : Kitchen
-        From the bench file without what the batches brought into it, and from all.
-    outcomes : tuple of Outcome
-        In the order used; those that contradict were set aside.
-    own : int
-        Measurements that are the bench file's own.
-    kept : tuple of Kept
-        The batches' measurements that were used, in their order.
-    there : tuple of str
-        Marks that the bench file has already.
-    stale : tuple of str
-        Marks of the bench file whose line of a batch was corrected, is gone or does not
-        count; those measurements are taken as the bench file's own.
-    unusable : tuple of (str, str)
-        Mark and fault of measurements that cannot be used.
-    """
-
+    #: From the bench file without what the batches brought into it, and from all.
     before: Kitchen
     after: Kitchen
+    #: In the order used; those that contradict were set aside.
     outcomes: tuple[Outcome, ...]
-    own: int
-    kept: tuple[Kept, ...]
-    there: tuple[str, ...]
+    own: int  # measurements that are the bench file's own
+    kept: tuple[Kept, ...]  # the batches' measurements that were used, in their order
+    there: tuple[str, ...]  # marks that the bench file has already
+    #: Marks of the bench file whose line of a batch was corrected, is gone or does not
+    #: count; those measurements are taken as the bench file's own.
     stale: tuple[str, ...]
+    #: Mark and fault of measurements that cannot be used.
     unusable: tuple[tuple[str, str], ...]
 
     @property

@@ -103,21 +103,14 @@ class Wanted:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Moved:
-    """What is predicted of a recipe, before and after.
-
-    Attributes
-    ----------
-    before, after : dict
-        Those of :data:`COLUMNS`; empty where it cannot be predicted.
-    fault : str
-        Why not.
-    """
+    """What is predicted of a recipe, before and after."""
 
     name: str
     cook: str
+    #: Those of COLUMNS; empty where it cannot be predicted.
     before: dict[str, Any]
     after: dict[str, Any]
-    fault: str = ""
+    fault: str = ""  # why not
 
 
 def wanted_of(
@@ -242,23 +235,13 @@ class Forecast:
     """The peak of a firing as half of the next batches have it. [Pa]
 
     With the c* efficiency that is stated, was learnt, or is held beforehand.
-
-    Attributes
-    ----------
-    predicted : float
-        Without what was learnt.
-    by_rate : float
-        With the burn rates that were learnt, the c* efficiency as before.
-    now : float
-        With all of it.
-    measured : float
     """
 
     batch: str
     file: str
-    predicted: float
-    by_rate: float
-    now: float
+    predicted: float  # without what was learnt
+    by_rate: float  # with the burn rates that were learnt, the c* efficiency as before
+    now: float  # with all of it
     measured: float
 
 

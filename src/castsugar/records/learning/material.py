@@ -26,29 +26,20 @@ TOLERANCE = 0.005
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Material:
-    """What there is to learn from.
+    """What there is to learn from."""
 
-    Attributes
-    ----------
-    batches : tuple of Batch
-        Those that count: closed as used or partly, what was made uncorrected.
-    others : tuple of Batch
-        Those that do not.
-    left_out : dict of str to tuple of str
-        Why ("open", "discarded", "corrected") to the batches that do not count.
-    corrected : tuple of (str, int, str)
-        Batch, line and fault of what was set aside in batches that count.
-    off_plan : tuple of (str, float)
-        Batch, and the share of its mass that differs from the plan, where it is more
-        than :data:`TOLERANCE`.
-    """
-
+    #: Those that count: closed as used or partly, what was made uncorrected.
     batches: tuple[Batch, ...]
+    #: Why ("open", "discarded", "corrected") to the batches that do not count.
     left_out: dict[str, tuple[str, ...]]
     damaged: tuple[Damaged, ...]
+    #: Tuple of (str, int, str): batch, line and fault of what was set aside in batches
+    #: that count.
     corrected: tuple[tuple[str, int, str], ...]
+    #: Tuple of (str, float): batch, and the share of its mass that differs from the
+    #: plan, where it is more than TOLERANCE.
     off_plan: tuple[tuple[str, float], ...]
-    others: tuple[Batch, ...] = ()
+    others: tuple[Batch, ...] = ()  # those that do not
 
     @property
     def discarded(self) -> tuple[Batch, ...]:
@@ -135,21 +126,13 @@ def file_fault(link: Link) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FileFault:
-    """A linked file that is not as it was.
-
-    Attributes
-    ----------
-    fault : str
-        "changed" or "missing".
-    done : str
-        What was done about it.
-    """
+    """A linked file that is not as it was."""
 
     batch: str
     line: int
     path: Path
-    fault: str
-    done: str
+    fault: str  # "changed" or "missing"
+    done: str  # what was done about it
 
     @classmethod
     def of(cls, batch: Batch, link: Link, fault: str, done: str) -> FileFault:

@@ -44,32 +44,18 @@ EFFICIENCY = "measured_efficiency"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OldLaw:
-    """A burn law from strands in a bench file.
+    """A burn law from strands in a bench file."""
 
-    Attributes
-    ----------
-    index : int
-        Its count in the array of tables, from 0.
-    first, last : int
-        Its lines, from 1.
-    entry : dict
-        recipe, strands, mix as in the file.
-    ours : bool
-        Whether castsugar wrote it.
-    state : str
-        "stands", "changed", "withdrawn", "left" (in a batch that does not count), or
-        "unknown" to the records.
-    who : str
-        Batch and line that say so; empty if unknown.
-    """
-
-    index: int
+    index: int  # its count in the array of tables, from 0
+    #: Its lines, from 1.
     first: int
     last: int
-    entry: dict[str, Any]
-    ours: bool
+    entry: dict[str, Any]  # recipe, strands, mix as in the file
+    ours: bool  # whether castsugar wrote it
+    #: "stands", "changed", "withdrawn", "left" (in a batch that does not count), or
+    #: "unknown" to the records.
     state: str
-    who: str
+    who: str  # batch and line that say so; empty if unknown
 
     @property
     def place(self) -> str:
@@ -108,26 +94,13 @@ def _link(entry: Mapping[str, Any]) -> tuple[str, str]:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Earlier:
-    """What a bench file says beside what learn wrote there.
+    """What a bench file says beside what learn wrote there."""
 
-    Attributes
-    ----------
-    bare : Bench
-        Without it.
-    laws : tuple of OldLaw
-    firings : tuple of OldFiring
-        Those that were left out of `bare`.
-    efficiency : int
-        Line of a measured efficiency that was left out; 0 if none was.
-    warnings : tuple of str
-        What stays although it should be looked at.
-    """
-
-    bare: Bench
+    bare: Bench  # without it
     laws: tuple[OldLaw, ...]
-    firings: tuple[OldFiring, ...]
-    efficiency: int
-    warnings: tuple[str, ...]
+    firings: tuple[OldFiring, ...]  # those that were left out of `bare`
+    efficiency: int  # line of a measured efficiency that was left out; 0 if none was
+    warnings: tuple[str, ...]  # what stays although it should be looked at
 
 
 def earlier_of(bench: Bench, material: Material, *, changed: bool = False) -> Earlier:
@@ -303,15 +276,9 @@ def as_entry(entry: dict[str, Any]) -> tuple[str, str, str]:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Lesson:
-    """What goes into a bench file.
+    """What goes into a bench file."""
 
-    Attributes
-    ----------
-    bench : Bench
-        As it was read.
-    """
-
-    bench: Bench
+    bench: Bench  # as it was read
     earlier: Earlier
     kitchen: CookedLearnt
     burning: BurnedLearnt
@@ -320,29 +287,17 @@ class Lesson:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Saved:
-    """What goes into the bench file.
-
-    Attributes
-    ----------
-    before, text : str
-        The whole file as it was read, and as it is to be.
-    written : tuple of str
-        What is new, in words.
-    removed : tuple of str
-        What learn wrote earlier and the records do not say any more.
-    refused : tuple of str
-        What was not written, and why.
-    fault : str
-        Why nothing at all can be written; empty if it can.
-    """
+    """What goes into the bench file."""
 
     path: Path
+    #: The whole file as it was read, and as it is to be.
     before: str
     text: str
-    written: tuple[str, ...]
+    written: tuple[str, ...]  # what is new, in words
+    #: What learn wrote earlier and the records do not say any more.
     removed: tuple[str, ...]
-    refused: tuple[str, ...]
-    fault: str = ""
+    refused: tuple[str, ...]  # what was not written, and why
+    fault: str = ""  # why nothing at all can be written; empty if it can
 
 
 @dataclass(slots=True)
