@@ -30,9 +30,8 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from castsugar.bench.example import write_example
 from castsugar.evaluation import performance
-from castsugar.page.answer import answered
+from castsugar.page.answer import answered, region
 from castsugar.page.desk import Page
-from castsugar.page.region import region
 
 #: Seconds of `import numpy` on the machine that the brackets are for.
 SCALED_TO = 0.085
@@ -154,7 +153,7 @@ def run(page: Page, many: int) -> None:
     for count, state in enumerate(path(start, many)):
         if count % 250 == 0:
             print(f"after {count:5} answers {resident():6.1f} MB")
-        cook = f"{115 + count % 100 / 10:g} C"
+        cook = f"{115 + count % 100 / 10:g} C 8 min"
         answered(page, state | {"cook": cook}, whole=False)
     print(f"after {many:5} answers {resident():6.1f} MB")
 
