@@ -72,7 +72,7 @@ def amounts(recipe: str) -> dict[str, float]:
 @pytest.mark.parametrize(
     ("throat", "said"),
     [
-        ("7 mm", r"castsugar next   \(burn 3 strands of this mix at .* MPa\)"),
+        ("7 mm", r"castsugar weigh .* --strands 3   \(burn 3 strands .* at .* MPa\)"),
         ("6.3 mm", r"castsugar search   \(a throat of 7\.[0-9] mm keeps all limits\)"),
     ],
 )

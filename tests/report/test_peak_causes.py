@@ -125,7 +125,7 @@ def test_the_table(ask: Any, units: str) -> None:
     for name in ("none of these", "erosive burning"):
         assert "  yes  " in rows[name]
     assert "igniter not stated" in rows["start and igniter"]
-    assert all(len(line) <= 80 for line in lines)
+    assert all(len(line) <= 80 for line in lines[:-1])  # Next may be longer
     assert "DO NOT" not in text
     assert "CAUTION" not in text.partition(TITLE)[2]
     unit = "kg/(m² s)" if units == "si" else "lb/(in² s)"
