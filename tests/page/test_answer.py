@@ -238,6 +238,7 @@ def test_without_a_kitchen(bench: Path) -> None:
     card = {one["key"]: one for one in told["cards"]}
     assert card["pours"]["text"] == card["sets"]["text"] == "not asked"
     assert told["verdict"]["kind"] == "unknown"
+    assert told["next"]["text"].startswith("no kitchen was given ([kitchen] cook): add")
     assert told["thickness"] == ""
     json.dumps(told, allow_nan=False)
 

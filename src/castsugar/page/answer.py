@@ -25,7 +25,7 @@ from castsugar.report import point as words
 from castsugar.report.field import FIELDS
 from castsugar.report.mix_words import short_names
 from castsugar.report.mixes import evaluate_screen
-from castsugar.report.next_step import ALL, advice, rule_of
+from castsugar.report.next_step import ALL, OPEN, advice, rule_of
 from castsugar.report.point import Point
 from castsugar.report.pressure_words import doubt_line
 from castsugar.report.screen import closing
@@ -57,7 +57,7 @@ def answered(page: Page, typed: Any, *, whole: bool) -> Told:
     if beside is not None and goal not in beside.cells[0]:
         goal = GOAL
     base = "" if asked.base is None else asked.base.name
-    own = [f"{text}, not as in the bench" for text in state.own]
+    own = [f"{text}, not as in the bench" for text in state.own.values()]
     told = {
         "for": short_names(one.found.mixes)[0],
         "at": triangle_of(asked.world).split(asked.world, state.recipe)[0],
@@ -154,6 +154,8 @@ def _next(page: Page, state: State, one: Point, *, whole: bool) -> Told:
         change = trials.on_scale(asked.doubts.batch, asked.scale_step)
     if change is None:
         text = _weigh(state) if rule == ALL else advice(rule, one.row, one.show)
+        if rule == OPEN and (why := [x.reason for x in one.judged if x.reason]):
+            text = f"{why[0]}: add it, or take another mix"
         told = {"text": text or "find the best mix", "state": None}
         return told | {"weigh": text == ALL}
     typed = {**state.typed, **change.typed}
@@ -164,10 +166,10 @@ def _next(page: Page, state: State, one: Point, *, whole: bool) -> Told:
 
 def _weigh(state: State) -> str:
     """Return what to do with a mix that passes: the sheet knows the bench file only."""
-    limits = [key for key, _ in state.settings if "-" in key]
-    own = ", ".join(x for x in state.own if x.startswith(("throat", "grains")))
-    todo = [f"put {own} into the bench file"] if own else []
-    return numbers.listed([*todo, *(["save the limits"] if limits else []), ALL])
+    sizes = ", ".join(text for key, text in state.own.items() if "-" not in key)
+    todo = [f"put {sizes} into the bench file"] if sizes else []
+    todo += ["save the limits"] if any("-" in key for key in state.own) else []
+    return numbers.listed([*todo, ALL])
 
 
 # ----------------------------------------------------------------------------

@@ -69,9 +69,9 @@ class Deeds:
             raise InputError("something is being done already; stop it or wait for it")
         if state.own:  # a command reads the bench file
             raise InputError(
-                f"not as in the bench file, which this is made from: "
-                f"{'; '.join(state.own)}. Save the limits, put a throat or grains into "
-                "the file, or go back to base"
+                "not as in the bench file, which this is made from: "
+                f"{'; '.join(state.own.values())}. Save the limits, put a throat or "
+                "grains into the file, or go back to base"
             )
         words = command(kind, self.page, state, asked.get("mass"))
         return self._run(kind, state, [*words, "--bench", self.page.path.name])

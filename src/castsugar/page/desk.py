@@ -166,14 +166,15 @@ def _slider(low: float, high: float, step: float = 1.0) -> Slider:
 class State:
     """A recipe as a command takes it, settings, and units to show them in.
 
-    `own` is what is set on the page alone, in words: commands read the bench file.
+    `own` is what is set on the page alone, in words by the keys of boxes: commands read
+    the bench file.
     """
 
     recipe: str
     settings: Settings
     units: str
     typed: Mapping[str, Any]
-    own: tuple[str, ...]
+    own: Mapping[str, str]
 
     @property
     def cook(self) -> tuple[str, ...]:
@@ -192,7 +193,7 @@ def read_state(typed: Any, boxes: Mapping[str, Box], usual: str) -> State:
     if system not in SHOWN_AS:
         known = " or ".join(SHOWN_AS)
         raise BoxError("units", f"units are {system!r}; allowed: {known}")
-    read, words = Told(), []
+    read, own = Told(), dict[str, str]()
     for key in sorted({*typed} - {"parts", "units"}):
         text = _text(key, typed[key])
         if text and key not in boxes:
@@ -203,9 +204,9 @@ def read_state(typed: Any, boxes: Mapping[str, Box], usual: str) -> State:
             value = boxes[key].value(text)
         if value != boxes[key].value(boxes[key].start):
             read[key] = value
-            words += [f"{boxes[key].label} = {value}"] if key != "cook" else []
+            own |= {key: f"{boxes[key].label} = {value}"} if key != "cook" else {}
     recipe = _recipe(typed.get("parts"))
-    return State(recipe, tuple(read.items()), system, typed, tuple(words))
+    return State(recipe, tuple(read.items()), system, typed, own)
 
 
 def _text(key: str, typed: Any) -> str:
