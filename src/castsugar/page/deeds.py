@@ -163,7 +163,7 @@ def _read(kind: str, answer: str) -> Told:
     """Return what a batch or a search answered: a text, and the parts that it found."""
     if kind == "batch":  # its name, and what is grave
         said = re.findall(r"\A.*|^(?:DO NOT|BROKEN).*(?:\n {9}.*)*", answer, re.M)
-        return {"text": " ".join(" ".join(said).split())}
+        return {"text": ". ".join(" ".join(x.split()).rstrip(".") for x in said) + "."}
     told = json.loads(answer)
     said = [x["text"] for x in told["findings"][:2] if x["status"] != "EXAMPLE"]
     found: Told = {"text": " ".join(said) or told["reason"]}
