@@ -165,7 +165,7 @@ def test_a_case_that_fills_and_empties() -> None:
 
 
 @pytest.mark.exact
-@pytest.mark.simulation
+@pytest.mark.slow
 def test_without_the_volume_a_large_case_hides_the_exponent() -> None:
     """Eight grains of free volume that are not stated: the firing says what it lacks.
 
@@ -355,7 +355,7 @@ def strands(firing: Firing, u: float = 0.05) -> BurnLaw:
 
 
 @pytest.mark.exact
-@pytest.mark.simulation
+@pytest.mark.slow
 def test_a_face_that_came_loose_shows_against_strands() -> None:
     """35 % more area all along leaves the shape of the pressure; the web ratio is 1 /
     1.35 or near, and alarms where a law is known to 5 %: 1 +- 2 (0.05^2 + 0.02^2)^0.5.
@@ -399,7 +399,7 @@ def test_a_warm_grain_burns_its_web_sooner() -> None:
 
 
 @pytest.mark.exact
-@pytest.mark.simulation
+@pytest.mark.slow
 def test_gas_of_a_stated_igniter() -> None:
     """c* within 0.3 % where its mass is stated, too high by about its share where not.
 
@@ -439,7 +439,7 @@ def test_a_lag_is_taken_off() -> None:
 
 
 @pytest.mark.exact
-@pytest.mark.simulation
+@pytest.mark.slow
 def test_a_slow_sensor_whose_lag_is_stated() -> None:
     """A lag of 100 ms leaves no law, or bends the course; stated, of a fifth."""
     bent: dict[float, list[bool]] = {0.0: [], 0.1: []}
