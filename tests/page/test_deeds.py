@@ -129,10 +129,11 @@ def test_second_at_once(fake: Callable[[str], Run]) -> None:
     run = fake(WAITING)
 
     async def both() -> None:
-        first = run.start()
+        first, second = run.start(), run.start()  # two tabs in the same moment
         await anext(first)
         with pytest.raises(InputError, match="something is being done already"):
             run.start()
+        assert "being done already" in await anext(second)
         await first.aclose()
 
     asyncio.run(both())

@@ -37,6 +37,8 @@ _READY = {
     "record": "The record is ready: it says what the numbers support.",
 }
 
+_BUSY = "something is being done already; stop it or wait for it"
+
 #: Documents that are kept, and the bytes of one at most.
 _KEPT, _LARGEST = 20, 20_000_000
 
@@ -66,7 +68,7 @@ class Deeds:
         if kind not in kinds:
             raise InputError(f"a deed is one of {', '.join(kinds)}")
         if self.busy:
-            raise InputError("something is being done already; stop it or wait for it")
+            raise InputError(_BUSY)
         if state.own:  # a command reads the bench file
             raise InputError(
                 "not as in the bench file, which this is made from: "
@@ -79,6 +81,9 @@ class Deeds:
     async def _run(
         self, kind: str, state: State, words: Sequence[str]
     ) -> AsyncIterator[str]:
+        if self.busy:  # another tab was asked in the same moment
+            yield json.dumps({"text": _BUSY})
+            return
         self.busy = True
         with (
             tempfile.TemporaryDirectory(prefix="castsugar-") as room,
