@@ -87,3 +87,18 @@ def test_pressure_known_badly_or_too_high(
     kept, last = evaluated(capsys, recipe, "--full")
     assert not kept
     assert re.fullmatch(f"Next: {said}", last), last
+
+
+def test_another_cook_where_no_sugar_can_give(capsys: Capture, here: Path) -> None:
+    """By the cook that is offered the mix keeps all limits, by its own it does not."""
+    bench = here / "bench.toml"
+    text, old = bench.read_text("utf-8"), 'at_most = 10, probability = "85 %"'
+    assert text.count(old) == 1
+    new = 'at_most = 14, probability = "50 %"'
+    bench.write_text(text.replace(old, new), "utf-8")
+    recipe = "KNO3:72 corn syrup:28"
+    kept, last = evaluated(capsys, recipe, "--full")
+    assert not kept
+    found = re.search(r"--cook '(.*)'   \(a cook at .* keeps all limits\)", last)
+    assert found is not None, last
+    assert evaluated(capsys, recipe, "--cook", found[1])[0]
